@@ -1,0 +1,115 @@
+//! What stops a run: one enum, each variant carrying the place, the value, the limit and the next step.
+//!
+//! Given nothing; used by every module that can refuse. It never prints and never exits.
+
+use std::path::PathBuf;
+
+/// Why an input cannot give the answer.
+///
+/// The text of every variant reads *where: what, limit; next step* and has no full stop at its end.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum Error {
+    // -- files ---------------------------------------------------------------------------------
+    /// A file named by the user is not there or cannot be opened.
+    #[error("{}: cannot be read ({reason}); check the name and that the file is in the folder of the session", path.display())]
+    Unreadable { path: PathBuf, reason: String },
+    /// A result or report could not be written.
+    #[error("{}: cannot be written ({reason}); nothing was changed there, choose another folder with --out", path.display())]
+    Unwritable { path: PathBuf, reason: String },
+    /// The output folder exists and holds something this program did not write.
+    #[error("{}: this folder was not written by loopwright and is left alone; choose another with --out", path.display())]
+    ForeignFolder { path: PathBuf },
+
+    // -- session file --------------------------------------------------------------------------
+    /// The session (or plan) file is not valid: syntax, unknown key, wrong type.
+    #[error("{file}:{line}: {message}\n  {line:>4} | {text}\n       | {marker}")]
+    Syntax { file: String, line: usize, text: String, marker: String, message: String },
+    /// A value lies outside what is physically plausible.
+    #[error("{file}{}: {key} = {value} is outside {low} to {high}{}", line.map(|l| format!(":{l}")).unwrap_or_default(), if hint.is_empty() { String::new() } else { format!("; {hint}") })]
+    OutOfRange { file: String, line: Option<usize>, key: String, value: f64, low: f64, high: f64, hint: String },
+    /// The parts of the session do not fit together.
+    #[error("{file}{}: {message}", line.map(|l| format!(":{l}")).unwrap_or_default())]
+    Inconsistent { file: String, line: Option<usize>, message: String },
+    /// A command-line flag has a value that makes no sense.
+    #[error("{flag}: {message}")]
+    Usage { flag: String, message: String },
+
+    // -- record --------------------------------------------------------------------------------
+    /// The file is not of a kind that can be read.
+    #[error("{file}: not a ride file ({reason}); give a FIT activity or a CSV with named columns")]
+    NotARide { file: String, reason: String },
+    /// The file holds no record with a time.
+    #[error("{file}: {records} records and none carries a time; export the ride again with timestamps")]
+    NoTimes { file: String, records: usize },
+    /// A channel that cannot be done without is absent.
+    #[error("{file}: no {channel} in {records} records; {next}")]
+    NoChannel { file: String, channel: &'static str, records: usize, next: &'static str },
+    /// A limit on size was passed.
+    #[error("{file}: {what} is {value}, more than the limit of {limit}; split the file or remove what is not needed")]
+    TooLarge { file: String, what: &'static str, value: u64, limit: u64 },
+    /// A line of a CSV file cannot be understood.
+    #[error("{file}:{line}: {message}")]
+    BadLine { file: String, line: usize, message: String },
+
+    // -- laps ----------------------------------------------------------------------------------
+    /// No lap could be found.
+    #[error("{file}: no whole lap found ({reason}); {next}")]
+    NoLaps { file: String, reason: String, next: &'static str },
+    /// Too few laps are left to close a loop.
+    #[error("{laps} usable lap(s) over {runs} run(s), at least {needed} are needed; {next}")]
+    TooFewLaps { laps: usize, runs: usize, needed: usize, next: String },
+
+    // -- solve ---------------------------------------------------------------------------------
+    /// The equations have no finite solution.
+    #[error("{stage}: {message}")]
+    Numerical { stage: &'static str, message: String },
+
+    // -- rollers -------------------------------------------------------------------------------
+    /// No window of steady running after the warm-up.
+    #[error("{file}: no steady window of at least {needed_s:.0} s after the warm-up ({reason}); {next}")]
+    NoSteadyWindow { file: String, needed_s: f64, reason: String, next: String },
+
+    // -- plan ----------------------------------------------------------------------------------
+
+    // -- pooling -------------------------------------------------------------------------------
+    /// Results that cannot be pooled together.
+    #[error("{file}: {message}")]
+    NotPoolable { file: String, message: String },
+}
+
+impl Error {
+    /// Exit status: 2 when what the person typed or wrote is wrong, 1 when the data cannot give the answer.
+    pub fn exit_status(&self) -> u8 {
+        match self {
+            Error::Syntax { .. }
+            | Error::OutOfRange { .. }
+            | Error::Inconsistent { .. }
+            | Error::Usage { .. }
+            | Error::ForeignFolder { .. } => 2,
+            _ => 1,
+        }
+    }
+
+    /// A short word a script can test for.
+    pub fn code(&self) -> &'static str {
+        match self {
+            Error::Unreadable { .. } => "unreadable",
+            Error::Unwritable { .. } => "unwritable",
+            Error::ForeignFolder { .. } => "foreign-folder",
+            Error::Syntax { .. } => "syntax",
+            Error::OutOfRange { .. } => "out-of-range",
+            Error::Inconsistent { .. } => "inconsistent",
+            Error::Usage { .. } => "usage",
+            Error::NotARide { .. } => "not-a-ride",
+            Error::NoTimes { .. } => "no-times",
+            Error::NoChannel { .. } => "no-channel",
+            Error::TooLarge { .. } => "too-large",
+            Error::BadLine { .. } => "bad-line",
+            Error::NoLaps { .. } => "no-laps",
+            Error::TooFewLaps { .. } => "too-few-laps",
+            Error::Numerical { .. } => "numerical",
+            Error::NoSteadyWindow { .. } => "no-steady-window",
+            Error::NotPoolable { .. } => "not-poolable",
+        }
+    }
+}

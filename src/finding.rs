@@ -1,0 +1,207 @@
+//! What does not stop a run but must be told: one enum, a sentence and a next step for each.
+//!
+//! Given the numbers that made it worth saying. It never prints; `report` and `solution` carry it out.
+
+/// Something the reader must know, tied to a run where it belongs to one.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Finding {
+    /// Zero-based index into the session's runs; `None` when it concerns the whole session.
+    pub run: Option<usize>,
+    pub what: What,
+}
+
+impl Finding {
+    pub fn of_session(what: What) -> Self {
+        Finding { run: None, what }
+    }
+
+    pub fn of_run(run: usize, what: What) -> Self {
+        Finding { run: Some(run), what }
+    }
+}
+
+/// The catalogue of findings.
+#[derive(Debug, Clone, PartialEq)]
+pub enum What {
+    // -- record --------------------------------------------------------------------------------
+    /// The file ends before it says it should.
+    Truncated { records: usize, missing_bytes: u64 },
+    /// The checksum of a file part is wrong.
+    ChecksumMismatch { part: usize },
+    /// Messages that could not be decoded were passed over.
+    Undecodable { count: usize, reason: String },
+    /// Several activities stand in one file.
+    SeveralParts { parts: usize },
+    /// Only the cycling part of a mixed activity is used.
+    OtherSportsLeftOut { records: usize },
+    /// Records without a time of their own were dropped.
+    RecordsWithoutTime { count: usize },
+    /// Records with the time of the one before.
+    RepeatedTimes { count: usize },
+    /// Records whose time jumps absurdly.
+    TimeJump { count: usize, largest_s: f64 },
+    /// A developer field with the name of a native one was not used.
+    DeveloperFieldIgnored { name: String },
+    /// Power is zero throughout.
+    PowerAllZero { records: usize },
+    /// Speed comes from distance because the speed channel is absent.
+    SpeedFromDistance,
+    /// Speed channel and distance channel disagree.
+    SpeedDistanceMismatch { ratio: f64 },
+
+    // -- sample and laps -----------------------------------------------------------------------
+    /// The ride is split by gaps in the record.
+    Gaps { count: usize, longest_s: f64 },
+    /// Positions do not move although the wheel turns.
+    NotMoving,
+    /// The gate given in the session is far from the route.
+    GateFar { distance_m: f64 },
+    /// Lap marks of the device are used although positions exist.
+    DeviceLaps { count: usize },
+    /// Laps cut by distance alone.
+    LapsByDistance { length_m: f64 },
+    /// Some laps are not used.
+    LapsLeftOut { used: usize, total: usize, reasons: String },
+
+    // -- air and wind --------------------------------------------------------------------------
+    /// Pressure was not stated and is that of the standard atmosphere.
+    PressureAssumed { pressure_hpa: f64, elevation_m: Option<f64> },
+    /// Temperature was not stated.
+    TemperatureAssumed { temperature_c: f64, from_device: bool },
+    /// Humidity was not stated.
+    HumidityAssumed { humidity_pct: f64 },
+
+    // -- solve ---------------------------------------------------------------------------------
+    /// CdA and Crr cannot be told apart.
+    NotSeparable { reason: String, next: String },
+    /// The instruments are too weak; least squares is reported.
+    WeakInstruments { first_stage_f: f64 },
+    /// Least squares and instruments differ by more than their error.
+    Gusty { difference_crr: f64, standard_error: f64 },
+    /// The lag is larger than devices usually show.
+    LagLarge { lag_s: f64 },
+    /// The lag sits on its bound.
+    LagAtBound { lag_s: f64 },
+    /// The outer solver stopped before it converged.
+    NotConverged { iterations: u64 },
+    /// A fitted coefficient has a value that no tyre or rider has.
+    Implausible { name: String, value: f64 },
+    /// Few clusters: the interval is wide for want of laps.
+    FewLaps { laps: usize },
+    /// Set-up and time of day cannot be told apart.
+    OrderConfounded { order: String },
+    /// Wind drifted during the run and is modelled so.
+    WindDrifted { change_m_s: f64 },
+    /// Two ways to the standard error disagree.
+    BootstrapDisagrees { setup: String, cluster_se: f64, bootstrap_se: f64 },
+
+    // -- rollers -------------------------------------------------------------------------------
+    /// The no-load drag of the drums was not stated.
+    NoLoadDragAssumed,
+    /// The rider was still warming the tyres up.
+    WarmUp { window_start_s: f64, time_constant_s: Option<f64> },
+    /// Something a sound roller test needs is missing.
+    RollerPractice { what: String },
+
+    // -- plan ----------------------------------------------------------------------------------
+
+    // -- anything else -------------------------------------------------------------------------
+    /// The results of several days disagree.
+    ResultsDisagree { q: f64, dof: f64, p_value: f64 },
+}
+
+impl What {
+    /// A short word a script can test for.
+    pub fn code(&self) -> &'static str {
+        match self {
+            What::Truncated { .. } => "truncated",
+            What::ChecksumMismatch { .. } => "checksum-mismatch",
+            What::Undecodable { .. } => "undecodable",
+            What::SeveralParts { .. } => "several-parts",
+            What::OtherSportsLeftOut { .. } => "other-sports-left-out",
+            What::RecordsWithoutTime { .. } => "records-without-time",
+            What::RepeatedTimes { .. } => "repeated-times",
+            What::TimeJump { .. } => "time-jump",
+            What::DeveloperFieldIgnored { .. } => "developer-field-ignored",
+            What::PowerAllZero { .. } => "power-all-zero",
+            What::SpeedFromDistance => "speed-from-distance",
+            What::SpeedDistanceMismatch { .. } => "speed-distance-mismatch",
+            What::Gaps { .. } => "gaps",
+            What::NotMoving => "not-moving",
+            What::GateFar { .. } => "gate-far",
+            What::DeviceLaps { .. } => "device-laps",
+            What::LapsByDistance { .. } => "laps-by-distance",
+            What::LapsLeftOut { .. } => "laps-left-out",
+            What::PressureAssumed { .. } => "pressure-assumed",
+            What::TemperatureAssumed { .. } => "temperature-assumed",
+            What::HumidityAssumed { .. } => "humidity-assumed",
+            What::NotSeparable { .. } => "not-separable",
+            What::WeakInstruments { .. } => "weak-instruments",
+            What::Gusty { .. } => "gusty",
+            What::LagLarge { .. } => "lag-large",
+            What::LagAtBound { .. } => "lag-at-bound",
+            What::NotConverged { .. } => "not-converged",
+            What::Implausible { .. } => "implausible",
+            What::FewLaps { .. } => "few-laps",
+            What::OrderConfounded { .. } => "order-confounded",
+            What::WindDrifted { .. } => "wind-drifted",
+            What::BootstrapDisagrees { .. } => "bootstrap-disagrees",
+            What::NoLoadDragAssumed => "no-load-drag-assumed",
+            What::WarmUp { .. } => "warm-up",
+            What::RollerPractice { .. } => "roller-practice",
+            What::ResultsDisagree { .. } => "results-disagree",
+        }
+    }
+
+    /// What was seen, the limit or likely cause, and what to do next.
+    pub fn message(&self) -> String {
+        match self {
+            What::Truncated { records, missing_bytes } => format!("The file ends {missing_bytes} bytes early, as when recording is cut off; the {records} records before that are used. Copy the file from the device again if you can."),
+            What::ChecksumMismatch { part } => format!("The checksum of part {part} of the file is wrong: bytes were changed on the way. What decodes is used; copy the file again if you can."),
+            What::Undecodable { count, reason } => format!("{count} message(s) could not be decoded ({reason}) and were passed over."),
+            What::SeveralParts { parts } => format!("{parts} recordings stand one after another in this file; all are read, the breaks between them are kept as gaps."),
+            What::OtherSportsLeftOut { records } => format!("{records} records of other sports are left out; only cycling is used."),
+            What::RecordsWithoutTime { count } => format!("{count} record(s) carry no time and are left out."),
+            What::RepeatedTimes { count } => format!("{count} record(s) repeat the time of the one before; the first of each is kept."),
+            What::TimeJump { count, largest_s } => format!("Time jumps by {largest_s:.0} s ({count} such place(s)); the ride is split there and nothing is filled in."),
+            What::DeveloperFieldIgnored { name } => format!("An extra field named «{name}» stands beside the native one; the native one is used."),
+            What::PowerAllZero { records } => format!("Power is zero in all {records} records; the meter was not connected or not turned."),
+            What::SpeedFromDistance => "There is no speed channel; speed is the change of distance over time, which is noisier.".into(),
+            What::SpeedDistanceMismatch { ratio } => format!("The speed channel integrates to {:.2} % {} than the distance channel, so one of them has a wrong wheel circumference or comes from satellites. CdA moves by about three times that. Measure the roll-out and correct the one that is wrong.", (ratio - 1.0).abs() * 100.0, if *ratio < 1.0 { "less" } else { "more" }),
+            What::Gaps { count, longest_s } => format!("The record has {count} gap(s), the longest {longest_s:.0} s; laps that contain one are not used."),
+            What::NotMoving => "Positions stand still while the wheel turns: rollers or a trainer. For rollers say on = \"rollers\" in the run.".into(),
+            What::GateFar { distance_m } => format!("The stated gate is {distance_m:.0} m from the route; check its coordinates."),
+            What::DeviceLaps { count } => format!("Laps are cut at the {count} lap marks of the device."),
+            What::LapsByDistance { length_m } => format!("Laps are cut every {length_m:.1} m of recorded distance, which drifts with the line ridden; lap marks at the line would be better."),
+            What::LapsLeftOut { used, total, reasons } => format!("{used} of {total} laps are used; left out: {reasons}."),
+            What::PressureAssumed { pressure_hpa, elevation_m } => match elevation_m {
+                Some(z) => format!("No air pressure was stated; {pressure_hpa:.1} hPa is that of the standard atmosphere at {z:.0} m. Real weather differs by up to 3 %, and CdA with it: note the station pressure."),
+                None => format!("No air pressure and no elevation is known; {pressure_hpa:.1} hPa at sea level is assumed. State pressure_hpa."),
+            },
+            What::TemperatureAssumed { temperature_c, from_device } => if *from_device {
+                format!("Air temperature is the mean of the device, {temperature_c:.1} °C; a device in the sun reads high. State temperature_c from a shaded thermometer.")
+            } else {
+                format!("No air temperature is known; {temperature_c:.1} °C is assumed. State temperature_c.")
+            },
+            What::HumidityAssumed { humidity_pct } => format!("No humidity was stated; {humidity_pct:.0} % is assumed (its effect on density is small)."),
+            What::NotSeparable { reason, next } => format!("CdA and Crr cannot be told apart: {reason}. {next}"),
+            What::WeakInstruments { first_stage_f } => format!("Lap speeds do not fall into separate planned classes (first-stage F {first_stage_f:.1}, at least 10 wanted), so least squares is reported; in gusty air it puts CdA low and Crr high. Ride alternate laps at two clearly different speeds."),
+            What::Gusty { difference_crr, standard_error } => format!("Least squares and the planned-speed estimate differ by {difference_crr:+.5} in Crr, more than twice {standard_error:.5}: gusts moved the speed. The planned-speed estimate is reported; a calmer day would be better."),
+            What::LagLarge { lag_s } => format!("Speed runs {lag_s:.2} s behind power, more than the 1.5 s that sensors usually show; check that both come from one device."),
+            What::LagAtBound { lag_s } => format!("The delay between power and speed sits on its bound of {lag_s:.1} s; the channels may come from different clocks."),
+            What::NotConverged { iterations } => format!("The solver stopped after {iterations} steps without settling; the best point is given, treat it with care."),
+            What::Implausible { name, value } => format!("{name} = {value:.5} is outside anything measured on a bicycle; look for a wrong mass, wind, or braking."),
+            What::FewLaps { laps } => format!("Only {laps} laps are used; intervals are wide for want of repeats."),
+            What::OrderConfounded { order } => format!("The set-ups were ridden in the order {order}, so a drift through the day looks like a difference between them. Ride A B B A or A B C C B A."),
+            What::WindDrifted { change_m_s } => format!("The wind changed by {change_m_s:.1} m/s during the run and is modelled as drifting linearly."),
+            What::BootstrapDisagrees { setup, cluster_se, bootstrap_se } => format!("For {setup} the standard error of Crr is {cluster_se:.5} from the sandwich and {bootstrap_se:.5} from resampled laps, more than 25 % apart; too few laps or one odd lap."),
+            What::NoLoadDragAssumed => "The no-load drag of the drums was not stated and is taken as zero; Crr is too high by it. Spin the drums with a coast-down and state it.".into(),
+            What::WarmUp { window_start_s, time_constant_s } => match time_constant_s {
+                Some(tau) => format!("Warm-up seen with a time constant of {tau:.0} s; the window starts at {window_start_s:.0} s."),
+                None => format!("The window starts at {window_start_s:.0} s."),
+            },
+            What::RollerPractice { what } => what.clone(),
+            What::ResultsDisagree { q, dof, p_value } => format!("The results differ by more than their errors allow (Q {q:.1} on {dof:.0} degrees of freedom, p {p_value:.3}); the pooled interval is widened, and the cause is worth finding."),
+        }
+    }
+}

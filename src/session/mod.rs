@@ -1,0 +1,497 @@
+//! What the tester states: venue, set-ups, masses, weather and choices, as read from a session file.
+//!
+//! Given TOML text; gives a checked [`Session`] or an error that names line, key, value and range. It opens
+//! no ride file.
+
+mod check;
+mod read;
+
+pub use read::{locate, parse_checked, syntax_error};
+
+use crate::constant;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use std::path::Path;
+
+use crate::error::Error;
+
+/// A whole test: one or more runs of one or more set-ups.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Session {
+    #[serde(default)]
+    pub title: String,
+    /// Set-up that the others are compared with; the first when left out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub baseline: Option<String>,
+    pub rider_and_bike: RiderAndBike,
+    #[serde(default)]
+    pub uncertainty: Uncertainty,
+    #[serde(default, rename = "loop")]
+    pub circuit: Circuit,
+    #[serde(default)]
+    pub air: Air,
+    #[serde(default)]
+    pub wind: Wind,
+    #[serde(default)]
+    pub solve: Solve,
+    #[serde(default)]
+    pub reference: Reference,
+    #[serde(default)]
+    pub rollers: Rollers,
+    #[serde(rename = "setup")]
+    pub setups: Vec<Setup>,
+    #[serde(rename = "run")]
+    pub runs: Vec<Run>,
+}
+
+/// Mass and mechanics; every value may be repeated in a run.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RiderAndBike {
+    /// Rider, bicycle, kit and bottles together, as weighed.
+    pub mass_kg: f64,
+    /// Both wheels together.
+    #[serde(default = "default_wheel_inertia")]
+    pub wheel_inertia_kg_m2: f64,
+    #[serde(default = "default_wheel_radius")]
+    pub wheel_radius_m: f64,
+    /// Above the contact line, along the leaning bicycle.
+    #[serde(default = "default_com_height")]
+    pub centre_of_mass_height_m: f64,
+    /// From where power is measured to the road: 0.976 at pedal or crank, 1.0 at the hub.
+    #[serde(default = "default_efficiency")]
+    pub drivetrain_efficiency: f64,
+    #[serde(default)]
+    pub bearing_friction: BearingFriction,
+}
+
+fn default_wheel_inertia() -> f64 {
+    constant::WHEEL_INERTIA_KG_M2
+}
+fn default_wheel_radius() -> f64 {
+    constant::WHEEL_RADIUS_M
+}
+fn default_com_height() -> f64 {
+    constant::CENTRE_OF_MASS_HEIGHT_M
+}
+fn default_efficiency() -> f64 {
+    constant::DRIVETRAIN_EFFICIENCY
+}
+
+impl RiderAndBike {
+    /// The stated mass with every other value at its default.
+    pub fn of_mass(mass_kg: f64) -> Self {
+        RiderAndBike {
+            mass_kg,
+            wheel_inertia_kg_m2: default_wheel_inertia(),
+            wheel_radius_m: default_wheel_radius(),
+            centre_of_mass_height_m: default_com_height(),
+            drivetrain_efficiency: default_efficiency(),
+            bearing_friction: BearingFriction::default(),
+        }
+    }
+}
+
+/// Bearing drag of both wheels, (constant + linear·v).
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct BearingFriction {
+    pub constant_n: f64,
+    pub linear_n_s_per_m: f64,
+}
+
+impl Default for BearingFriction {
+    fn default() -> Self {
+        BearingFriction {
+            constant_n: constant::BEARING_CONSTANT_N,
+            linear_n_s_per_m: constant::BEARING_LINEAR_N_S_PER_M,
+        }
+    }
+}
+
+/// Standard uncertainties of what is measured or stated.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(default, deny_unknown_fields)]
+pub struct Uncertainty {
+    /// Of each weighing.
+    pub mass_kg: f64,
+    /// Scale of the power meter, common to all runs.
+    pub power_fraction: f64,
+    /// Scale of speed (rolling circumference), common to all runs.
+    pub speed_fraction: f64,
+    pub temperature_c: f64,
+    pub pressure_hpa: f64,
+    pub humidity_pct: f64,
+    pub drivetrain_efficiency: f64,
+    pub wheel_inertia_kg_m2: f64,
+    pub centre_of_mass_height_m: f64,
+    /// Relative, of the whole bearing drag.
+    pub bearing_fraction: f64,
+    /// Relative, of a wind speed that was given and scaled to rider height.
+    pub wind_fraction: f64,
+    pub drum_diameter_m: f64,
+    pub drum_spacing_m: f64,
+    pub rear_weight_fraction: f64,
+    /// Relative, of the stated no-load power of the drums.
+    pub no_load_fraction: f64,
+}
+
+impl Default for Uncertainty {
+    fn default() -> Self {
+        Uncertainty {
+            mass_kg: 0.1,
+            power_fraction: 0.01,
+            speed_fraction: 0.003,
+            temperature_c: 0.5,
+            pressure_hpa: 1.0,
+            humidity_pct: 5.0,
+            drivetrain_efficiency: 0.005,
+            wheel_inertia_kg_m2: 0.02,
+            centre_of_mass_height_m: 0.05,
+            bearing_fraction: 0.3,
+            wind_fraction: 0.2,
+            drum_diameter_m: 0.0005,
+            drum_spacing_m: 0.002,
+            rear_weight_fraction: 0.02,
+            no_load_fraction: 0.1,
+        }
+    }
+}
+
+/// Kind of venue.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema, Default)]
+#[serde(rename_all = "kebab-case")]
+pub enum Venue {
+    #[default]
+    Road,
+    Track,
+    Rollers,
+}
+
+/// The loop.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema, Default)]
+#[serde(default, deny_unknown_fields)]
+pub struct Circuit {
+    pub kind: Venue,
+    /// Timing point; found when left out.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub gate: Option<Position>,
+    /// Surveyed length; needed for a track, else found.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub length_m: Option<f64>,
+    /// CSV with distance_m and elevation_m from the gate.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub survey: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub survey_sd_m: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub bend_radius_m: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub transition_m: Option<f64>,
+    /// Direction of travel on the home straight, clockwise from north; only needed for wind outdoors.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub home_straight_bearing_deg: Option<f64>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Position {
+    pub lat_deg: f64,
+    pub lon_deg: f64,
+}
+
+/// Weather, one line or a log.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema, Default)]
+#[serde(default, deny_unknown_fields)]
+pub struct Air {
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub temperature_c: Option<f64>,
+    /// Station pressure, not reduced to sea level.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub pressure_hpa: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub humidity_pct: Option<f64>,
+    /// CSV with time,temperature_c,pressure_hpa,humidity_pct[,wind_speed_m_s,wind_from_deg].
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub log: Option<String>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema, Default)]
+#[serde(rename_all = "kebab-case")]
+pub enum WindMode {
+    /// A vector for each run, solved with the rest.
+    #[default]
+    Estimate,
+    /// Stated here or in the weather log.
+    Given,
+    /// Still air, as indoors.
+    None,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(default, deny_unknown_fields)]
+pub struct Wind {
+    pub mode: WindMode,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub speed_m_s: Option<f64>,
+    /// Where it blows from, clockwise from north.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub from_deg: Option<f64>,
+    pub mast_height_m: f64,
+    pub roughness_length_m: f64,
+}
+
+impl Default for Wind {
+    fn default() -> Self {
+        Wind {
+            mode: WindMode::Estimate,
+            speed_m_s: None,
+            from_deg: None,
+            mast_height_m: 10.0,
+            roughness_length_m: 0.03,
+        }
+    }
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema, Default)]
+#[serde(rename_all = "kebab-case")]
+pub enum Sharing {
+    /// One value for all set-ups.
+    Common,
+    /// One value for each set-up.
+    #[default]
+    PerSetup,
+}
+
+/// The delay of speed against power: solved for, or stated in seconds.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(untagged)]
+pub enum Lag {
+    Seconds(f64),
+    Word(LagWord),
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum LagWord {
+    Estimate,
+}
+
+impl Default for Lag {
+    fn default() -> Self {
+        Lag::Word(LagWord::Estimate)
+    }
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(default, deny_unknown_fields)]
+pub struct Solve {
+    pub cda: Sharing,
+    pub crr: Sharing,
+    pub lag: Lag,
+    pub confidence: f64,
+    /// A difference below this is of no interest; turns on the verdict "equivalent".
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub negligible_power_w: Option<f64>,
+    pub seed: u64,
+}
+
+impl Default for Solve {
+    fn default() -> Self {
+        Solve {
+            cda: Sharing::PerSetup,
+            crr: Sharing::PerSetup,
+            lag: Lag::default(),
+            confidence: 0.95,
+            negligible_power_w: None,
+            seed: 1,
+        }
+    }
+}
+
+/// Conditions at which watts are given.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(default, deny_unknown_fields)]
+pub struct Reference {
+    pub speed_km_h: f64,
+    /// That of rider and bike when left out.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub mass_kg: Option<f64>,
+    pub air_density_kg_m3: f64,
+}
+
+impl Default for Reference {
+    fn default() -> Self {
+        Reference { speed_km_h: 40.0, mass_kg: None, air_density_kg_m3: 1.2 }
+    }
+}
+
+/// Geometry of twin-drum rollers.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(default, deny_unknown_fields)]
+pub struct Rollers {
+    pub drum_diameter_m: f64,
+    /// Between the axles of the two drums under the rear wheel.
+    pub drum_spacing_m: f64,
+    pub rear_weight_fraction: f64,
+    /// A belt turns the drum under the front wheel.
+    pub front_driven: bool,
+    /// Drag of the drums without a bicycle at 40 km/h; taken as zero and flagged when left out.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub no_load_power_w_at_40_km_h: Option<f64>,
+    /// Relative change of Crr per °C (ISO 28580 uses 0.008 for car tyres); 0 unless stated.
+    pub temperature_coefficient_per_c: f64,
+    pub reference_temperature_c: f64,
+}
+
+impl Default for Rollers {
+    fn default() -> Self {
+        Rollers {
+            drum_diameter_m: 0.11,
+            drum_spacing_m: 0.27,
+            rear_weight_fraction: 0.55,
+            front_driven: true,
+            no_load_power_w_at_40_km_h: None,
+            temperature_coefficient_per_c: 0.0,
+            reference_temperature_c: 20.0,
+        }
+    }
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Setup {
+    pub id: String,
+    #[serde(default)]
+    pub label: String,
+}
+
+impl Setup {
+    /// The label, or the id where none was given.
+    pub fn name(&self) -> &str {
+        if self.label.is_empty() { &self.id } else { &self.label }
+    }
+}
+
+/// Where laps come from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema, Default)]
+#[serde(rename_all = "kebab-case")]
+pub enum LapSource {
+    /// Gate passes where there are positions; else regular lap marks; else distance with `length_m`.
+    #[default]
+    Auto,
+    /// The lap marks of the file.
+    Device,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct TyrePressure {
+    pub front: f64,
+    pub rear: f64,
+}
+
+/// One ride of one set-up.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema, Default)]
+#[serde(deny_unknown_fields)]
+pub struct Run {
+    /// Relative to the session file; FIT or CSV.
+    pub file: String,
+    pub setup: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub mass_kg: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub wheel_inertia_kg_m2: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub wheel_radius_m: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub centre_of_mass_height_m: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub drivetrain_efficiency: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub bearing_friction: Option<BearingFriction>,
+    /// Recorded and printed; never enters the model.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub tyre_pressure_kpa: Option<TyrePressure>,
+    #[serde(default)]
+    pub laps: LapSource,
+    /// Planned speed of each lap, repeated over the laps.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub planned_speed_km_h: Vec<f64>,
+    /// Laps not to use, counted from the first whole lap.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub leave_out: Vec<usize>,
+    /// Laps to use in spite of an automatic mark.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub keep: Vec<usize>,
+    /// Channels taken from another device.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub second_file: Option<String>,
+    /// Venue of this run when a day mixes them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub on: Option<Venue>,
+}
+
+impl Session {
+    /// Reads and checks a session.
+    ///
+    /// `file` is only used in messages. Errors: [`Error::Syntax`], [`Error::OutOfRange`],
+    /// [`Error::Inconsistent`].
+    pub fn from_toml(text: &str, file: &str) -> Result<Session, Error> {
+        let session: Session = parse_checked(text, file)?;
+        check::check(&session, text, file)?;
+        Ok(session)
+    }
+
+    /// Checks a session that was put together from flags.
+    pub fn check(&self) -> Result<(), Error> {
+        check::check(self, "", "command line")
+    }
+
+    pub fn baseline(&self) -> usize {
+        self.baseline.as_deref().and_then(|id| self.setups.iter().position(|s| s.id == id)).unwrap_or(0)
+    }
+
+    pub fn setup_of(&self, run: &Run) -> usize {
+        self.setups.iter().position(|s| s.id == run.setup).unwrap_or(0)
+    }
+
+    pub fn venue_of(&self, run: &Run) -> Venue {
+        run.on.unwrap_or(self.circuit.kind)
+    }
+
+    /// Mass and mechanics of a run: the session's, with what the run repeats put in.
+    pub fn rider_of(&self, run: &Run) -> RiderAndBike {
+        let base = &self.rider_and_bike;
+        RiderAndBike {
+            mass_kg: run.mass_kg.unwrap_or(base.mass_kg),
+            wheel_inertia_kg_m2: run.wheel_inertia_kg_m2.unwrap_or(base.wheel_inertia_kg_m2),
+            wheel_radius_m: run.wheel_radius_m.unwrap_or(base.wheel_radius_m),
+            centre_of_mass_height_m: run.centre_of_mass_height_m.unwrap_or(base.centre_of_mass_height_m),
+            drivetrain_efficiency: run.drivetrain_efficiency.unwrap_or(base.drivetrain_efficiency),
+            bearing_friction: run.bearing_friction.unwrap_or(base.bearing_friction),
+        }
+    }
+
+    /// Mass at which watts are given.
+    pub fn reference_mass_kg(&self) -> f64 {
+        self.reference.mass_kg.unwrap_or(self.rider_and_bike.mass_kg)
+    }
+
+    /// A path of the session file, resolved. Relative paths may not leave the session's folder.
+    pub fn resolve(folder: &Path, name: &str) -> Result<std::path::PathBuf, Error> {
+        let path = Path::new(name);
+        if path.is_absolute() {
+            return Ok(path.to_path_buf());
+        }
+        if path.components().any(|c| matches!(c, std::path::Component::ParentDir)) {
+            return Err(Error::Inconsistent {
+                file: name.to_string(),
+                line: None,
+                message: "a relative path may not leave the folder of the session; move the file there or give its absolute path".into(),
+            });
+        }
+        Ok(folder.join(path))
+    }
+}

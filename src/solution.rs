@@ -1,0 +1,226 @@
+//! The result as it is written to `solution.json` (schema 1): every number in the unit of its key, an unknown
+//! as `null`, never as 0.
+//!
+//! Given nothing; `analysis` fills it, `report` and `plot` read it, `compare::pooling` reads it back.
+
+use serde::{Deserialize, Serialize};
+
+/// Version of the schema below.
+pub const SCHEMA: u32 = 1;
+
+/// A value with its standard error and interval.
+///
+/// `se` combines `scatter_se` (type A, from the laps) and `instrument_se` (type B, from the measuring chain).
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+pub struct Estimate {
+    pub value: Option<f64>,
+    pub se: Option<f64>,
+    pub low: Option<f64>,
+    pub high: Option<f64>,
+    pub dof: Option<f64>,
+    pub scatter_se: Option<f64>,
+    pub instrument_se: Option<f64>,
+}
+
+/// A nuisance parameter: value and standard error; `se` is `null` when it was held fixed.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+pub struct Measured {
+    pub value: Option<f64>,
+    pub se: Option<f64>,
+}
+
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Solution {
+    pub schema: u32,
+    pub loopwright: String,
+    pub title: String,
+    pub confidence: f64,
+    pub separable: bool,
+    pub baseline: String,
+    pub reference: ReferenceConditions,
+    pub setups: Vec<SetupResult>,
+    /// Every set-up against the baseline, with p-values Holm-adjusted over these.
+    pub contrasts: Vec<Contrast>,
+    /// Every pair, with p-values Holm-adjusted over all pairs.
+    pub all_pairs: Vec<Contrast>,
+    pub runs: Vec<RunResult>,
+    #[serde(rename = "loop")]
+    pub circuit: CircuitResult,
+    pub separation: Separation,
+    pub budget: Vec<BudgetLine>,
+    pub solver: Solver,
+    pub findings: Vec<FindingResult>,
+    /// Roller results beside loop results when a session mixes venues, else `null`.
+    #[serde(default)]
+    pub venues: Option<serde_json::Value>,
+}
+
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct ReferenceConditions {
+    pub speed_km_h: f64,
+    pub mass_kg: f64,
+    pub air_density_kg_m3: f64,
+}
+
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct SetupResult {
+    pub id: String,
+    pub label: String,
+    pub crr: Estimate,
+    pub cda_m2: Estimate,
+    /// At the reference conditions, at the place where power is measured.
+    pub power_w: Estimate,
+    pub rolling_power_w: Estimate,
+    pub aero_power_w: Estimate,
+    /// Correlation of CdA and Crr of this set-up.
+    pub correlation: Option<f64>,
+    /// Least-squares cross-check.
+    pub least_squares_crr: Option<f64>,
+    pub least_squares_cda_m2: Option<f64>,
+    /// Resistance at the mean speed of the set-up: the combination that is known even when the parts are not.
+    pub drag_at_mean_speed_n: Option<Estimate>,
+    pub mean_speed_m_s: Option<f64>,
+    pub laps_used: usize,
+}
+
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Contrast {
+    pub setup: String,
+    pub baseline: String,
+    pub crr: Estimate,
+    pub cda_m2: Estimate,
+    pub power_w: Estimate,
+    pub p_value: Option<f64>,
+    pub p_holm: Option<f64>,
+    /// Smallest difference this test would have found with 80 % power.
+    pub detectable_power_w: Option<f64>,
+    /// Two one-sided tests against the stated margin, `null` when none was stated.
+    pub p_equivalence: Option<f64>,
+    /// "separated", "not separated" or "equivalent".
+    pub verdict: String,
+}
+
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct RunResult {
+    pub file: String,
+    pub sha256: String,
+    pub setup: String,
+    pub venue: String,
+    pub mass_kg: f64,
+    pub records: usize,
+    pub started: Option<String>,
+    pub duration_s: f64,
+    pub air_density_kg_m3: Option<f64>,
+    pub temperature_c: Option<f64>,
+    pub tyre_pressure_kpa: Option<Pressures>,
+    pub lag_s: Measured,
+    pub wind: WindResult,
+    pub laps: Vec<LapResult>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+pub struct Pressures {
+    pub front: f64,
+    pub rear: f64,
+}
+
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct WindResult {
+    pub speed_m_s: Option<f64>,
+    /// Where it blows from, clockwise from north.
+    pub from_deg: Option<f64>,
+    pub east_m_s: Measured,
+    pub north_m_s: Measured,
+    /// Standard deviation of the gusts along travel, when estimated.
+    pub gust_m_s: Option<f64>,
+}
+
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct LapResult {
+    /// From 1, the first whole lap.
+    pub lap: usize,
+    /// From the run's first record.
+    pub start_s: f64,
+    pub duration_s: f64,
+    pub distance_m: f64,
+    pub mean_speed_m_s: f64,
+    pub mean_power_w: Option<f64>,
+    pub planned_speed_class: Option<usize>,
+    pub misclosure_m: Option<f64>,
+    pub used: bool,
+    pub reason: Option<String>,
+}
+
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct CircuitResult {
+    pub kind: String,
+    pub length_m: Option<f64>,
+    pub gate: Option<Gate>,
+    pub profile: Vec<ProfilePoint>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+pub struct Gate {
+    pub lat_deg: f64,
+    pub lon_deg: f64,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+pub struct ProfilePoint {
+    pub distance_m: f64,
+    pub elevation_m: f64,
+}
+
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Separation {
+    pub correlation: Option<f64>,
+    pub condition: Option<f64>,
+    pub speed_min_m_s: Option<f64>,
+    pub speed_max_m_s: Option<f64>,
+    /// Strength of the planned-speed instruments.
+    pub first_stage_f: Option<f64>,
+    /// Standard error each would have if the other were known.
+    pub se_crr_if_cda_known: Option<f64>,
+    pub se_cda_m2_if_crr_known: Option<f64>,
+}
+
+/// One line of the uncertainty budget: how far the results move by one standard uncertainty of the source.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct BudgetLine {
+    pub source: String,
+    pub standard_uncertainty: f64,
+    pub unit: String,
+    /// Contribution to Crr, CdA and watts of the baseline set-up.
+    pub crr: Option<f64>,
+    pub cda_m2: Option<f64>,
+    pub power_w: Option<f64>,
+    /// The same for every set-up.
+    pub setups: Vec<Contribution>,
+    /// The same for every contrast with the baseline; common errors cancel here.
+    pub contrasts: Vec<Contribution>,
+}
+
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Contribution {
+    pub setup: String,
+    pub crr: Option<f64>,
+    pub cda_m2: Option<f64>,
+    pub power_w: Option<f64>,
+}
+
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Solver {
+    pub iterations: u64,
+    pub converged: bool,
+    pub starts: usize,
+    /// "instruments", "least squares" or "energy account" (rollers).
+    pub estimator: String,
+}
+
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct FindingResult {
+    pub code: String,
+    /// From 1; `null` when it concerns the whole session.
+    pub run: Option<usize>,
+    pub message: String,
+}
