@@ -1,1 +1,22 @@
-//! Stub.
+//! Where on the loop, which lap: positions become chainage, passes of a gate become laps.
+//!
+//! Given rides on one clock; gives laps cut at equal steps of chainage and the line they were ridden on. It
+//! marks laps that must not be used and never removes one.
+
+mod chainage;
+mod gate;
+mod gate_search;
+mod lap;
+mod plane;
+mod reference_line;
+mod survey;
+mod track;
+
+pub use chainage::Chainage;
+pub use gate::{Gate, Track};
+pub use gate_search::find_gate;
+pub use lap::{Lap, LapCut, cut};
+pub use plane::{Place, Plane};
+pub use reference_line::ReferenceLine;
+pub use survey::Survey;
+pub use track::track_line;

@@ -1,0 +1,172 @@
+//! Finding a gate where none was stated: the place where the rides pass again and again at one distance.
+//!
+//! Given rides and tracks; gives a gate. Coarse search over the whole of a ride first, then along one lap.
+
+use super::gate::{Gate, Track};
+use super::plane::Place;
+use crate::sample::Ride;
+use std::collections::HashMap;
+
+/// Edge of the cells that records are sorted into, m.
+const CELL_M: f64 = 40.0;
+/// Candidates tried in each of the two searches.
+const CANDIDATES: usize = 240;
+/// A lap may differ from the usual length by this fraction.
+pub(super) const LENGTH_TOLERANCE: f64 = 0.03;
+/// Shortest lap looked for, m.
+const SHORTEST_LAP_M: f64 = 150.0;
+
+/// Records of all rides by the cell they lie in.
+struct Cells<'a> {
+    rides: &'a [(&'a Ride, &'a Track)],
+    cells: HashMap<[i32; 2], Vec<[u32; 2]>>,
+}
+
+fn cell(place: Place) -> [i32; 2] {
+    [(place.east_m / CELL_M).floor() as i32, (place.north_m / CELL_M).floor() as i32]
+}
+
+/// What a gate would give.
+struct Trial {
+    gate: Gate,
+    laps: usize,
+    /// Usual lap length, m.
+    length_m: f64,
+    /// Variance of the square of lap speed, the spread that separates CdA from Crr.
+    spread: f64,
+    first_lap: Option<LapSpan>,
+}
+
+#[derive(Clone, Copy)]
+struct LapSpan {
+    ride: usize,
+    from_s: f64,
+    to_s: f64,
+}
+
+impl<'a> Cells<'a> {
+    fn new(rides: &'a [(&'a Ride, &'a Track)]) -> Self {
+        let mut cells: HashMap<[i32; 2], Vec<[u32; 2]>> = HashMap::new();
+        for (r, (_, track)) in rides.iter().enumerate() {
+            for (i, place) in track.place.iter().enumerate() {
+                if place.is_known() {
+                    cells.entry(cell(*place)).or_default().push([r as u32, i as u32]);
+                }
+            }
+        }
+        Cells { rides, cells }
+    }
+
+    /// Passes of every ride, found among the records near the gate only.
+    fn passes(&self, gate: &Gate) -> Vec<Vec<f64>> {
+        let [x, y] = cell(gate.at);
+        let mut near: Vec<[u32; 2]> = Vec::new();
+        for dx in -2..=2 {
+            for dy in -2..=2 {
+                near.extend(self.cells.get(&[x + dx, y + dy]).into_iter().flatten());
+            }
+        }
+        near.sort_unstable();
+        let mut passes: Vec<Vec<f64>> = vec![Vec::new(); self.rides.len()];
+        for [r, i] in near {
+            let (ride, track) = self.rides[r as usize];
+            if let Some(t) = gate.crossing(ride, track, i as usize) {
+                let list = &mut passes[r as usize];
+                if list.last().is_none_or(|last| {
+                    ride.distance_m.at(t) - ride.distance_m.at(*last) > SHORTEST_LAP_M
+                }) {
+                    list.push(t);
+                }
+            }
+        }
+        passes
+    }
+
+    fn trial(&self, gate: Gate) -> Trial {
+        let passes = self.passes(&gate);
+        let mut spans: Vec<(f64, LapSpan)> = Vec::new();
+        for (r, list) in passes.iter().enumerate() {
+            let (ride, _) = self.rides[r];
+            for w in list.windows(2) {
+                let length = ride.distance_m.at(w[1]) - ride.distance_m.at(w[0]);
+                if ride.is_unbroken(w[0], w[1]) {
+                    spans.push((length, LapSpan { ride: r, from_s: w[0], to_s: w[1] }));
+                }
+            }
+        }
+        let length_m = usual_length(&spans.iter().map(|s| s.0).collect::<Vec<_>>());
+        spans.retain(|(l, _)| (l / length_m - 1.0).abs() <= LENGTH_TOLERANCE);
+        let squares: Vec<f64> = spans.iter().map(|(l, s)| (l / (s.to_s - s.from_s)).powi(2)).collect();
+        let n = squares.len().max(1) as f64;
+        let mean = squares.iter().sum::<f64>() / n;
+        Trial {
+            gate,
+            laps: spans.len(),
+            length_m,
+            spread: squares.iter().map(|q| (q - mean).powi(2)).sum::<f64>() / n,
+            first_lap: spans.first().map(|s| s.1),
+        }
+    }
+}
+
+/// The length that most laps share: the one with most others within the tolerance, the longest total among equals.
+pub(super) fn usual_length(lengths: &[f64]) -> f64 {
+    let mut best = 0.0;
+    let mut best_total = 0.0;
+    for &l in lengths {
+        let shared = lengths.iter().filter(|o| (*o / l - 1.0).abs() <= LENGTH_TOLERANCE);
+        let mut sharing: Vec<f64> = shared.copied().collect();
+        let total = (sharing.len() as f64 - 0.5) * l;
+        if total > best_total {
+            sharing.sort_by(f64::total_cmp);
+            best_total = total;
+            best = sharing[sharing.len() / 2];
+        }
+    }
+    best
+}
+
+/// Finds the gate that gives the most whole laps and, among those, the widest spread of lap speed.
+///
+/// Riders change speed at a certain place; a gate there keeps each lap at one speed. `None` when no place is
+/// passed twice in the same direction.
+pub fn find_gate(rides: &[(&Ride, &Track)]) -> Option<Gate> {
+    let cells = Cells::new(rides);
+    let longest = rides.iter().max_by_key(|(r, _)| r.len())?;
+    let coarse = candidates(longest.0, longest.1, 0.0, longest.0.duration_s())
+        .map(|gate| cells.trial(gate))
+        .filter(|t| t.laps >= 1)
+        .max_by(|a, b| covered(a).total_cmp(&covered(b)))?;
+    let span = coarse.first_lap?;
+    let usual_m = coarse.length_m;
+    let (ride, track) = rides[span.ride];
+    let fine: Vec<Trial> = candidates(ride, track, span.from_s, span.to_s)
+        .map(|gate| cells.trial(gate))
+        .filter(|t| (t.length_m / usual_m - 1.0).abs() <= LENGTH_TOLERANCE)
+        .chain(std::iter::once(coarse))
+        .collect();
+    let most = fine.iter().map(|t| t.laps).max()?;
+    fine.into_iter()
+        .filter(|t| t.laps + rides.len() >= most && t.laps >= 1)
+        .max_by(|a, b| (a.laps as f64 * a.spread).total_cmp(&(b.laps as f64 * b.spread)))
+        .map(|t| t.gate)
+}
+
+/// Distance ridden in repeated laps: a place passed once again counts little.
+fn covered(trial: &Trial) -> f64 {
+    (trial.laps as f64 - 0.9) * trial.length_m
+}
+
+/// Gates at evenly spaced records of a span, pointing along the travel there.
+fn candidates(ride: &Ride, track: &Track, from_s: f64, to_s: f64) -> impl Iterator<Item = Gate> {
+    let range = ride.records_between(from_s, to_s);
+    let every = (range.len() / CANDIDATES).max(1);
+    range.step_by(every).filter_map(move |i| {
+        let a = track.place.get(i.checked_sub(2)?)?;
+        let (at, b) = (track.place.get(i)?, track.place.get(i + 2)?);
+        let d = Place { east_m: b.east_m - a.east_m, north_m: b.north_m - a.north_m };
+        let norm = d.east_m.hypot(d.north_m);
+        (norm > 4.0 && at.is_known())
+            .then(|| Gate { at: *at, toward: Place { east_m: d.east_m / norm, north_m: d.north_m / norm } })
+    }).collect::<Vec<_>>().into_iter()
+}
