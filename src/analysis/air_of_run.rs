@@ -1,0 +1,140 @@
+//! Air and wind of a run, from what was stated, logged, recorded or must be assumed.
+//!
+//! Given the session's air and the ride; gives density and wind along the run and says what was assumed.
+
+use crate::air::standard::standard_pressure_at_elevation_pa;
+use crate::air::wind::at_rider_height;
+use crate::air::{WeatherLog, WindVector, moist_air_density};
+use crate::error::Error;
+use crate::finding::What;
+use crate::quantity::pa_from_hpa;
+use crate::sample::Ride;
+use crate::session::{Air, Wind, WindMode};
+use crate::solve::account::{TimeCurve, WindCurve};
+
+/// Interval at which a weather log is looked up, s.
+const LOOK_UP_S: f64 = 60.0;
+/// Assumed where nothing is known (common practice, no source).
+const ASSUMED_TEMPERATURE_C: f64 = 15.0;
+const ASSUMED_HUMIDITY_PCT: f64 = 60.0;
+/// Standard uncertainty of an assumed value: weather moves station pressure by about 10 hPa about its mean, a device in
+/// the sun reads high by a few degrees (common practice, no source).
+const ASSUMED_PRESSURE_U_HPA: f64 = 10.0;
+const ASSUMED_TEMPERATURE_U_C: f64 = 6.0;
+const DEVICE_TEMPERATURE_U_C: f64 = 2.0;
+const ASSUMED_HUMIDITY_U_PCT: f64 = 20.0;
+
+/// Air along a run.
+#[derive(Debug, Clone)]
+pub struct RunAir {
+    pub density: TimeCurve,
+    pub wind: WindCurve,
+    /// Mean readings, for the sensitivity of density.
+    pub temperature_c: f64,
+    pub pressure_pa: f64,
+    pub humidity_pct: f64,
+    /// Least standard uncertainties, 0 where the value was stated.
+    pub least_u: LeastUncertainty,
+    pub findings: Vec<What>,
+}
+
+/// Standard uncertainties that an assumed reading has at least.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct LeastUncertainty {
+    pub temperature_c: f64,
+    pub pressure_hpa: f64,
+    pub humidity_pct: f64,
+}
+
+fn mean(values: &[f64]) -> Option<f64> {
+    let known: Vec<f64> = values.iter().copied().filter(|x| x.is_finite()).collect();
+    (!known.is_empty()).then(|| known.iter().sum::<f64>() / known.len() as f64)
+}
+
+/// Works out the air of one run.
+///
+/// Errors: [`Error::Inconsistent`] when a weather log does not cover the run.
+pub fn run_air(air: &Air, wind: &Wind, log: Option<&WeatherLog>, ride: &Ride) -> Result<RunAir, Error> {
+    let mut findings = Vec::new();
+    let mut least_u = LeastUncertainty::default();
+    let scaled = |w: WindVector| at_rider_height(w, wind.mast_height_m, wind.roughness_length_m);
+    let stated_wind = match (wind.mode, wind.speed_m_s, wind.from_deg) {
+        (WindMode::Given, Some(speed), Some(from)) => Some(scaled(WindVector::from_speed_and_direction(speed, from))),
+        _ => None,
+    };
+    if let Some(log) = log {
+        log.check_covers(ride.start_unix_s, ride.start_unix_s + ride.duration_s())?;
+        let count = (ride.duration_s() / LOOK_UP_S).ceil() as usize + 1;
+        let mut out = RunAir {
+            density: TimeCurve::default(),
+            wind: WindCurve::default(),
+            temperature_c: 0.0,
+            pressure_pa: 0.0,
+            humidity_pct: 0.0,
+            least_u,
+            findings,
+        };
+        for i in 0..count {
+            let t = (i as f64 * LOOK_UP_S).min(ride.duration_s());
+            if out.density.time_s.last().is_some_and(|last| t <= *last) {
+                break;
+            }
+            let Some(w) = log.at(ride.start_unix_s + t) else { continue };
+            out.density.time_s.push(t);
+            out.density.value.push(moist_air_density(w.temperature_c, w.pressure_pa, w.humidity_pct).density_kg_m3);
+            let logged = if wind.mode == WindMode::Given { w.wind.map(scaled) } else { None };
+            let here = stated_wind.or(logged).unwrap_or(WindVector::STILL);
+            for (curve, value) in [(&mut out.wind.east_m_s, here.east_m_s), (&mut out.wind.north_m_s, here.north_m_s)] {
+                curve.time_s.push(t);
+                curve.value.push(value);
+            }
+            out.temperature_c += w.temperature_c;
+            out.pressure_pa += w.pressure_pa;
+            out.humidity_pct += w.humidity_pct;
+        }
+        let n = out.density.value.len();
+        if n == 0 {
+            return Err(Error::Inconsistent {
+                file: "weather log".into(),
+                line: None,
+                message: "no reading near the ride; check the date and time zone of the log".into(),
+            });
+        }
+        out.temperature_c /= n as f64;
+        out.pressure_pa /= n as f64;
+        out.humidity_pct /= n as f64;
+        return Ok(out);
+    }
+    let temperature_c = air.temperature_c.unwrap_or_else(|| {
+        let device = mean(&ride.temperature_c);
+        least_u.temperature_c = if device.is_some() { DEVICE_TEMPERATURE_U_C } else { ASSUMED_TEMPERATURE_U_C };
+        let temperature_c = device.unwrap_or(ASSUMED_TEMPERATURE_C);
+        findings.push(What::TemperatureAssumed { temperature_c, from_device: device.is_some() });
+        temperature_c
+    });
+    let pressure_pa = air.pressure_hpa.map(pa_from_hpa).unwrap_or_else(|| {
+        let elevation_m = mean(&ride.altitude_m);
+        let pressure_pa = standard_pressure_at_elevation_pa(elevation_m.unwrap_or(0.0));
+        least_u.pressure_hpa = if elevation_m.is_some() { ASSUMED_PRESSURE_U_HPA } else { 3.0 * ASSUMED_PRESSURE_U_HPA };
+        findings.push(What::PressureAssumed { pressure_hpa: pressure_pa / pa_from_hpa(1.0), elevation_m });
+        pressure_pa
+    });
+    let humidity_pct = air.humidity_pct.unwrap_or_else(|| {
+        least_u.humidity_pct = ASSUMED_HUMIDITY_U_PCT;
+        findings.push(What::HumidityAssumed { humidity_pct: ASSUMED_HUMIDITY_PCT });
+        ASSUMED_HUMIDITY_PCT
+    });
+    let here = stated_wind.unwrap_or(WindVector::STILL);
+    Ok(RunAir {
+        density: TimeCurve::constant(moist_air_density(temperature_c, pressure_pa, humidity_pct).density_kg_m3),
+        wind: WindCurve {
+            east_m_s: TimeCurve::constant(here.east_m_s),
+            north_m_s: TimeCurve::constant(here.north_m_s),
+        },
+        temperature_c,
+        pressure_pa,
+        humidity_pct,
+        least_u,
+        findings,
+    })
+}

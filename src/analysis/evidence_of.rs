@@ -1,0 +1,143 @@
+//! Series for figures and for the table of samples.
+//!
+//! Given a solved loop; gives elevations by lap, by step and by record.
+
+use super::Inputs;
+use super::loop_venue::LoopVenue;
+use crate::evidence::{Evidence, JointRegion, LapEvidence, LinePoint, ProfileBand, RunEvidence};
+use crate::sample::{Ride, SampleColumns};
+use crate::solution::Solution;
+
+/// Puts the evidence together, and the columns that the analysis adds to each record.
+pub fn evidence(
+    inputs: &Inputs,
+    rides: &[Ride],
+    venue: &LoopVenue,
+    solution: &Solution,
+) -> (Evidence, Vec<SampleColumns>) {
+    let session = &inputs.session;
+    let fit = &venue.fit;
+    let cut = &venue.cut;
+    let steps = cut.steps;
+    let step_m = cut.length_m / steps as f64;
+    let profile: Vec<f64> = solution.circuit.profile.iter().map(|p| p.elevation_m).collect();
+
+    // Elevation of every lap that has an account, used or not.
+    let all: Vec<usize> = (0..venue.laps.len()).collect();
+    let frame = venue.frame();
+    let mut problem = frame.problem(&venue.laps, &all, &vec![1.0; all.len()], fit.row_sd_m);
+    problem.survey_m = None;
+    let blocks = problem.blocks(&fit.parameters);
+    let mut runs: Vec<RunEvidence> = rides
+        .iter()
+        .zip(&session.runs)
+        .map(|(ride, run)| RunEvidence {
+            setup: session.setup_of(run),
+            laps: Vec::new(),
+            time_s: ride.time_s.clone(),
+            speed_m_s: ride.speed_m_s.clone(),
+            power_w: ride.power_w.clone(),
+            used: vec![false; ride.len()],
+            elevation_m: vec![f64::NAN; ride.len()],
+        })
+        .collect();
+    let mut columns: Vec<SampleColumns> = rides
+        .iter()
+        .zip(&cut.marks)
+        .map(|(ride, marks)| SampleColumns {
+            lap: vec![None; ride.len()],
+            chainage_m: vec![f64::NAN; ride.len()],
+            elevation_m: vec![f64::NAN; ride.len()],
+            reason: marks.clone(),
+        })
+        .collect();
+    // Laps that follow each other go on from the height where the last one ended.
+    let mut height = vec![0.0; rides.len()];
+    let mut square = vec![0.0; steps];
+    for ((input, at), block) in venue.laps.iter().zip(&venue.address).zip(&blocks) {
+        let ride = &rides[at.run];
+        let lap = &cut.runs[at.run][at.lap];
+        let used = input.reason.is_none();
+        let mut elevation_m = vec![0.0];
+        let mut residual_m = vec![0.0];
+        for (j, gain) in block.residual.iter().enumerate() {
+            elevation_m.push(elevation_m[j] + gain);
+            residual_m.push(elevation_m[j + 1] - profile[j + 1]);
+            if used {
+                square[j] += (residual_m[j + 1] - residual_m[j]).powi(2);
+            }
+        }
+        for i in ride.records_between(lap.start_s, lap.end_s) {
+            let t = ride.time_s[i];
+            let j = lap.edge_s.partition_point(|e| *e <= t).clamp(1, steps) - 1;
+            let f = (t - lap.edge_s[j]) / (lap.edge_s[j + 1] - lap.edge_s[j]);
+            let here = elevation_m[j] + f * (elevation_m[j + 1] - elevation_m[j]);
+            columns[at.run].lap[i] = Some(lap.number as u32);
+            columns[at.run].chainage_m[i] = (j as f64 + f) * step_m;
+            columns[at.run].elevation_m[i] = here;
+            runs[at.run].elevation_m[i] = height[at.run] + here;
+            runs[at.run].used[i] = used;
+            let reason = &mut columns[at.run].reason[i];
+            *reason = reason.or(lap.reason);
+        }
+        let misclosure_m = elevation_m[steps];
+        height[at.run] += misclosure_m;
+        runs[at.run].laps.push(LapEvidence {
+            lap: lap.number,
+            used,
+            mean_speed_m_s: lap.mean_speed_m_s(),
+            chainage_m: (0..=steps).map(|j| j as f64 * step_m).collect(),
+            elevation_m,
+            residual_m,
+            misclosure_m,
+        });
+    }
+    let used = fit.used.len().max(1) as f64;
+    let line = cut.line.as_ref();
+    let evidence = Evidence {
+        runs,
+        profile: profile
+            .iter()
+            .zip(&fit.profile_se_m)
+            .enumerate()
+            .map(|(j, (z, se))| ProfileBand { chainage_m: j as f64 * step_m, elevation_m: *z, se_m: *se })
+            .collect(),
+        reference_line: line
+            .map(|line| {
+                let origin = line.place[0];
+                let n = line.place.len();
+                (0..=n)
+                    .map(|i| LinePoint {
+                        east_m: line.place[i % n].east_m - origin.east_m,
+                        north_m: line.place[i % n].north_m - origin.north_m,
+                        residual_m: (square[(i % n) * steps / n] / used).sqrt(),
+                    })
+                    .collect()
+            })
+            .unwrap_or_default(),
+        regions: if solution.separable { regions(venue) } else { Vec::new() },
+        warm_ups: Vec::new(),
+    };
+    (evidence, columns)
+}
+
+fn regions(venue: &LoopVenue) -> Vec<JointRegion> {
+    let fit = &venue.fit;
+    let v = &fit.covariance.covariance;
+    (0..fit.layout.crr.len())
+        .map(|s| {
+            let (a, b) = (fit.layout.crr[s], fit.layout.cda[s]);
+            let mut unit = nalgebra::DVector::zeros(fit.layout.len);
+            unit[a] = 1.0;
+            JointRegion {
+                setup: s,
+                crr: fit.parameters[a],
+                cda_m2: fit.parameters[b],
+                var_crr: v[(a, a)],
+                var_cda: v[(b, b)],
+                covariance: v[(a, b)],
+                dof: fit.covariance.contrast(&unit).dof,
+            }
+        })
+        .collect()
+}

@@ -1,0 +1,244 @@
+//! What one standard uncertainty of each input does to the results: the type B budget (JCGM 100:2008, 5.1).
+//!
+//! Given a solved loop; repeats the fit with each input moved by +u and −u and gives the changes of Crr, CdA and watts
+//! of every set-up. Differences between set-ups are taken from the same changes, so what is common cancels.
+
+use super::Inputs;
+use super::air_of_run::RunAir;
+use super::loop_venue::{LoopVenue, conditions};
+use super::quantities::PowerAt;
+use crate::air::moist_air_density;
+use crate::error::Error;
+use crate::quantity::pa_from_hpa;
+use crate::sample::Ride;
+use crate::session::{Session, WindMode};
+use crate::solve::account::{LapAccount, RunConditions};
+use crate::solve::fit::{LapInput, refit};
+use crate::uncertainty::budget::{Budget, Source};
+use rayon::prelude::*;
+
+/// Outputs kept for each set-up, in this order.
+const OUTPUTS: usize = 3;
+
+/// A budget with where its lines come from.
+#[derive(Debug, Clone)]
+pub struct InstrumentBudget {
+    pub budget: Budget,
+    pub setups: usize,
+    /// Name under which each source is reported; equal names are independent repeats of one kind.
+    pub group: Vec<&'static str>,
+}
+
+/// A reported quantity of a set-up.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Output {
+    Crr,
+    Cda,
+    Power,
+}
+
+impl InstrumentBudget {
+    /// Coefficients of one output of a set-up.
+    pub fn of_setup(&self, setup: usize, output: Output) -> Vec<f64> {
+        let mut c = vec![0.0; OUTPUTS * self.setups];
+        c[OUTPUTS * setup + output as usize] = 1.0;
+        c
+    }
+
+    /// Coefficients of the difference of two set-ups.
+    pub fn of_difference(&self, setup: usize, from: usize, output: Output) -> Vec<f64> {
+        let mut c = self.of_setup(setup, output);
+        c[OUTPUTS * from + output as usize] -= 1.0;
+        c
+    }
+
+    /// Combined standard uncertainty of a combination.
+    pub fn combined(&self, coefficients: &[f64]) -> f64 {
+        self.budget.combined(coefficients).standard_uncertainty
+    }
+
+    /// Root sum of squares of the contributions of one group.
+    pub fn contribution(&self, group: &str, coefficients: &[f64]) -> f64 {
+        let all = self.budget.contributions(coefficients);
+        all.iter().zip(&self.group).filter(|(_, g)| **g == group).map(|(c, _)| c * c).sum::<f64>().sqrt()
+    }
+}
+
+/// One input that is moved.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Input {
+    MassOfRun(usize),
+    Power,
+    Speed,
+    Temperature,
+    Pressure,
+    Humidity,
+    Efficiency,
+    WheelInertia,
+    CentreOfMassHeight,
+    Bearing,
+    GivenWind,
+}
+
+impl Input {
+    fn group(self) -> &'static str {
+        match self {
+            Input::MassOfRun(_) => "mass",
+            Input::Power => "power scale",
+            Input::Speed => "speed scale",
+            Input::Temperature => "air temperature",
+            Input::Pressure => "air pressure",
+            Input::Humidity => "humidity",
+            Input::Efficiency => "drivetrain efficiency",
+            Input::WheelInertia => "wheel inertia",
+            Input::CentreOfMassHeight => "centre of mass height",
+            Input::Bearing => "bearing drag",
+            Input::GivenWind => "given wind",
+        }
+    }
+
+    fn unit(self) -> &'static str {
+        match self {
+            Input::MassOfRun(_) => "kg",
+            Input::Temperature => "°C",
+            Input::Pressure => "hPa",
+            Input::Humidity => "%",
+            Input::WheelInertia => "kg m²",
+            Input::CentreOfMassHeight => "m",
+            Input::Power | Input::Speed | Input::Efficiency | Input::Bearing | Input::GivenWind => "1",
+        }
+    }
+}
+
+/// Standard uncertainty of each input that has one.
+fn inputs_of(session: &Session, air: &[RunAir]) -> Vec<(Input, f64)> {
+    let u = &session.uncertainty;
+    let least = |pick: &dyn Fn(&RunAir) -> f64| air.iter().map(pick).fold(0.0, f64::max);
+    let mut inputs: Vec<(Input, f64)> = (0..session.runs.len()).map(|k| (Input::MassOfRun(k), u.mass_kg)).collect();
+    inputs.extend([
+        (Input::Power, u.power_fraction),
+        (Input::Speed, u.speed_fraction),
+        (Input::Temperature, u.temperature_c.max(least(&|a| a.least_u.temperature_c))),
+        (Input::Pressure, u.pressure_hpa.max(least(&|a| a.least_u.pressure_hpa))),
+        (Input::Humidity, u.humidity_pct.max(least(&|a| a.least_u.humidity_pct))),
+        (Input::Efficiency, u.drivetrain_efficiency),
+        (Input::WheelInertia, u.wheel_inertia_kg_m2),
+        (Input::CentreOfMassHeight, u.centre_of_mass_height_m),
+        (Input::Bearing, u.bearing_fraction),
+    ]);
+    if session.wind.mode == WindMode::Given {
+        inputs.push((Input::GivenWind, u.wind_fraction));
+    }
+    inputs.retain(|(_, u)| *u > 0.0);
+    inputs
+}
+
+/// Works out the budget.
+///
+/// Errors: [`Error::Numerical`] when a repetition has no finite answer.
+pub fn budget(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue) -> Result<InstrumentBudget, Error> {
+    let session = &inputs.session;
+    let base = conditions(session, rides, &venue.cut, &venue.air, venue.gravity_m_s2);
+    let list = inputs_of(session, &venue.air);
+    let stated_power = PowerAt::reference(session);
+    let at_base = outputs(venue, &venue.fit.parameters, &stated_power);
+    let change = |input: Input, by: f64| -> Option<Vec<f64>> {
+        let altered: Vec<RunConditions> =
+            base.iter().zip(&venue.air).map(|(run, air)| alter(run, air, input, by)).collect();
+        let laps: Vec<LapInput> = venue
+            .fit
+            .used
+            .iter()
+            .map(|&i| {
+                let at = venue.address[i];
+                let lap = &venue.cut.runs[at.run][at.lap];
+                let account = LapAccount::new(&altered[at.run], at.lap, lap)?;
+                Some(LapInput { account, ..venue.laps[i].clone() })
+            })
+            .collect::<Option<_>>()?;
+        let parameters = refit(&venue.frame(), &laps, &venue.fit)?;
+        let power = match input {
+            // Watts are given where power is measured, so the efficiency enters them once more.
+            Input::Efficiency => {
+                let mut other = session.clone();
+                other.rider_and_bike.drivetrain_efficiency += by;
+                PowerAt::reference(&other)
+            }
+            Input::Bearing => PowerAt { bearing_w: stated_power.bearing_w * (1.0 + by), ..stated_power },
+            _ => stated_power,
+        };
+        let moved = outputs(venue, &parameters, &power);
+        Some(moved.iter().zip(&at_base).map(|(a, b)| a - b).collect())
+    };
+    let sources: Vec<Source> = list
+        .par_iter()
+        .map(|&(input, u)| {
+            let (plus, minus) = (change(input, u), change(input, -u));
+            let name = match input {
+                Input::MassOfRun(k) => format!("mass, run {}", k + 1),
+                other => other.group().to_string(),
+            };
+            match (plus, minus) {
+                (Some(plus), Some(minus)) => Ok(Source {
+                    name,
+                    standard_uncertainty: u,
+                    unit: input.unit().to_string(),
+                    dof: f64::INFINITY,
+                    plus,
+                    minus,
+                }),
+                _ => Err(Error::Numerical {
+                    stage: "uncertainty budget",
+                    message: format!("no finite answer with {name} moved by {u} {}", input.unit()),
+                }),
+            }
+        })
+        .collect::<Result<_, _>>()?;
+    Ok(InstrumentBudget {
+        budget: Budget::new(sources)?,
+        setups: session.setups.len(),
+        group: list.iter().map(|(i, _)| i.group()).collect(),
+    })
+}
+
+/// A run's conditions with one input moved.
+fn alter<'a>(run: &RunConditions<'a>, air: &RunAir, input: Input, by: f64) -> RunConditions<'a> {
+    let mut out = run.clone();
+    let density = |dt: f64, dp: f64, dh: f64| {
+        let at = |t: f64, p: f64, h: f64| moist_air_density(t, p, h).density_kg_m3;
+        at(air.temperature_c + dt, air.pressure_pa + pa_from_hpa(dp), (air.humidity_pct + dh).max(0.0))
+            / at(air.temperature_c, air.pressure_pa, air.humidity_pct)
+    };
+    match input {
+        Input::MassOfRun(k) if k == run.run => out.rider.mass_kg += by,
+        Input::MassOfRun(_) => {}
+        Input::Power => out.power_scale += by,
+        Input::Speed => out.speed_scale += by,
+        Input::Temperature => out.density = run.density.scaled(density(by, 0.0, 0.0)),
+        Input::Pressure => out.density = run.density.scaled(density(0.0, by, 0.0)),
+        Input::Humidity => out.density = run.density.scaled(density(0.0, 0.0, by)),
+        Input::Efficiency => out.rider.drivetrain_efficiency += by,
+        Input::WheelInertia => out.rider.wheel_inertia_kg_m2 += by,
+        Input::CentreOfMassHeight => out.rider.centre_of_mass_height_m += by,
+        Input::Bearing => {
+            out.rider.bearing_friction.constant_n *= 1.0 + by;
+            out.rider.bearing_friction.linear_n_s_per_m *= 1.0 + by;
+        }
+        Input::GivenWind => {
+            out.given_wind.east_m_s = run.given_wind.east_m_s.scaled(1.0 + by);
+            out.given_wind.north_m_s = run.given_wind.north_m_s.scaled(1.0 + by);
+        }
+    }
+    out
+}
+
+/// Crr, CdA and watts of every set-up.
+fn outputs(venue: &LoopVenue, parameters: &[f64], power: &PowerAt) -> Vec<f64> {
+    let layout = &venue.fit.layout;
+    (0..layout.crr.len())
+        .flat_map(|s| {
+            let (crr, cda) = (parameters[layout.crr[s]], parameters[layout.cda[s]]);
+            [crr, cda, power.per_crr_w * crr + power.per_cda_w_m2 * cda + power.bearing_w]
+        })
+        .collect()
+}

@@ -1,0 +1,282 @@
+//! All runs of a session on one loop: laps, accounts and the fit.
+//!
+//! Given inputs and rides; gives what the outcome, the budget and the figures are made from.
+
+use super::air_of_run::{RunAir, run_air};
+use super::instrument::{self, InstrumentBudget};
+use super::{Depth, Inputs};
+use crate::circuit::{Lap, LapCut, RunToCut, Survey, cut};
+use crate::constant::{STANDARD_GRAVITY_M_S2, normal_gravity_m_s2};
+use crate::error::Error;
+use crate::finding::{Finding, What};
+use crate::quantity::m_s_from_km_h;
+use crate::sample::{Cumulative, Reason, Ride};
+use crate::session::{Lag, Session, WindMode};
+use crate::solve::account::{LapAccount, RunConditions, TimeCurve};
+use crate::solve::fit::{Choices, Frame, LapInput, LoopFit, SurveyedSteps, fit};
+
+/// Which lap a [`LapInput`] is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct LapAddress {
+    pub run: usize,
+    pub lap: usize,
+}
+
+/// The runs on a loop, fitted.
+pub struct LoopVenue<'a> {
+    pub cut: LapCut,
+    pub air: Vec<RunAir>,
+    pub gravity_m_s2: f64,
+    pub choices: Choices,
+    pub laps: Vec<LapInput>,
+    pub address: Vec<LapAddress>,
+    pub work: Vec<&'a Cumulative>,
+    pub survey: Option<SurveyedSteps>,
+    pub fit: LoopFit,
+    pub budget: Option<InstrumentBudget>,
+    pub findings: Vec<Finding>,
+}
+
+impl LoopVenue<'_> {
+    pub fn frame(&self) -> Frame<'_> {
+        Frame { work: self.work.clone(), choices: &self.choices, survey: self.survey.as_ref() }
+    }
+}
+
+/// Solves the runs of a loop.
+pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<LoopVenue<'a>, Error> {
+    let session = &inputs.session;
+    let mut findings = Vec::new();
+    for (recording, ride) in inputs.recordings.iter().zip(rides) {
+        need_channels(&recording.provenance.file, ride)?;
+    }
+    let to_cut: Vec<RunToCut> = session
+        .runs
+        .iter()
+        .zip(rides)
+        .map(|(run, ride)| RunToCut { file: &run.file, ride, source: run.laps })
+        .collect();
+    let mut cut = cut(&to_cut, &session.circuit)?;
+    findings.append(&mut cut.findings);
+    for (run, laps) in session.runs.iter().zip(&mut cut.runs) {
+        overrule(run, laps)?;
+    }
+
+    let mut air = Vec::with_capacity(rides.len());
+    for (k, ride) in rides.iter().enumerate() {
+        let of_run = run_air(&session.air, &session.wind, inputs.weather.as_ref(), ride)?;
+        findings.extend(of_run.findings.iter().cloned().map(|w| Finding::of_run(k, w)));
+        air.push(of_run);
+    }
+    let gravity_m_s2 = gravity(rides);
+    let choices = choices(session, &cut);
+    let conditions: Vec<RunConditions> = conditions(session, rides, &cut, &air, gravity_m_s2);
+    let (mut laps, address) = lap_inputs(session, rides, &cut, &conditions);
+    let work: Vec<&Cumulative> = rides.iter().map(|r| &r.work_j).collect();
+
+    let mut frame = Frame { work: work.clone(), choices: &choices, survey: None };
+    let mut solved = fit(&frame, &mut laps)?;
+    let survey = inputs.survey.as_ref().map(|s| align_survey(s, &cut, &solved));
+    if survey.is_some() {
+        frame.survey = survey.as_ref();
+        solved = fit(&frame, &mut laps)?;
+    }
+    for (input, at) in laps.iter().zip(&address) {
+        let lap = &mut cut.runs[at.run][at.lap];
+        lap.reason = lap.reason.or(input.reason);
+        if input.reason.is_none() {
+            lap.reason = None;
+        }
+    }
+    let mut venue = LoopVenue {
+        cut,
+        air,
+        gravity_m_s2,
+        choices: choices.clone(),
+        laps,
+        address,
+        work,
+        survey,
+        fit: solved,
+        budget: None,
+        findings,
+    };
+    if depth.budget {
+        venue.budget = Some(instrument::budget(inputs, rides, &venue)?);
+    }
+    Ok(venue)
+}
+
+fn need_channels(file: &str, ride: &Ride) -> Result<(), Error> {
+    let has = |column: &[f64]| column.iter().any(|x| x.is_finite());
+    let missing = |channel, next| Err(Error::NoChannel { file: file.to_string(), channel, records: ride.len(), next });
+    if !has(&ride.power_w) {
+        return missing("power", "pair the power meter, or give its file as second_file");
+    }
+    if !has(&ride.speed_m_s) {
+        return missing("speed or distance", "pair a wheel sensor, or give its file as second_file");
+    }
+    Ok(())
+}
+
+/// The tester's own marks.
+fn overrule(run: &crate::session::Run, laps: &mut [Lap]) -> Result<(), Error> {
+    for &number in run.leave_out.iter().chain(&run.keep) {
+        if number > laps.len() {
+            return Err(Error::Inconsistent {
+                file: run.file.clone(),
+                line: None,
+                message: format!("lap {number} is named in leave_out or keep, but there are only {} laps", laps.len()),
+            });
+        }
+    }
+    for lap in laps {
+        if run.leave_out.contains(&lap.number) {
+            lap.reason = Some(Reason::LeftOut);
+        } else if run.keep.contains(&lap.number) && !lap.edge_s.is_empty() {
+            lap.reason = None;
+        }
+    }
+    Ok(())
+}
+
+/// Normal gravity at the loop, or the standard value where there are no positions.
+fn gravity(rides: &[Ride]) -> f64 {
+    let mean = |pick: &dyn Fn(&Ride) -> &Vec<f64>| {
+        let known: Vec<f64> = rides.iter().flat_map(|r| pick(r).iter().copied()).filter(|x| x.is_finite()).collect();
+        (!known.is_empty()).then(|| known.iter().sum::<f64>() / known.len() as f64)
+    };
+    match mean(&|r| &r.latitude_deg) {
+        Some(latitude) => normal_gravity_m_s2(latitude, mean(&|r| &r.altitude_m).unwrap_or(0.0)),
+        None => STANDARD_GRAVITY_M_S2,
+    }
+}
+
+fn choices(session: &Session, cut: &LapCut) -> Choices {
+    let runs = session.runs.len();
+    let wind = session.wind.mode == WindMode::Estimate && cut.line.is_some();
+    let held = match session.solve.lag {
+        Lag::Seconds(s) => Some(s),
+        Lag::Word(_) => None,
+    };
+    Choices {
+        setups: session.setups.len(),
+        crr: session.solve.crr,
+        cda: session.solve.cda,
+        held_lag_s: vec![held; runs],
+        wind,
+        wind_drift: vec![false; runs],
+        crr_drift: false,
+        gust_sd_m_s: vec![0.0; runs],
+    }
+}
+
+/// Conditions of every run as stated.
+pub fn conditions<'c>(
+    session: &Session,
+    rides: &'c [Ride],
+    cut: &'c LapCut,
+    air: &[RunAir],
+    gravity_m_s2: f64,
+) -> Vec<RunConditions<'c>> {
+    session
+        .runs
+        .iter()
+        .enumerate()
+        .map(|(k, run)| RunConditions {
+            run: k,
+            setup: session.setup_of(run),
+            ride: &rides[k],
+            line: cut.line.as_ref(),
+            rider: session.rider_of(run),
+            gravity_m_s2,
+            density: air[k].density.clone(),
+            given_wind: air[k].wind.clone(),
+            speed_scale: 1.0,
+            power_scale: 1.0,
+        })
+        .collect()
+}
+
+fn lap_inputs(
+    session: &Session,
+    rides: &[Ride],
+    cut: &LapCut,
+    conditions: &[RunConditions],
+) -> (Vec<LapInput>, Vec<LapAddress>) {
+    let begin = rides.iter().map(|r| r.start_unix_s).fold(f64::MAX, f64::min);
+    let end = rides.iter().map(|r| r.start_unix_s + r.duration_s()).fold(f64::MIN, f64::max);
+    let middle = 0.5 * (begin + end);
+    let mut inputs = Vec::new();
+    let mut address = Vec::new();
+    for (k, run) in session.runs.iter().enumerate() {
+        for (i, lap) in cut.runs[k].iter().enumerate() {
+            let Some(account) = LapAccount::new(&conditions[k], i, lap) else { continue };
+            let planned = &run.planned_speed_km_h;
+            let mid_s = rides[k].start_unix_s + 0.5 * (lap.start_s + lap.end_s);
+            inputs.push(LapInput {
+                account,
+                reason: lap.reason,
+                keep: run.keep.contains(&lap.number),
+                planned_m_s: (!planned.is_empty()).then(|| m_s_from_km_h(planned[i % planned.len()])),
+                hour: (mid_s - middle) / 3600.0,
+            });
+            address.push(LapAddress { run: k, lap: i });
+        }
+    }
+    (inputs, address)
+}
+
+/// The survey on the steps, shifted along the loop to where it fits the reconstructed profile best.
+///
+/// A survey counts from its own gate; where the session names no gate the one found may lie elsewhere.
+fn align_survey(survey: &Survey, cut: &LapCut, fit: &LoopFit) -> SurveyedSteps {
+    let steps = cut.steps;
+    let gains = |shift: f64| -> Vec<f64> {
+        let heights = survey.heights(cut.length_m, (0..=steps).map(|j| j as f64 / steps as f64 + shift));
+        heights.windows(2).map(|w| w[1] - w[0]).collect()
+    };
+    let misfit =
+        |shift: f64| gains(shift).iter().zip(&fit.profile_m).map(|(s, p)| (s - p).powi(2)).sum::<f64>();
+    let fine = (cut.length_m / 2.0).ceil() as usize;
+    let best = (0..fine).map(|i| i as f64 / fine as f64).min_by(|a, b| misfit(*a).total_cmp(&misfit(*b)));
+    SurveyedSteps { gain_m: gains(best.unwrap_or(0.0)), sd_m: survey.sd_m }
+}
+
+/// Mean of a density curve over a run.
+pub fn mean_density(air: &RunAir) -> f64 {
+    let curve: &TimeCurve = &air.density;
+    curve.mean()
+}
+
+/// What the findings of a solved loop are.
+pub fn fit_findings(session: &Session, venue: &LoopVenue) -> Vec<Finding> {
+    let mut out = Vec::new();
+    let total = venue.cut.runs.iter().map(Vec::len).sum::<usize>();
+    let used = venue.fit.used.len();
+    if used < total {
+        let mut reasons: std::collections::BTreeMap<Reason, usize> = std::collections::BTreeMap::new();
+        for lap in venue.cut.runs.iter().flatten() {
+            if let Some(r) = lap.reason {
+                *reasons.entry(r).or_default() += 1;
+            }
+        }
+        let reasons: Vec<String> = reasons.iter().map(|(r, n)| format!("{n} {r}")).collect();
+        out.push(Finding::of_session(What::LapsLeftOut { used, total, reasons: reasons.join(", ") }));
+    }
+    if !venue.fit.least_squares.converged {
+        out.push(Finding::of_session(What::NotConverged { iterations: venue.fit.least_squares.iterations }));
+    }
+    for (k, run) in venue.fit.layout.runs.iter().enumerate() {
+        if let Some(c) = run.lag {
+            let lag_s = venue.fit.parameters[c];
+            if lag_s.abs() > crate::solve::fit::LAG_BOUND_S {
+                out.push(Finding::of_run(k, What::LagAtBound { lag_s }));
+            } else if lag_s.abs() > 1.5 {
+                out.push(Finding::of_run(k, What::LagLarge { lag_s }));
+            }
+        }
+    }
+    let _ = session;
+    out
+}

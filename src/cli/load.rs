@@ -1,0 +1,70 @@
+//! Reading a session and the files it names.
+
+use loopwright::air::WeatherLog;
+use loopwright::analysis::Inputs;
+use loopwright::circuit::Survey;
+use loopwright::error::Error;
+use loopwright::record::{self, Recording};
+use loopwright::session::Session;
+use rayon::prelude::*;
+use std::path::{Path, PathBuf};
+
+/// Standard deviation of a surveyed height when none is stated, m (common practice, no source).
+const SURVEY_SD_M: f64 = 0.02;
+/// Largest session file, bytes.
+const LARGEST_SESSION: u64 = 4 << 20;
+
+/// Text of a small file.
+pub fn text(path: &Path) -> Result<String, Error> {
+    let unreadable = |reason: String| Error::Unreadable { path: path.to_path_buf(), reason };
+    let size = std::fs::metadata(path).map_err(|e| unreadable(e.to_string()))?.len();
+    if size > LARGEST_SESSION {
+        return Err(Error::TooLarge {
+            file: path.display().to_string(),
+            what: "the number of bytes",
+            value: size,
+            limit: LARGEST_SESSION,
+        });
+    }
+    let bytes = std::fs::read(path).map_err(|e| unreadable(e.to_string()))?;
+    String::from_utf8(bytes).map_err(|_| unreadable("it is not text in UTF-8".into()))
+}
+
+fn shown(path: &Path) -> String {
+    path.file_name().map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned())
+}
+
+/// Reads a session file and everything it names.
+pub fn session(path: &Path) -> Result<Inputs, Error> {
+    let session = Session::from_toml(&text(path)?, &shown(path))?;
+    let folder = path.parent().map_or_else(PathBuf::new, Path::to_path_buf);
+    inputs(session, &folder)
+}
+
+/// Reads the files of a session that lies in a folder.
+pub fn inputs(session: Session, folder: &Path) -> Result<Inputs, Error> {
+    let recordings: Vec<Recording> = session
+        .runs
+        .par_iter()
+        .map(|run| {
+            let first = record::read(&Session::resolve(folder, &run.file)?)?;
+            match &run.second_file {
+                Some(second) => record::join(first, record::read(&Session::resolve(folder, second)?)?),
+                None => Ok(first),
+            }
+        })
+        .collect::<Result<_, Error>>()?;
+    let weather = match &session.air.log {
+        Some(name) => Some(WeatherLog::parse(&text(&Session::resolve(folder, name)?)?, name)?),
+        None => None,
+    };
+    let survey = match &session.circuit.survey {
+        Some(name) => Some(Survey::parse(
+            &text(&Session::resolve(folder, name)?)?,
+            name,
+            session.circuit.survey_sd_m.unwrap_or(SURVEY_SD_M),
+        )?),
+        None => None,
+    };
+    Ok(Inputs { session, recordings, weather, survey })
+}

@@ -1,0 +1,69 @@
+//! The results folder: written whole to a temporary name, then put in place.
+//!
+//! A folder that this program did not write is never touched.
+
+use loopwright::error::Error;
+use std::path::{Path, PathBuf};
+
+/// One file of the folder; the name may have one folder in front.
+pub struct ResultFile {
+    pub name: String,
+    pub bytes: Vec<u8>,
+}
+
+/// Names this program writes at the top of the folder.
+const OURS: [&str; 8] = [
+    "solution.json",
+    "setups.csv",
+    "laps.csv",
+    "samples.csv",
+    "report.html",
+    "methods.txt",
+    "captions.txt",
+    "figures",
+];
+
+/// Whether a folder may be replaced: it is not there, is empty, or holds a solution and nothing but our files.
+fn may_replace(folder: &Path) -> bool {
+    let Ok(entries) = std::fs::read_dir(folder) else { return !folder.exists() };
+    let names: Vec<String> = entries.flatten().map(|e| e.file_name().to_string_lossy().into_owned()).collect();
+    names.is_empty()
+        || (names.iter().any(|n| n == "solution.json") && names.iter().all(|n| OURS.contains(&n.as_str())))
+}
+
+/// Checks early that results can go to a folder.
+pub fn check(folder: &Path) -> Result<(), Error> {
+    if may_replace(folder) { Ok(()) } else { Err(Error::ForeignFolder { path: folder.to_path_buf() }) }
+}
+
+/// Writes all files, or none.
+pub fn write(folder: &Path, files: &[ResultFile]) -> Result<(), Error> {
+    check(folder)?;
+    let failed = |e: std::io::Error| Error::Unwritable { path: folder.to_path_buf(), reason: e.to_string() };
+    let parent: PathBuf = match folder.parent() {
+        Some(p) if !p.as_os_str().is_empty() => p.to_path_buf(),
+        _ => PathBuf::from("."),
+    };
+    std::fs::create_dir_all(&parent).map_err(failed)?;
+    let building = tempfile::Builder::new().prefix(".loopwright-").tempdir_in(&parent).map_err(failed)?;
+    let fresh = building.path().join("new");
+    for file in files {
+        let path = fresh.join(&file.name);
+        if let Some(folder) = path.parent() {
+            std::fs::create_dir_all(folder).map_err(failed)?;
+        }
+        std::fs::write(path, &file.bytes).map_err(failed)?;
+    }
+    if folder.exists() {
+        let old = building.path().join("old");
+        std::fs::rename(folder, &old).map_err(failed)?;
+        if let Err(e) = std::fs::rename(&fresh, folder) {
+            // Put the old results back before saying what went wrong.
+            let _ = std::fs::rename(&old, folder);
+            return Err(failed(e));
+        }
+    } else {
+        std::fs::rename(&fresh, folder).map_err(failed)?;
+    }
+    Ok(())
+}

@@ -1,0 +1,277 @@
+//! The energy account of one lap, step by step, per unit of weight: metres of elevation.
+//!
+//! Given a lap's step edges, the ride and the line; gives the sums A, D and B of the balance
+//!
+//! ```text
+//! h = [ Σ ηPΔt − Σ(b₀+b₁v)vΔt − ΔKE ] / mg − Δdrop  −  Crr Σ (N/mg)Δs  −  CdA Σ ½ρ w w∥ u Δt / mg
+//!   =                A                                −  Crr   D           −  CdA   B
+//! ```
+//!
+//! Kinetic energy telescopes: only speeds at the step edges enter. It never differentiates speed.
+
+use crate::air::{Direction, WindVector};
+use crate::circuit::{Lap, ReferenceLine};
+use crate::model::aerodynamic::{
+    AirSpeed, Gusts, drag_per_area_n_m2, drag_wind_derivative, gust_drag_per_area_n_m2,
+};
+use crate::model::bearing::bearing_force_n;
+use crate::model::kinetic::{kinetic_energy_j, rotating_mass_kg};
+use crate::model::lean;
+use crate::sample::{Cumulative, Ride};
+use crate::session::RiderAndBike;
+
+/// Instants within a step at which the forces are taken (midpoint rule in time).
+const NODES: usize = 6;
+
+/// Everything about a run that its accounts rest on.
+#[derive(Debug, Clone)]
+pub struct RunConditions<'a> {
+    pub run: usize,
+    pub setup: usize,
+    pub ride: &'a Ride,
+    pub line: Option<&'a ReferenceLine>,
+    pub rider: RiderAndBike,
+    pub gravity_m_s2: f64,
+    /// Air density at instants, kg/m³.
+    pub density: TimeCurve,
+    /// Wind at rider height where it was given, m/s; the fitted wind is added to it.
+    pub given_wind: WindCurve,
+    /// Scale of measured speed, 1 unless a budget asks otherwise.
+    pub speed_scale: f64,
+    /// Scale of measured power, likewise.
+    pub power_scale: f64,
+}
+
+/// A quantity that changes slowly: values at instants, linear between, constant outside.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct TimeCurve {
+    pub time_s: Vec<f64>,
+    pub value: Vec<f64>,
+}
+
+impl TimeCurve {
+    pub fn constant(value: f64) -> Self {
+        TimeCurve { time_s: vec![0.0], value: vec![value] }
+    }
+
+    pub fn at(&self, time_s: f64) -> f64 {
+        let i = self.time_s.partition_point(|t| *t <= time_s);
+        if i == 0 {
+            return self.value.first().copied().unwrap_or(f64::NAN);
+        }
+        if i == self.time_s.len() {
+            return self.value[i - 1];
+        }
+        let f = (time_s - self.time_s[i - 1]) / (self.time_s[i] - self.time_s[i - 1]);
+        self.value[i - 1] + f * (self.value[i] - self.value[i - 1])
+    }
+
+    pub fn mean(&self) -> f64 {
+        self.value.iter().sum::<f64>() / self.value.len().max(1) as f64
+    }
+
+    pub fn scaled(&self, factor: f64) -> Self {
+        TimeCurve { time_s: self.time_s.clone(), value: self.value.iter().map(|v| v * factor).collect() }
+    }
+}
+
+/// A wind that changes slowly.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct WindCurve {
+    pub east_m_s: TimeCurve,
+    pub north_m_s: TimeCurve,
+}
+
+impl WindCurve {
+    pub fn still() -> Self {
+        WindCurve { east_m_s: TimeCurve::constant(0.0), north_m_s: TimeCurve::constant(0.0) }
+    }
+
+    pub fn at(&self, time_s: f64) -> WindVector {
+        WindVector { east_m_s: self.east_m_s.at(time_s), north_m_s: self.north_m_s.at(time_s) }
+    }
+}
+
+/// Forces are taken here.
+#[derive(Debug, Clone, Copy)]
+struct Node {
+    /// Time this node stands for, s.
+    span_s: f64,
+    /// Speed of the centre of mass, m/s.
+    com_speed_m_s: f64,
+    travel: Direction,
+    density_kg_m3: f64,
+    given_wind: WindVector,
+}
+
+/// The account of one lap. Columns have one entry a step.
+#[derive(Debug, Clone)]
+pub struct LapAccount {
+    pub run: usize,
+    /// Index among the laps of the run.
+    pub lap: usize,
+    pub setup: usize,
+    pub edge_s: Vec<f64>,
+    /// Weight m g, N.
+    pub weight_n: f64,
+    efficiency: f64,
+    /// Bearing work, growth of kinetic energy and of the height lost by leaning, J.
+    fixed_j: Vec<f64>,
+    /// D, m.
+    pub rolling_m: Vec<f64>,
+    nodes: Vec<Node>,
+    /// Middle of the lap in the run, −1 at its beginning to 1 at its end.
+    pub phase: f64,
+    pub mean_speed_m_s: f64,
+    pub mean_density_kg_m3: f64,
+}
+
+/// Wind of a run while it is being fitted, m/s.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct FittedWind {
+    pub east_m_s: f64,
+    pub north_m_s: f64,
+    /// Change from the middle of the run to its end.
+    pub drift_east_m_s: f64,
+    pub drift_north_m_s: f64,
+}
+
+/// B and its derivatives, m per m² and m per m² and m/s.
+#[derive(Debug, Clone, Default)]
+pub struct AeroColumns {
+    pub b: Vec<f64>,
+    pub east: Vec<f64>,
+    pub north: Vec<f64>,
+}
+
+impl LapAccount {
+    /// Builds the account; `None` when speed is missing somewhere in the lap.
+    pub fn new(run: &RunConditions, lap_index: usize, lap: &Lap) -> Option<LapAccount> {
+        let steps = lap.edge_s.len().checked_sub(1).filter(|s| *s > 0)?;
+        let (rider, g) = (&run.rider, run.gravity_m_s2);
+        let weight_n = rider.mass_kg * g;
+        let rotating = rotating_mass_kg(rider.wheel_inertia_kg_m2, rider.wheel_radius_m);
+        let lap_length = run.line.map_or(lap.distance_m, |l| l.length_m);
+        let curvature = |chainage: f64| run.line.map_or(0.0, |l| l.curvature_at(chainage));
+        let speed = |t: f64| run.speed_scale * run.ride.speed.at(t);
+        let lean_at = |chainage: f64, v: f64| lean(curvature(chainage), v, rider.centre_of_mass_height_m, g);
+        let stored: Vec<f64> = lap
+            .edge_s
+            .iter()
+            .enumerate()
+            .map(|(j, &t)| {
+                let v = speed(t);
+                let l = lean_at(j as f64 / steps as f64 * lap_length, v);
+                kinetic_energy_j(rider.mass_kg, l.com_speed_m_s, rotating, v) - weight_n * l.com_drop_m
+            })
+            .collect();
+
+        let mut account = LapAccount {
+            run: run.run,
+            lap: lap_index,
+            setup: run.setup,
+            edge_s: lap.edge_s.clone(),
+            weight_n,
+            efficiency: rider.drivetrain_efficiency * run.power_scale,
+            fixed_j: Vec::with_capacity(steps),
+            rolling_m: Vec::with_capacity(steps),
+            nodes: Vec::with_capacity(steps * NODES),
+            phase: 2.0 * 0.5 * (lap.start_s + lap.end_s) / run.ride.duration_s() - 1.0,
+            mean_speed_m_s: lap.mean_speed_m_s() * run.speed_scale,
+            mean_density_kg_m3: run.density.at(0.5 * (lap.start_s + lap.end_s)),
+        };
+        for j in 0..steps {
+            let (from, to) = (lap.edge_s[j], lap.edge_s[j + 1]);
+            let span_s = (to - from) / NODES as f64;
+            let (mut rolling, mut bearing) = (0.0, 0.0);
+            for q in 0..NODES {
+                let x = (q as f64 + 0.5) / NODES as f64;
+                let time_s = from + x * (to - from);
+                let v = speed(time_s);
+                let chainage = (j as f64 + x) / steps as f64 * lap_length;
+                let l = lean_at(chainage, v);
+                rolling += l.load_ratio * v * span_s;
+                bearing += bearing_force_n(rider.bearing_friction, v) * v * span_s;
+                let toward = run.line.map(|line| line.toward_at(chainage)).unwrap_or_default();
+                account.nodes.push(Node {
+                    span_s,
+                    com_speed_m_s: l.com_speed_m_s,
+                    travel: Direction { east: toward.east_m, north: toward.north_m },
+                    density_kg_m3: run.density.at(time_s),
+                    given_wind: run.given_wind.at(time_s),
+                });
+            }
+            account.rolling_m.push(rolling);
+            account.fixed_j.push(bearing + stored[j + 1] - stored[j]);
+        }
+        let finite = account.fixed_j.iter().chain(&account.rolling_m).all(|x| x.is_finite());
+        finite.then_some(account)
+    }
+
+    pub fn steps(&self) -> usize {
+        self.rolling_m.len()
+    }
+
+    /// A, m: `work` is the run's cumulative work, read `lag_s` earlier than speed because speed runs behind by it.
+    pub fn supplied_m(&self, work: &Cumulative, lag_s: f64) -> Vec<f64> {
+        let at: Vec<f64> = self.edge_s.iter().map(|t| work.at(t - lag_s)).collect();
+        at.windows(2)
+            .zip(&self.fixed_j)
+            .map(|(w, fixed)| (self.efficiency * (w[1] - w[0]) - fixed) / self.weight_n)
+            .collect()
+    }
+
+    /// Derivative of A with respect to the lag, m/s.
+    pub fn supplied_lag_derivative(&self, work: &Cumulative, lag_s: f64) -> Vec<f64> {
+        let at: Vec<f64> = self.edge_s.iter().map(|t| work.rate_at(t - lag_s)).collect();
+        at.windows(2).map(|w| -self.efficiency * (w[1] - w[0]) / self.weight_n).collect()
+    }
+
+    /// The fitted wind at the middle of the lap.
+    fn wind(&self, fitted: FittedWind) -> WindVector {
+        WindVector {
+            east_m_s: fitted.east_m_s + self.phase * fitted.drift_east_m_s,
+            north_m_s: fitted.north_m_s + self.phase * fitted.drift_north_m_s,
+        }
+    }
+
+    /// B and its derivatives with respect to the wind, with the mean drag of gusts of a standard deviation.
+    pub fn aero(&self, fitted: FittedWind, gust_sd_m_s: f64) -> AeroColumns {
+        self.aero_at(fitted, gust_sd_m_s, None)
+    }
+
+    /// The same with the speed of each node replaced, as for the planned-speed instrument.
+    pub fn aero_at(&self, fitted: FittedWind, gust_sd_m_s: f64, speeds_m_s: Option<&[f64]>) -> AeroColumns {
+        let wind = self.wind(fitted);
+        let gusts = Gusts::isotropic(gust_sd_m_s);
+        let steps = self.steps();
+        let mut out =
+            AeroColumns { b: vec![0.0; steps], east: vec![0.0; steps], north: vec![0.0; steps] };
+        for (i, node) in self.nodes.iter().enumerate() {
+            let (u, advance) = match speeds_m_s {
+                // At another speed the same way is ridden in another time.
+                Some(speeds) => (speeds[i], node.com_speed_m_s * node.span_s),
+                None => (node.com_speed_m_s, node.com_speed_m_s * node.span_s),
+            };
+            let total = WindVector {
+                east_m_s: wind.east_m_s + node.given_wind.east_m_s,
+                north_m_s: wind.north_m_s + node.given_wind.north_m_s,
+            };
+            let air = AirSpeed::new(u, node.travel, total);
+            let j = i / NODES;
+            let per = advance / self.weight_n;
+            let drag = drag_per_area_n_m2(node.density_kg_m3, air)
+                + if gust_sd_m_s > 0.0 { gust_drag_per_area_n_m2(node.density_kg_m3, air, gusts) } else { 0.0 };
+            let slope = drag_wind_derivative(node.density_kg_m3, air, node.travel);
+            out.b[j] += per * drag;
+            out.east[j] += per * slope.east;
+            out.north[j] += per * slope.north;
+        }
+        out
+    }
+
+    /// Speeds of the centre of mass at the nodes, m/s.
+    pub fn node_speeds(&self) -> impl Iterator<Item = f64> + '_ {
+        self.nodes.iter().map(|n| n.com_speed_m_s)
+    }
+}

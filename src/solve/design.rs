@@ -1,0 +1,244 @@
+//! The observation equations at given parameters, lap by lap, and their cross products with the profile taken out.
+//!
+//! Given accounts, a layout and parameters; gives residuals and derivatives. A lap touches few parameters, so columns
+//! are kept by lap and no matrix of all rows times all parameters is ever built for the solution.
+
+use super::account::{FittedWind, LapAccount};
+use super::layout::Layout;
+use super::profile::Absorption;
+use crate::sample::Cumulative;
+use nalgebra::{DMatrix, DVector};
+use rayon::prelude::*;
+
+/// What stays the same while a fit looks for its parameters.
+#[derive(Clone)]
+pub struct Problem<'a> {
+    pub layout: Layout,
+    /// Laps in use.
+    pub laps: Vec<&'a LapAccount>,
+    /// Weight of each lap, mean 1.
+    pub weight: Vec<f64>,
+    /// Cumulative work of each run.
+    pub work: Vec<&'a Cumulative>,
+    /// Lag of each run where it is held, s.
+    pub held_lag_s: Vec<f64>,
+    /// Gusts of each run, m/s.
+    pub gust_sd_m_s: Vec<f64>,
+    /// Middle of each lap in the day, h from the middle of the day.
+    pub hour: Vec<f64>,
+    pub absorption: Absorption,
+    /// Surveyed height gained in each step, m.
+    pub survey_m: Option<Vec<f64>>,
+    /// Precision of the weak prior on each parameter in units of the row variance; 0 for none.
+    pub prior: Vec<f64>,
+}
+
+/// One column of a lap.
+#[derive(Debug, Clone)]
+pub struct Column {
+    /// Which parameter.
+    pub parameter: usize,
+    pub values: Vec<f64>,
+}
+
+/// Residual and derivatives of the prediction for one lap.
+#[derive(Debug, Clone)]
+pub struct LapBlock {
+    pub residual: Vec<f64>,
+    pub columns: Vec<Column>,
+}
+
+/// Nuisance values of a run.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct RunState {
+    pub lag_s: f64,
+    pub wind: FittedWind,
+}
+
+impl<'a> Problem<'a> {
+    pub fn steps(&self) -> usize {
+        self.laps.first().map_or(0, |l| l.steps())
+    }
+
+    pub fn total_weight(&self) -> f64 {
+        self.weight.iter().sum()
+    }
+
+    /// Reads a run's nuisance values from a parameter vector.
+    pub fn run_state(&self, parameters: &[f64], run: usize) -> RunState {
+        let c = &self.layout.runs[run];
+        let of = |column: Option<usize>| column.map_or(0.0, |i| parameters[i]);
+        RunState {
+            lag_s: c.lag.map_or(self.held_lag_s[run], |i| parameters[i]),
+            wind: FittedWind {
+                east_m_s: of(c.east),
+                north_m_s: of(c.north),
+                drift_east_m_s: of(c.drift_east),
+                drift_north_m_s: of(c.drift_north),
+            },
+        }
+    }
+
+    /// Left side of the equations of a lap, A less the surveyed profile, m.
+    pub fn left_side(&self, lap: usize, state: &RunState) -> Vec<f64> {
+        let account = self.laps[lap];
+        let mut a = account.supplied_m(self.work[account.run], state.lag_s);
+        if let Some(survey) = &self.survey_m {
+            for (a, s) in a.iter_mut().zip(survey) {
+                *a -= s;
+            }
+        }
+        a
+    }
+
+    /// Residuals and derivatives of every lap at given parameters.
+    pub fn blocks(&self, parameters: &[f64]) -> Vec<LapBlock> {
+        (0..self.laps.len()).into_par_iter().map(|g| self.block(g, parameters)).collect()
+    }
+
+    fn block(&self, g: usize, parameters: &[f64]) -> LapBlock {
+        let account = self.laps[g];
+        let state = self.run_state(parameters, account.run);
+        let l = &self.layout;
+        let run = &l.runs[account.run];
+        let aero = account.aero(state.wind, self.gust_sd_m_s[account.run]);
+        let cda = parameters[l.cda[account.setup]];
+        let crr = parameters[l.crr[account.setup]] + l.crr_drift.map_or(0.0, |c| parameters[c] * self.hour[g]);
+        let residual = self
+            .left_side(g, &state)
+            .iter()
+            .zip(account.rolling_m.iter().zip(&aero.b))
+            .map(|(a, (d, b))| a - crr * d - cda * b)
+            .collect();
+        let scaled = |values: &[f64], factor: f64| values.iter().map(|v| factor * v).collect::<Vec<_>>();
+        let mut columns = vec![
+            Column { parameter: l.crr[account.setup], values: account.rolling_m.clone() },
+            Column { parameter: l.cda[account.setup], values: aero.b.clone() },
+        ];
+        let mut push = |parameter: Option<usize>, values: Vec<f64>| {
+            if let Some(parameter) = parameter {
+                columns.push(Column { parameter, values });
+            }
+        };
+        push(l.crr_drift, scaled(&account.rolling_m, self.hour[g]));
+        if run.lag.is_some() {
+            // The lag moves the left side; as a derivative of the prediction its sign turns.
+            let d = account.supplied_lag_derivative(self.work[account.run], state.lag_s);
+            push(run.lag, scaled(&d, -1.0));
+        }
+        push(run.east, scaled(&aero.east, cda));
+        push(run.north, scaled(&aero.north, cda));
+        push(run.drift_east, scaled(&aero.east, cda * account.phase));
+        push(run.drift_north, scaled(&aero.north, cda * account.phase));
+        LapBlock { residual, columns }
+    }
+
+    /// ZᵀPX and ZᵀPr with the profile taken out; `z` holds instruments in the same layout as `x`.
+    pub fn cross(&self, z: &[LapBlock], x: &[LapBlock]) -> Normal {
+        let (k, steps) = (self.layout.len, self.steps());
+        let mut matrix = DMatrix::zeros(k, k);
+        let mut right = DVector::zeros(k);
+        let mut sum_z = DMatrix::zeros(steps, k);
+        let mut sum_x = DMatrix::zeros(steps, k);
+        let mut sum_r = DVector::zeros(steps);
+        for ((zb, xb), &w) in z.iter().zip(x).zip(&self.weight) {
+            for zc in &zb.columns {
+                for xc in &xb.columns {
+                    matrix[(zc.parameter, xc.parameter)] += w * dot(&zc.values, &xc.values);
+                }
+                right[zc.parameter] += w * dot(&zc.values, &xb.residual);
+                add(&mut sum_z, zc, w);
+            }
+            for xc in &xb.columns {
+                add(&mut sum_x, xc, w);
+            }
+            for (s, r) in sum_r.iter_mut().zip(&xb.residual) {
+                *s += w * r;
+            }
+        }
+        let total = self.total_weight();
+        let absorbed_r = self.absorption.absorb(&sum_r) / total;
+        right -= sum_z.tr_mul(&absorbed_r);
+        let mut absorbed = DMatrix::zeros(steps, k);
+        for c in 0..k {
+            let column = self.absorption.absorb(&sum_x.column(c).into_owned()) / total;
+            absorbed.set_column(c, &column);
+        }
+        matrix -= sum_z.tr_mul(&absorbed);
+        Normal { matrix, right }
+    }
+
+    /// Weighted sum of squares of the residuals with the profile taken out.
+    pub fn cost(&self, blocks: &[LapBlock]) -> f64 {
+        let mut sum = DVector::zeros(self.steps());
+        let mut total = 0.0;
+        for (b, &w) in blocks.iter().zip(&self.weight) {
+            total += w * dot(&b.residual, &b.residual);
+            for (s, r) in sum.iter_mut().zip(&b.residual) {
+                *s += w * r;
+            }
+        }
+        total - sum.dot(&self.absorption.absorb(&sum)) / self.total_weight()
+    }
+
+    /// Rows of each lap with the profile taken out and scaled by the square root of the weight, dense.
+    pub fn projected(&self, blocks: &[LapBlock]) -> Vec<ProjectedLap> {
+        let (k, steps) = (self.layout.len, self.steps());
+        let mut sum = DMatrix::zeros(steps, k);
+        let mut sum_r = DVector::zeros(steps);
+        for (b, &w) in blocks.iter().zip(&self.weight) {
+            for c in &b.columns {
+                add(&mut sum, c, w);
+            }
+            for (s, r) in sum_r.iter_mut().zip(&b.residual) {
+                *s += w * r;
+            }
+        }
+        let total = self.total_weight();
+        for c in 0..k {
+            let column = self.absorption.absorb_half(&sum.column(c).into_owned()) / total;
+            sum.set_column(c, &column);
+        }
+        let sum_r = self.absorption.absorb_half(&sum_r) / total;
+        blocks
+            .iter()
+            .zip(&self.weight)
+            .map(|(b, &w)| {
+                let root = w.sqrt();
+                let mut jacobian = -&sum * root;
+                for c in &b.columns {
+                    for (j, v) in c.values.iter().enumerate() {
+                        jacobian[(j, c.parameter)] += root * v;
+                    }
+                }
+                let residual = DVector::from_iterator(
+                    steps,
+                    b.residual.iter().zip(sum_r.iter()).map(|(r, s)| root * (r - s)),
+                );
+                ProjectedLap { jacobian, residual }
+            })
+            .collect()
+    }
+}
+
+/// Cross products of instruments with derivatives and residuals.
+pub struct Normal {
+    pub matrix: DMatrix<f64>,
+    pub right: DVector<f64>,
+}
+
+/// Rows of one lap after projection.
+pub struct ProjectedLap {
+    pub jacobian: DMatrix<f64>,
+    pub residual: DVector<f64>,
+}
+
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    a.iter().zip(b).map(|(x, y)| x * y).sum()
+}
+
+fn add(sum: &mut DMatrix<f64>, column: &Column, weight: f64) {
+    for (s, v) in sum.column_mut(column.parameter).iter_mut().zip(&column.values) {
+        *s += weight * v;
+    }
+}

@@ -1,0 +1,408 @@
+//! The fit of a whole session on one loop: screening, least squares, planned-speed instruments, covariance.
+//!
+//! Given accounts of all laps and what is to be estimated; gives parameters, their covariance and the reason of every
+//! lap that was left out. It knows nothing of files, set-up names or watts.
+
+use super::account::LapAccount;
+use super::design::{LapBlock, Problem};
+use super::instruments::{self, PlannedRide};
+use super::layout::{Layout, Nuisances};
+use super::outer::{LeastSquaresPoint, least_squares_from};
+use super::profile::Absorption;
+use super::screen;
+use super::speed_class::{Origin, SpeedClasses, classify};
+use crate::error::Error;
+use crate::sample::{Cumulative, Reason};
+use crate::session::Sharing;
+use crate::uncertainty::cluster::{Absorbed, Cluster, ClusterRobust};
+use nalgebra::{DMatrix, DVector};
+
+/// Standard deviation of the weak prior on each wind component, m/s: what nobody rides a test in.
+const WIND_PRIOR_M_S: f64 = 5.0;
+/// The same for the change of wind within a run, m/s.
+const DRIFT_PRIOR_M_S: f64 = 2.0;
+/// The same for the lag, s.
+const LAG_PRIOR_S: f64 = 3.0;
+/// Bound of the lag, s.
+pub const LAG_BOUND_S: f64 = 3.0;
+/// Scatter of one row of the account before it is known, m.
+const FIRST_ROW_SD_M: f64 = 0.05;
+/// Wind that the second and third start suppose, m/s.
+const START_WIND_M_S: f64 = 2.0;
+/// Rounds of screening and fitting.
+const MOST_ROUNDS: usize = 4;
+/// Newton steps of a repetition: the input moves by one standard uncertainty, so the second step is already tiny.
+const SENSITIVITY_STEPS: usize = 2;
+
+/// What is to be estimated and what is held.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Choices {
+    pub setups: usize,
+    pub crr: Sharing,
+    pub cda: Sharing,
+    /// Lag of each run where it is held, s.
+    pub held_lag_s: Vec<Option<f64>>,
+    pub wind: bool,
+    /// Runs in which the wind may drift.
+    pub wind_drift: Vec<bool>,
+    pub crr_drift: bool,
+    /// Gusts of each run, m/s.
+    pub gust_sd_m_s: Vec<f64>,
+}
+
+/// One lap as the fit sees it.
+#[derive(Debug, Clone)]
+pub struct LapInput {
+    pub account: LapAccount,
+    /// Why the lap is not used; set before the fit from the record, added to by screening.
+    pub reason: Option<Reason>,
+    /// The tester wants it used in spite of screening.
+    pub keep: bool,
+    pub planned_m_s: Option<f64>,
+    /// Middle of the lap, h from the middle of the day.
+    pub hour: f64,
+}
+
+/// A surveyed profile on the steps.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SurveyedSteps {
+    /// Height gained in each step, m.
+    pub gain_m: Vec<f64>,
+    pub sd_m: f64,
+}
+
+/// Which equations gave the reported values.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Estimator {
+    Instruments,
+    LeastSquares,
+}
+
+/// The result of a fit.
+pub struct LoopFit {
+    pub layout: Layout,
+    pub parameters: Vec<f64>,
+    pub estimator: Estimator,
+    pub least_squares: LeastSquaresPoint,
+    pub starts: usize,
+    pub classes: SpeedClasses,
+    /// Indices into the input of the laps used.
+    pub used: Vec<usize>,
+    pub weight: Vec<f64>,
+    pub covariance: ClusterRobust,
+    pub least_squares_covariance: ClusterRobust,
+    /// Height gained in each step, m, with its standard error.
+    pub profile_m: Vec<f64>,
+    pub profile_se_m: Vec<f64>,
+    /// Standard deviation of a row of the account, m.
+    pub row_sd_m: f64,
+    /// Condition number of the scaled columns of Crr and CdA with everything else taken out.
+    pub condition: f64,
+}
+
+/// What stays the same from a fit to its repetitions with altered inputs.
+pub struct Frame<'a> {
+    pub work: Vec<&'a Cumulative>,
+    pub choices: &'a Choices,
+    pub survey: Option<&'a SurveyedSteps>,
+}
+
+impl<'a> Frame<'a> {
+    fn nuisances(&self) -> Vec<Nuisances> {
+        self.choices
+            .held_lag_s
+            .iter()
+            .zip(&self.choices.wind_drift)
+            .map(|(held, drift)| Nuisances { lag: held.is_none(), wind: self.choices.wind, wind_drift: *drift })
+            .collect()
+    }
+
+    /// The equations for some of the laps.
+    pub fn problem<'l>(&self, laps: &'l [LapInput], used: &[usize], weight: &[f64], row_sd_m: f64) -> Problem<'l>
+    where
+        'a: 'l,
+    {
+        let c = self.choices;
+        let layout = Layout::new(c.setups, c.crr, c.cda, c.crr_drift, &self.nuisances());
+        let steps = used.first().map_or(0, |i| laps[*i].account.steps());
+        let mut prior = vec![0.0; layout.len];
+        for run in &layout.runs {
+            let mut set = |column: Option<usize>, sd: f64| {
+                if let Some(i) = column {
+                    prior[i] = (row_sd_m / sd).powi(2);
+                }
+            };
+            set(run.lag, LAG_PRIOR_S);
+            set(run.east, WIND_PRIOR_M_S);
+            set(run.north, WIND_PRIOR_M_S);
+            set(run.drift_east, DRIFT_PRIOR_M_S);
+            set(run.drift_north, DRIFT_PRIOR_M_S);
+        }
+        let total: f64 = weight.iter().sum();
+        Problem {
+            laps: used.iter().map(|i| &laps[*i].account).collect(),
+            weight: weight.to_vec(),
+            work: self.work.clone(),
+            held_lag_s: c.held_lag_s.iter().map(|l| l.unwrap_or(0.0)).collect(),
+            gust_sd_m_s: c.gust_sd_m_s.clone(),
+            hour: used.iter().map(|i| laps[*i].hour).collect(),
+            absorption: match self.survey {
+                Some(s) => Absorption::surveyed(steps, s.sd_m, row_sd_m, total),
+                None => Absorption::free(steps),
+            },
+            survey_m: self.survey.map(|s| s.gain_m.clone()),
+            prior,
+            layout,
+        }
+    }
+}
+
+/// Fits a session, marking laps that break the account.
+///
+/// Errors: [`Error::TooFewLaps`], [`Error::Numerical`].
+pub fn fit(frame: &Frame, laps: &mut [LapInput]) -> Result<LoopFit, Error> {
+    let usable = |laps: &[LapInput]| -> Vec<usize> {
+        (0..laps.len()).filter(|i| laps[*i].reason.is_none()).collect()
+    };
+    let mut used = usable(laps);
+    enough(laps, &used)?;
+    let gross = {
+        let accounts: Vec<&LapAccount> = used.iter().map(|i| &laps[*i].account).collect();
+        screen::gross_faults(&accounts, &frame.work)
+    };
+    mark(laps, &used, &gross);
+    used = usable(laps);
+    enough(laps, &used)?;
+
+    let mut row_sd_m = FIRST_ROW_SD_M;
+    let mut start: Option<Vec<f64>> = None;
+    let mut starts = 0;
+    for _ in 0..MOST_ROUNDS {
+        let weight = vec![1.0; used.len()];
+        let problem = frame.problem(laps, &used, &weight, row_sd_m);
+        let (point, tried) = least_squares(&problem, start.as_deref())?;
+        starts = starts.max(tried);
+        row_sd_m = row_sd(&problem, point.cost);
+        let residuals = residuals(&problem, &problem.blocks(&point.parameters));
+        let faults = screen::fine_faults(&residuals);
+        start = Some(point.parameters[problem.layout.linear..].to_vec());
+        let before = used.len();
+        mark(laps, &used, &faults);
+        used = usable(laps);
+        enough(laps, &used)?;
+        if used.len() == before {
+            break;
+        }
+    }
+
+    let weight = vec![1.0; used.len()];
+    let problem = frame.problem(laps, &used, &weight, row_sd_m);
+    let (point, _) = least_squares(&problem, start.as_deref())?;
+    let speeds: Vec<f64> = problem.laps.iter().map(|l| l.mean_speed_m_s).collect();
+    let planned: Vec<Option<f64>> = used.iter().map(|i| laps[*i].planned_m_s).collect();
+    let classes = classify(&speeds, &planned);
+    let (parameters, estimator, z) = instrumented(&problem, &classes, &point);
+
+    let blocks = problem.blocks(&parameters);
+    let covariance = cluster_covariance(&problem, &blocks, z.as_deref().unwrap_or(&blocks))?;
+    let least_squares_blocks = problem.blocks(&point.parameters);
+    let least_squares_covariance = cluster_covariance(&problem, &least_squares_blocks, &least_squares_blocks)?;
+    let (profile_m, profile_se_m) = profile(&problem, &blocks, row_sd_m);
+    Ok(LoopFit {
+        condition: condition(&problem, &blocks),
+        layout: problem.layout.clone(),
+        parameters,
+        estimator,
+        least_squares: point,
+        starts,
+        classes,
+        weight,
+        covariance,
+        least_squares_covariance,
+        profile_m,
+        profile_se_m,
+        row_sd_m,
+        used,
+    })
+}
+
+fn enough(laps: &[LapInput], used: &[usize]) -> Result<(), Error> {
+    let runs: std::collections::BTreeSet<usize> = laps.iter().map(|l| l.account.run).collect();
+    if used.len() >= 2 {
+        return Ok(());
+    }
+    let reasons: std::collections::BTreeSet<String> =
+        laps.iter().filter_map(|l| l.reason).map(|r| r.to_string()).collect();
+    let why: Vec<String> = reasons.into_iter().collect();
+    Err(Error::TooFewLaps {
+        laps: used.len(),
+        runs: runs.len(),
+        needed: 2,
+        next: if why.is_empty() {
+            "ride more whole laps past the gate".into()
+        } else {
+            format!("the others are left out because of: {}; ride more laps, or overrule with keep", why.join(", "))
+        },
+    })
+}
+
+fn mark(laps: &mut [LapInput], used: &[usize], reasons: &[Option<Reason>]) {
+    for (i, reason) in used.iter().zip(reasons) {
+        if !laps[*i].keep {
+            laps[*i].reason = *reason;
+        }
+    }
+}
+
+/// Least squares from several starts of the wind; the best point.
+fn least_squares(problem: &Problem, from: Option<&[f64]>) -> Result<(LeastSquaresPoint, usize), Error> {
+    let l = &problem.layout;
+    let nuisances = l.len - l.linear;
+    if let Some(start) = from {
+        return Ok((least_squares_from(problem, start)?, 1));
+    }
+    let mut starts = vec![vec![0.0; nuisances]];
+    if l.runs.iter().any(|r| r.east.is_some()) {
+        for direction in [1.0, -1.0] {
+            let mut start = vec![0.0; nuisances];
+            for run in &l.runs {
+                for column in [run.east, run.north].into_iter().flatten() {
+                    start[column - l.linear] = direction * START_WIND_M_S / std::f64::consts::SQRT_2;
+                }
+            }
+            starts.push(start);
+        }
+    }
+    let mut best: Option<LeastSquaresPoint> = None;
+    let mut first_error = None;
+    for start in &starts {
+        match least_squares_from(problem, start) {
+            Ok(p) if best.as_ref().is_none_or(|b| p.cost < b.cost) => best = Some(p),
+            Ok(_) => {}
+            Err(e) => first_error = first_error.or(Some(e)),
+        }
+    }
+    match (best, first_error) {
+        (Some(best), _) => Ok((best, starts.len())),
+        (None, Some(e)) => Err(e),
+        (None, None) => Err(Error::Numerical { stage: "least squares", message: "no start gave a finite sum".into() }),
+    }
+}
+
+/// The instrument step, where there is an instrument and it settles.
+fn instrumented(
+    problem: &Problem,
+    classes: &SpeedClasses,
+    point: &LeastSquaresPoint,
+) -> (Vec<f64>, Estimator, Option<Vec<LapBlock>>) {
+    let weak = classes.origin == Origin::OneSpeed
+        || classes.first_stage_f.is_some_and(|f| f < super::separation::STRONG_F);
+    if !weak {
+        let lag_s: Vec<f64> =
+            (0..problem.layout.runs.len()).map(|r| problem.run_state(&point.parameters, r).lag_s).collect();
+        let planned = PlannedRide::new(problem, classes, &lag_s);
+        if let Some(found) = instruments::solve(problem, &planned, &point.parameters) {
+            let z = planned.blocks(problem, &found.parameters);
+            return (found.parameters, Estimator::Instruments, Some(z));
+        }
+    }
+    (point.parameters.clone(), Estimator::LeastSquares, None)
+}
+
+/// Standard deviation of a row: cost over degrees of freedom.
+fn row_sd(problem: &Problem, cost: f64) -> f64 {
+    let rows = (problem.laps.len() * problem.steps()) as f64;
+    let taken = (problem.steps() + problem.layout.len) as f64;
+    (cost / (rows - taken).max(1.0)).sqrt().max(1e-6)
+}
+
+/// Residual of each step of each lap with the common profile taken out, m.
+pub fn residuals(problem: &Problem, blocks: &[LapBlock]) -> Vec<Vec<f64>> {
+    let mean = profile_of(problem, blocks);
+    blocks.iter().map(|b| b.residual.iter().zip(mean.iter()).map(|(r, p)| r - p).collect()).collect()
+}
+
+/// The part of the profile that the residuals carry (on top of a survey, if there is one), m a step.
+fn profile_of(problem: &Problem, blocks: &[LapBlock]) -> DVector<f64> {
+    let mut sum = DVector::zeros(problem.steps());
+    for (b, w) in blocks.iter().zip(&problem.weight) {
+        for (s, r) in sum.iter_mut().zip(&b.residual) {
+            *s += w * r;
+        }
+    }
+    problem.absorption.absorb(&sum) / problem.total_weight()
+}
+
+fn profile(problem: &Problem, blocks: &[LapBlock], row_sd_m: f64) -> (Vec<f64>, Vec<f64>) {
+    let extra = profile_of(problem, blocks);
+    let gain: Vec<f64> = match &problem.survey_m {
+        Some(survey) => extra.iter().zip(survey).map(|(e, s)| e + s).collect(),
+        None => extra.iter().copied().collect(),
+    };
+    // Steps of a closed loop: the height after j steps is a bridge of j and J − j equal errors.
+    let steps = gain.len() as f64;
+    let step_se = row_sd_m / problem.total_weight().sqrt();
+    let se = (0..=gain.len()).map(|j| step_se * (j as f64 * (steps - j as f64) / steps).sqrt()).collect();
+    (gain, se)
+}
+
+fn cluster_covariance(problem: &Problem, x: &[LapBlock], z: &[LapBlock]) -> Result<ClusterRobust, Error> {
+    let with_residual: Vec<LapBlock> =
+        z.iter().zip(x).map(|(z, x)| LapBlock { residual: x.residual.clone(), columns: z.columns.clone() }).collect();
+    let clusters: Vec<Cluster> = problem
+        .projected(x)
+        .into_iter()
+        .zip(problem.projected(&with_residual))
+        .map(|(x, z)| Cluster { jacobian: x.jacobian, instruments: z.jacobian, residual: x.residual })
+        .collect();
+    let absorbed = if problem.survey_m.is_some() {
+        Absorbed::Nothing
+    } else {
+        Absorbed::StepMeans { lap_weights: problem.weight.clone() }
+    };
+    ClusterRobust::new(&clusters, &absorbed)
+}
+
+/// Condition number of the unit-scaled first Crr and CdA columns with all other parameters taken out.
+fn condition(problem: &Problem, blocks: &[LapBlock]) -> f64 {
+    let mut normal = problem.cross(blocks, blocks).matrix;
+    for (i, p) in problem.prior.iter().enumerate() {
+        normal[(i, i)] += p;
+    }
+    let Some(inverse) = normal.try_inverse() else { return f64::INFINITY };
+    let (a, b) = (problem.layout.crr[0], problem.layout.cda[0]);
+    let pair = DMatrix::from_row_slice(
+        2,
+        2,
+        &[inverse[(a, a)], inverse[(a, b)], inverse[(b, a)], inverse[(b, b)]],
+    );
+    let r = (pair[(0, 1)] / (pair[(0, 0)] * pair[(1, 1)]).sqrt()).abs().min(1.0);
+    ((1.0 + r) / (1.0 - r).max(1e-12)).sqrt()
+}
+
+/// Repeats a fit on altered accounts of the same laps, from the same point, with the same equations; for sensitivities.
+///
+/// `laps` are the laps in use, in order. `None` when it does not settle.
+pub fn refit(frame: &Frame, laps: &[LapInput], base: &LoopFit) -> Option<Vec<f64>> {
+    let all: Vec<usize> = (0..laps.len()).collect();
+    let problem = frame.problem(laps, &all, &base.weight, base.row_sd_m);
+    let mut parameters = base.parameters.clone();
+    let lag_s: Vec<f64> = (0..problem.layout.runs.len()).map(|r| problem.run_state(&parameters, r).lag_s).collect();
+    let planned = (base.estimator == Estimator::Instruments).then(|| PlannedRide::new(&problem, &base.classes, &lag_s));
+    let fixed = planned.as_ref().map(|p| p.blocks(&problem, &parameters));
+    for _ in 0..SENSITIVITY_STEPS {
+        let own;
+        let z = match &fixed {
+            Some(z) => z,
+            None => {
+                own = problem.blocks(&parameters);
+                &own
+            }
+        };
+        let step = instruments::newton_step(&problem, z, &parameters)?;
+        for (p, s) in parameters.iter_mut().zip(step.iter()) {
+            *p += s;
+        }
+    }
+    parameters.iter().all(|p| p.is_finite()).then_some(parameters)
+}
