@@ -69,10 +69,10 @@ fn a_degree_has_its_length_on_the_ellipsoid() {
     // Lengths of a degree centred on the latitude (north–south) and along the parallel (east–west), Python, 1e-4 m;
     // the east–west length is the parallel's arc, (π/180) N cos φ, with N recovered from a short geodesic.
     for (lat, north_south, east_west) in [
-        (0.0, 110_574.2758, 111_319.4908),
-        (30.0, 110_852.4425, 96_486.2803),
-        (45.0, 111_131.7774, 78_846.8351),
-        (60.0, 111_412.2875, 55_800.0016),
+        (0.0, 110_574.275_8, 111_319.490_8),
+        (30.0, 110_852.442_5, 96_486.280_3),
+        (45.0, 111_131.777_4, 78_846.835_1),
+        (60.0, 111_412.287_5, 55_800.001_6),
     ] {
         let step = 1e-3;
         let ns = metres(lat - step / 2.0, 8.0, lat + step / 2.0, 8.0) / step;
