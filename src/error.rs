@@ -50,6 +50,11 @@ pub enum Error {
     /// A line of a CSV file cannot be understood.
     #[error("{file}:{line}: {message}")]
     BadLine { file: String, line: usize, message: String },
+    /// Two files of one ride do not cover the same time.
+    #[error(
+        "{second}: no moment in common with {file} ({apart_s:.0} s apart); check that both are of one ride and that both clocks were set"
+    )]
+    NoOverlap { file: String, second: String, apart_s: f64 },
 
     // -- laps ----------------------------------------------------------------------------------
     /// No lap could be found.
@@ -105,6 +110,7 @@ impl Error {
             Error::NoChannel { .. } => "no-channel",
             Error::TooLarge { .. } => "too-large",
             Error::BadLine { .. } => "bad-line",
+            Error::NoOverlap { .. } => "no-overlap",
             Error::NoLaps { .. } => "no-laps",
             Error::TooFewLaps { .. } => "too-few-laps",
             Error::Numerical { .. } => "numerical",

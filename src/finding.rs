@@ -38,10 +38,36 @@ pub enum What {
     RecordsWithoutTime { count: usize },
     /// Records with the time of the one before.
     RepeatedTimes { count: usize },
+    /// Records whose time lies before that of a record above them.
+    OutOfOrder { count: usize },
     /// Records whose time jumps absurdly.
-    TimeJump { count: usize, largest_s: f64 },
-    /// A developer field with the name of a native one was not used.
+    TimeJump { count: usize, largest_s: f64, dropped: usize },
+    /// A developer field that looks like a native one was not used.
     DeveloperFieldIgnored { name: String },
+    /// A developer field stands for power because there is no native power.
+    DeveloperFieldUsed { name: String },
+    /// The device never filled in the length of a file part.
+    NotFinalised { part: usize },
+    /// Bytes in a file part cannot be understood.
+    Damaged { part: usize, lost_bytes: usize },
+    /// Records directly before damaged bytes.
+    DoubtfulRecords { count: usize },
+    /// Bytes that belong to no file part.
+    StrayBytes { bytes: usize },
+    /// A part of the file is not an activity.
+    OtherFileLeftOut { kind: String },
+    /// The file says that the activity is another sport.
+    NotCycling { sport: String },
+    /// Positions off the globe.
+    ImpossiblePositions { count: usize },
+    /// Times do not count from a known moment.
+    ClockNotSet,
+    /// Columns of a table that mean nothing here.
+    ColumnsIgnored { names: Vec<String> },
+    /// Channels were taken from a second device.
+    ChannelsJoined { file: String, channels: Vec<&'static str>, matched: usize, total: usize },
+    /// Something said of the second device's file.
+    InSecondFile { file: String, what: Box<What> },
     /// Power is zero throughout.
     PowerAllZero { records: usize },
     /// Speed comes from distance because the speed channel is absent.
@@ -121,8 +147,21 @@ impl What {
             What::OtherSportsLeftOut { .. } => "other-sports-left-out",
             What::RecordsWithoutTime { .. } => "records-without-time",
             What::RepeatedTimes { .. } => "repeated-times",
+            What::OutOfOrder { .. } => "out-of-order",
             What::TimeJump { .. } => "time-jump",
             What::DeveloperFieldIgnored { .. } => "developer-field-ignored",
+            What::DeveloperFieldUsed { .. } => "developer-field-used",
+            What::NotFinalised { .. } => "not-finalised",
+            What::Damaged { .. } => "damaged",
+            What::DoubtfulRecords { .. } => "doubtful-records",
+            What::StrayBytes { .. } => "stray-bytes",
+            What::OtherFileLeftOut { .. } => "other-file-left-out",
+            What::NotCycling { .. } => "not-cycling",
+            What::ImpossiblePositions { .. } => "impossible-positions",
+            What::ClockNotSet => "clock-not-set",
+            What::ColumnsIgnored { .. } => "columns-ignored",
+            What::ChannelsJoined { .. } => "channels-joined",
+            What::InSecondFile { what, .. } => what.code(),
             What::PowerAllZero { .. } => "power-all-zero",
             What::SpeedFromDistance => "speed-from-distance",
             What::SpeedDistanceMismatch { .. } => "speed-distance-mismatch",
@@ -156,15 +195,28 @@ impl What {
     /// What was seen, the limit or likely cause, and what to do next.
     pub fn message(&self) -> String {
         match self {
-            What::Truncated { records, missing_bytes } => format!("The file ends {missing_bytes} bytes early, as when recording is cut off; the {records} records before that are used. Copy the file from the device again if you can."),
+            What::Truncated { records, missing_bytes } => format!("The file is {missing_bytes} bytes shorter than it says, as when recording is cut off; its {records} records are used. Copy the file from the device again if you can."),
             What::ChecksumMismatch { part } => format!("The checksum of part {part} of the file is wrong: bytes were changed on the way. What decodes is used; copy the file again if you can."),
             What::Undecodable { count, reason } => format!("{count} message(s) could not be decoded ({reason}) and were passed over."),
             What::SeveralParts { parts } => format!("{parts} recordings stand one after another in this file; all are read, the breaks between them are kept as gaps."),
             What::OtherSportsLeftOut { records } => format!("{records} records of other sports are left out; only cycling is used."),
             What::RecordsWithoutTime { count } => format!("{count} record(s) carry no time and are left out."),
-            What::RepeatedTimes { count } => format!("{count} record(s) repeat the time of the one before; the first of each is kept."),
-            What::TimeJump { count, largest_s } => format!("Time jumps by {largest_s:.0} s ({count} such place(s)); the ride is split there and nothing is filled in."),
-            What::DeveloperFieldIgnored { name } => format!("An extra field named «{name}» stands beside the native one; the native one is used."),
+            What::RepeatedTimes { count } => format!("{count} record(s) repeat the time of the one before; they are merged with it, the first value of each channel is kept."),
+            What::OutOfOrder { count } => format!("{count} record(s) go back in time, as when a clock is corrected on the way, and are left out."),
+            What::TimeJump { count, largest_s, dropped } => format!("Time jumps by {largest_s:.0} s ({count} such place(s)); the ride is split there, nothing is filled in, and {dropped} record(s) with an impossible time are left out."),
+            What::DeveloperFieldIgnored { name } => format!("An extra power field named «{name}» is in the file and is not used: extra fields never replace the native one."),
+            What::DeveloperFieldUsed { name } => format!("The file has no native power; the extra field «{name}», which declares itself to be power, is used. Check that it is the meter you mean."),
+            What::NotFinalised { part } => format!("Part {part} of the file was never closed by the device, so nothing tells whether its end is missing; everything found in it is read."),
+            What::Damaged { part, lost_bytes } => format!("{lost_bytes} bytes in part {part} of the file cannot be understood and are lost; the records around them are used. Copy the file from the device again if you can."),
+            What::DoubtfulRecords { count } => format!("{count} record(s) stand directly before damaged bytes; their values are not certain and are taken as missing."),
+            What::StrayBytes { bytes } => format!("{bytes} byte(s) in the file belong to no recording and were passed over."),
+            What::OtherFileLeftOut { kind } => format!("A part of the file is of type {kind}, not an activity, and is left out."),
+            What::NotCycling { sport } => format!("The file says its sport is {sport} and names no cycling; it is read as if it were cycling. Check that it is the right file."),
+            What::ImpossiblePositions { count } => format!("{count} position(s) lie off the globe and are taken as missing."),
+            What::ClockNotSet => "Times do not count from a known moment, so a weather log or a second device cannot be matched to this ride.".into(),
+            What::ColumnsIgnored { names } => format!("Columns not used: {}.", names.join(", ")),
+            What::ChannelsJoined { file, channels, matched, total } => format!("Taken from {file} instead of the main file: {}; {matched} of {total} records have a value close enough in time.", channels.join(", ")),
+            What::InSecondFile { file, what } => format!("In {file}: {}", what.message()),
             What::PowerAllZero { records } => format!("Power is zero in all {records} records; the meter was not connected or not turned."),
             What::SpeedFromDistance => "There is no speed channel; speed is the change of distance over time, which is noisier.".into(),
             What::SpeedDistanceMismatch { ratio } => format!("The speed channel integrates to {:.2} % {} than the distance channel, so one of them has a wrong wheel circumference or comes from satellites. CdA moves by about three times that. Measure the roll-out and correct the one that is wrong.", (ratio - 1.0).abs() * 100.0, if *ratio < 1.0 { "less" } else { "more" }),

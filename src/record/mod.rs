@@ -3,7 +3,41 @@
 //! Given a path or bytes; decodes what is sound and says what is not. It never resamples, never fills a
 //! hole and never decides what a lap is.
 
+use std::fs::File;
+use std::io::Read;
+use std::path::Path;
+
+use sha2::{Digest, Sha256};
+
+use crate::error::Error;
 use crate::finding::What;
+
+mod activity;
+mod channel;
+mod checksum;
+mod column;
+mod csv;
+mod developer;
+mod fit;
+mod frame;
+mod join;
+mod message;
+mod row;
+mod section;
+mod sport;
+mod timeline;
+mod timing;
+
+pub use channel::Channel;
+pub use checksum::crc16;
+pub use csv::parse_csv;
+pub use fit::decode_fit;
+pub use join::{JOIN_TOLERANCE_S, join};
+
+/// Largest file that is read, bytes: a day at ten records a second with forty fields is a tenth of it.
+pub const MAX_FILE_BYTES: u64 = 256 * 1024 * 1024;
+/// Most records that are read: eight weeks at one a second.
+pub const MAX_RECORDS: usize = 5_000_000;
 
 /// Where a recording came from, so that a reader can check that it is the same file.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -13,6 +47,14 @@ pub struct Provenance {
     /// SHA-256 of the whole file, lower-case hexadecimal.
     pub sha256: String,
     pub bytes: u64,
+}
+
+impl Provenance {
+    /// That of the bytes of a file.
+    fn of(bytes: &[u8], file: &str) -> Self {
+        let sha256 = Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect();
+        Provenance { file: file.into(), sha256, bytes: bytes.len() as u64 }
+    }
 }
 
 /// One ride as its device wrote it. All columns have the length of `time_s`; a missing value is NaN.
@@ -57,4 +99,55 @@ impl Recording {
     pub fn has(column: &[f64]) -> bool {
         column.iter().any(|x| x.is_finite())
     }
+}
+
+/// Reads a ride file. What it holds decides how it is read, not its name: a FIT header, or else CSV text.
+///
+/// Errors: [`Error::Unreadable`], [`Error::TooLarge`] above [`MAX_FILE_BYTES`], and those of [`decode_fit`] and
+/// [`parse_csv`]. Messages carry the file name without its folder.
+pub fn read(path: &Path) -> Result<Recording, Error> {
+    let unreadable = |reason: String| Error::Unreadable { path: path.into(), reason };
+    let file = path.file_name().map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned());
+    let opened = File::open(path).map_err(|e| unreadable(e.to_string()))?;
+    let metadata = opened.metadata().map_err(|e| unreadable(e.to_string()))?;
+    if !metadata.is_file() {
+        return Err(unreadable("not a regular file".into()));
+    }
+    refuse_large(metadata.len(), &file)?;
+    let mut bytes = Vec::new();
+    // A file that grows meanwhile is cut one byte above the limit, which the check below sees.
+    opened.take(MAX_FILE_BYTES + 1).read_to_end(&mut bytes).map_err(|e| unreadable(e.to_string()))?;
+    decode(&bytes, &file)
+}
+
+/// Decodes the bytes of a ride file of either kind.
+pub fn decode(bytes: &[u8], file: &str) -> Result<Recording, Error> {
+    refuse_large(bytes.len() as u64, file)?;
+    if section::is_header(bytes) {
+        return decode_fit(bytes, file);
+    }
+    let refused = |reason: &str| Err(Error::NotARide { file: file.into(), reason: reason.into() });
+    match bytes {
+        [] => refused("it is empty"),
+        [0x1F, 0x8B, ..] | [b'P', b'K', 3, 4, ..] => refused("it is compressed; unpack it first"),
+        [12 | 14, ..] if bytes.len() < 14 => refused("it ends within its FIT header"),
+        [b'<', ..] | [0xEF, 0xBB, 0xBF, b'<', ..] => refused("it is XML"),
+        _ if bytes.contains(&0) => refused("it is neither FIT nor text"),
+        _ => parse_csv(bytes, file),
+    }
+}
+
+fn refuse_large(bytes: u64, file: &str) -> Result<(), Error> {
+    if bytes > MAX_FILE_BYTES {
+        let what = "size in bytes";
+        return Err(Error::TooLarge { file: file.into(), what, value: bytes, limit: MAX_FILE_BYTES });
+    }
+    Ok(())
+}
+
+fn refuse_above(limit: usize, value: usize, what: &'static str, file: &str) -> Result<(), Error> {
+    if value > limit {
+        return Err(Error::TooLarge { file: file.into(), what, value: value as u64, limit: limit as u64 });
+    }
+    Ok(())
 }

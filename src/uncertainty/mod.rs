@@ -1,1 +1,14 @@
-//! Stub.
+//! How far a result may be off: type A from the scatter of laps, type B from the measuring chain.
+//!
+//! Given matrices, residuals and stated uncertainties; gives standard errors, degrees of freedom and intervals. It
+//! never estimates a parameter and never decides between set-ups (that is `compare`).
+
+pub mod bootstrap;
+pub mod budget;
+pub mod cluster;
+pub mod interval;
+pub mod monte_carlo;
+pub mod power;
+pub mod rounding;
+pub mod serial;
+pub mod student;

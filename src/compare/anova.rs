@@ -1,0 +1,128 @@
+//! Variance between groups and within them, for session-to-session scatter.
+//!
+//! Given groups of readings or their summaries; gives the analysis-of-variance table and the variance between groups. It
+//! never drops a group.
+
+use crate::error::Error;
+use crate::uncertainty::student::f_upper_tail;
+
+/// A group of readings, summarised.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Group {
+    pub count: usize,
+    pub mean: f64,
+    /// Standard deviation of one reading about the group's mean.
+    pub sd: f64,
+}
+
+impl Group {
+    /// Two passes about the first reading, so that many leading digits in common do no harm.
+    pub fn of(readings: &[f64]) -> Group {
+        let count = readings.len() as f64;
+        let start = readings.first().copied().unwrap_or(f64::NAN);
+        let offset = readings.iter().map(|reading| reading - start).sum::<f64>() / count;
+        let squares: f64 = readings.iter().map(|reading| (reading - start - offset).powi(2)).sum();
+        Group { count: readings.len(), mean: start + offset, sd: (squares / (count - 1.0)).sqrt() }
+    }
+}
+
+/// One-way analysis of variance, random effects.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct OneWay {
+    /// Mean of all readings.
+    pub grand_mean: f64,
+    pub sum_of_squares_between: f64,
+    pub sum_of_squares_within: f64,
+    pub dof_between: f64,
+    pub dof_within: f64,
+    /// Ratio of the mean squares.
+    pub f: f64,
+    /// Chance of an F as large without any scatter between groups.
+    pub p_value: f64,
+    /// Mean readings a group, (N − Σn²/N)/(k − 1).
+    effective_count: f64,
+    readings: f64,
+}
+
+impl OneWay {
+    /// From summaries; at least two groups, and more readings than groups.
+    ///
+    /// ```
+    /// use loopwright::compare::anova::{Group, OneWay};
+    /// let table = OneWay::of(&[Group::of(&[1.0, 2.0, 3.0]), Group::of(&[2.0, 3.0, 4.0])])?;
+    /// assert!((table.f - 1.5).abs() < 1e-12);
+    /// # Ok::<(), loopwright::error::Error>(())
+    /// ```
+    pub fn of(groups: &[Group]) -> Result<OneWay, Error> {
+        let readings: f64 = groups.iter().map(|group| group.count as f64).sum();
+        let sound = |group: &Group| group.count > 0 && group.mean.is_finite() && (group.count == 1 || group.sd.is_finite());
+        if groups.len() < 2 || readings <= groups.len() as f64 || !groups.iter().all(sound) {
+            return Err(Error::Numerical {
+                stage: "analysis of variance",
+                message: format!("{} groups of {readings} readings; two groups, none empty, and a repeat in one are needed", groups.len()),
+            });
+        }
+        let start = groups[0].mean;
+        let offset = groups.iter().map(|group| group.count as f64 * (group.mean - start)).sum::<f64>() / readings;
+        let between = |group: &Group| group.count as f64 * (group.mean - start - offset).powi(2);
+        let within = |group: &Group| if group.count > 1 { (group.count as f64 - 1.0) * group.sd.powi(2) } else { 0.0 };
+        let sum_of_squares_between: f64 = groups.iter().map(between).sum();
+        let sum_of_squares_within: f64 = groups.iter().map(within).sum();
+        let dof_between = groups.len() as f64 - 1.0;
+        let dof_within = readings - groups.len() as f64;
+        let f = (sum_of_squares_between / dof_between) / (sum_of_squares_within / dof_within);
+        let squares: f64 = groups.iter().map(|group| (group.count as f64).powi(2)).sum();
+        Ok(OneWay {
+            grand_mean: start + offset,
+            sum_of_squares_between,
+            sum_of_squares_within,
+            dof_between,
+            dof_within,
+            f,
+            p_value: f_upper_tail(f, dof_between, dof_within),
+            effective_count: (readings - squares / readings) / dof_between,
+            readings,
+        })
+    }
+
+    /// Standard deviation of one reading within a group.
+    pub fn within_sd(&self) -> f64 {
+        (self.sum_of_squares_within / self.dof_within).sqrt()
+    }
+
+    /// Variance between groups, (MS_between − MS_within)/n₀, 0 when that is negative (GUM H.5.2.3 for equal groups).
+    pub fn between_variance(&self) -> f64 {
+        let excess = self.sum_of_squares_between / self.dof_between - self.sum_of_squares_within / self.dof_within;
+        (excess / self.effective_count).max(0.0)
+    }
+
+    /// Standard error of the grand mean with the scatter between groups in it, √(MS_between/N), k − 1 degrees of freedom
+    /// (GUM H.5.2.4; exact for groups of equal size).
+    pub fn standard_error_of_mean(&self) -> f64 {
+        (self.sum_of_squares_between / self.dof_between / self.readings).sqrt()
+    }
+
+    /// Share of all scatter that lies between groups.
+    pub fn r_squared(&self) -> f64 {
+        self.sum_of_squares_between / (self.sum_of_squares_between + self.sum_of_squares_within)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn groups_that_agree_better_than_chance_have_no_variance_between_them() {
+        let table = OneWay::of(&[Group::of(&[1.0, 3.0]), Group::of(&[1.0, 3.0])]).unwrap();
+        assert_eq!(table.between_variance(), 0.0);
+        assert_eq!(table.p_value, 1.0);
+    }
+
+    #[test]
+    fn a_single_group_or_no_repeat_is_refused() {
+        assert!(OneWay::of(&[Group::of(&[1.0, 3.0])]).is_err());
+        assert!(OneWay::of(&[Group::of(&[1.0]), Group::of(&[2.0])]).is_err());
+        assert!(OneWay::of(&[Group::of(&[]), Group::of(&[2.0, 3.0, 4.0])]).is_err());
+    }
+}

@@ -1,0 +1,242 @@
+//! The messages of one FIT section told apart: where each begins and ends, and its time.
+//!
+//! Given the bytes of a section; gives one slice per message, in order, without decoding its fields. It stops
+//! where the bytes no longer make sense and never reads past a slice. Having the frames here means that a
+//! message nobody can decode is passed over instead of ending the file.
+
+/// Number of the time field in every message of the protocol.
+const TIME_FIELD: u8 = 253;
+const TIME_BYTES: u8 = 4;
+
+/// Messages in a row that show that damage is over.
+const PROOF_MESSAGES: usize = 8;
+/// Longest step between their times, s.
+const PROOF_STEP_S: u32 = 60;
+/// Longest time from the section's first message to them, s.
+const PROOF_SPAN_S: u32 = 86_400;
+
+/// A field as a definition declares it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Field {
+    pub number: u8,
+    pub size: u8,
+    pub base_type: u8,
+}
+
+/// A field that an application added, as a definition declares it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct DeveloperField {
+    pub number: u8,
+    pub size: u8,
+    pub developer: u8,
+}
+
+/// What a definition message says about the data messages that follow under its local number.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Definition {
+    /// Global message number, such as 20 for a record.
+    pub message: u16,
+    pub big_endian: bool,
+    pub fields: Vec<Field>,
+    pub developer_fields: Vec<DeveloperField>,
+    /// Bytes of the native fields, without the header byte.
+    pub native_bytes: usize,
+    /// Bytes of a data message, without the header byte.
+    pub bytes: usize,
+    /// Where the time stands in a data message, counted behind the header byte.
+    time_at: Option<usize>,
+}
+
+/// One message.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Frame<'a> {
+    Definition { local: u8 },
+    Data { local: u8, time: Option<u32>, bytes: &'a [u8] },
+}
+
+/// Why no further message can be told apart.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Break {
+    /// The last message is longer than what is left.
+    Cut { missing_bytes: usize },
+    /// A message of a kind that was never declared, so that its length is unknown.
+    Undeclared { lost_bytes: usize },
+}
+
+/// Walks through the messages of one section.
+pub(super) struct Frames<'a> {
+    rest: &'a [u8],
+    definitions: [Option<Definition>; 16],
+    /// The last full time seen, which short times continue.
+    clock: Option<u32>,
+    /// The first time seen; one damaged message cannot spoil it later, as it can the last.
+    first_time: Option<u32>,
+}
+
+impl<'a> Frames<'a> {
+    pub fn new(messages: &'a [u8]) -> Self {
+        Frames { rest: messages, definitions: Default::default(), clock: None, first_time: None }
+    }
+
+    /// The definition in force for a local number.
+    pub fn definition(&self, local: u8) -> Option<&Definition> {
+        self.definitions.get(usize::from(local)).and_then(Option::as_ref)
+    }
+
+    /// The next message; `None` at the end.
+    pub fn next(&mut self) -> Option<Result<Frame<'a>, Break>> {
+        let &header = self.rest.first()?;
+        // Bit 7: data with a short time; bit 6: definition; else plain data.
+        Some(if header & 0x80 != 0 {
+            self.data((header >> 5) & 0x03, Some(u32::from(header & 0x1F)))
+        } else if header & 0x40 != 0 {
+            self.definition_message(header)
+        } else {
+            self.data(header & 0x0F, None)
+        })
+    }
+
+    /// Goes on behind a break, at the next place where messages can be told apart again; gives the number of
+    /// bytes passed over, or `None` when there is no such place.
+    ///
+    /// A place counts when [`PROOF_MESSAGES`] data messages of declared kinds follow one another there and half
+    /// of them or more carry a full time that does not go back, steps by a minute at most, and lies within a day
+    /// of the section's first. Noise has a chance below 1e-15 of passing for that.
+    pub fn resume(&mut self) -> Option<usize> {
+        let skipped = (1..self.rest.len()).find(|&at| self.proves_itself(self.rest.get(at..).unwrap_or(&[])))?;
+        self.rest = self.rest.get(skipped..)?;
+        self.clock = None;
+        Some(skipped)
+    }
+
+    fn proves_itself(&self, mut rest: &[u8]) -> bool {
+        let mut times: Vec<u32> = Vec::new();
+        for _ in 0..PROOF_MESSAGES {
+            let Some(&header) = rest.first() else { return false };
+            let Some(definition) = self.definition(header).filter(|_| header < 16) else { return false };
+            let Some((bytes, behind)) = rest.split_at_checked(1 + definition.bytes) else { return false };
+            rest = behind;
+            if let Some(time) = definition.full_time(bytes) {
+                let earliest = times.last().copied().or(self.first_time).unwrap_or(time);
+                let longest = if times.is_empty() { PROOF_SPAN_S } else { PROOF_STEP_S };
+                if time < earliest || time - earliest > longest {
+                    return false;
+                }
+                times.push(time);
+            }
+        }
+        times.len() >= PROOF_MESSAGES / 2
+    }
+
+    fn data(&mut self, local: u8, short_time: Option<u32>) -> Result<Frame<'a>, Break> {
+        let Some(definition) = self.definitions.get(usize::from(local)).and_then(Option::as_ref) else {
+            return Err(Break::Undeclared { lost_bytes: self.rest.len() });
+        };
+        let length = 1 + definition.bytes;
+        let Some((bytes, rest)) = self.rest.split_at_checked(length) else {
+            return Err(Break::Cut { missing_bytes: length - self.rest.len() });
+        };
+        self.rest = rest;
+        let time = definition.full_time(bytes).or_else(|| Some(continued_time(self.clock?, short_time?)));
+        self.clock = time.or(self.clock);
+        self.first_time = self.first_time.or(time);
+        Ok(Frame::Data { local, time, bytes })
+    }
+
+    fn definition_message(&mut self, header: u8) -> Result<Frame<'a>, Break> {
+        let short = |length: usize| Break::Cut { missing_bytes: length.saturating_sub(self.rest.len()).max(1) };
+        let &[_, _, architecture, low, high, count, ..] = self.rest else {
+            return Err(short(6));
+        };
+        let big_endian = architecture == 1;
+        let message = if big_endian { u16::from_be_bytes([low, high]) } else { u16::from_le_bytes([low, high]) };
+        let mut length = 6 + 3 * usize::from(count);
+        let declared = self.rest.get(6..length).ok_or(short(length))?;
+        let fields: Vec<Field> = declared
+            .as_chunks()
+            .0
+            .iter()
+            .map(|&[number, size, base_type]| Field { number, size, base_type: base_type & 0x9F })
+            .collect();
+        let mut developer_fields = Vec::new();
+        if header & 0x20 != 0 {
+            let &count = self.rest.get(length).ok_or(short(length + 1))?;
+            let start = length + 1;
+            length = start + 3 * usize::from(count);
+            let declared = self.rest.get(start..length).ok_or(short(length))?;
+            developer_fields.extend(declared.as_chunks().0.iter().map(|&[number, size, developer]| DeveloperField {
+                number,
+                size,
+                developer,
+            }));
+        }
+        self.rest = &self.rest[length..];
+        let local = header & 0x0F;
+        if let Some(slot) = self.definitions.get_mut(usize::from(local)) {
+            *slot = Some(Definition::new(message, big_endian, fields, developer_fields));
+        }
+        Ok(Frame::Definition { local })
+    }
+}
+
+impl Definition {
+    fn new(message: u16, big_endian: bool, fields: Vec<Field>, developer_fields: Vec<DeveloperField>) -> Self {
+        let native_bytes = fields.iter().map(|f| usize::from(f.size)).sum();
+        let developer_bytes: usize = developer_fields.iter().map(|f| usize::from(f.size)).sum();
+        let time_at = fields
+            .iter()
+            .position(|f| f.number == TIME_FIELD && f.size == TIME_BYTES)
+            .map(|i| fields[..i].iter().map(|f| usize::from(f.size)).sum());
+        let bytes = native_bytes + developer_bytes;
+        Definition { message, big_endian, fields, developer_fields, native_bytes, bytes, time_at }
+    }
+
+    /// The time of a data message, where it has one in full.
+    fn full_time(&self, bytes: &[u8]) -> Option<u32> {
+        time(bytes.get(1 + self.time_at?..)?, self.big_endian)
+    }
+}
+
+/// A time of four bytes; all ones means that there is none.
+fn time(bytes: &[u8], big_endian: bool) -> Option<u32> {
+    let &raw = bytes.first_chunk()?;
+    let time = if big_endian { u32::from_be_bytes(raw) } else { u32::from_le_bytes(raw) };
+    (time != u32::MAX).then_some(time)
+}
+
+/// The full time that five bits stand for: the first moment not before `last` that ends on them.
+///
+/// t = (last ∧ ¬31) + offset, and 32 more when offset < (last ∧ 31) (FIT protocol, compressed timestamp header).
+fn continued_time(last: u32, offset: u32) -> u32 {
+    let rolled = if offset < (last & 31) { 32 } else { 0 };
+    (last & !31).wrapping_add(offset).wrapping_add(rolled)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn short_times_roll_over_as_in_the_protocol_example() {
+        // FIT protocol description: offsets 1D 02 05 01 12 after 3B give 3D 42 45 61 72.
+        let mut last = 0x3B;
+        for (offset, expected) in [(0x1D, 0x3D), (0x02, 0x42), (0x05, 0x45), (0x01, 0x61), (0x12, 0x72)] {
+            last = continued_time(last, offset);
+            assert_eq!(last, expected);
+        }
+    }
+
+    #[test]
+    fn a_message_without_a_declaration_ends_the_section() {
+        let mut frames = Frames::new(&[0x03, 1, 2, 3]);
+        assert_eq!(frames.next(), Some(Err(Break::Undeclared { lost_bytes: 4 })));
+    }
+
+    #[test]
+    fn a_cut_message_says_how_many_bytes_are_missing() {
+        // Definition of local 0: message 20, one field of four bytes; then a data message with two of them.
+        let mut frames = Frames::new(&[0x40, 0, 0, 20, 0, 1, 253, 4, 0x86, 0x00, 1, 2]);
+        assert_eq!(frames.next(), Some(Ok(Frame::Definition { local: 0 })));
+        assert_eq!(frames.next(), Some(Err(Break::Cut { missing_bytes: 2 })));
+    }
+}

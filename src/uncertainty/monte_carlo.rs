@@ -1,0 +1,217 @@
+//! Propagation of distributions: the model is evaluated on random inputs and the outputs are summarised.
+//!
+//! Given distributions of independent inputs, a model as a closure and a seed; gives mean, standard deviation and
+//! coverage intervals of every output. The same seed gives the same result whatever the number of threads.
+//!
+//! Source: JCGM 101:2008, clauses 6.4, 7.2–7.7 and, for the adaptive number of draws, 7.9.
+
+use rand::{RngExt, SeedableRng};
+use rand_distr::{Distribution, StandardNormal, StudentT};
+use rand_xoshiro::Xoshiro256PlusPlus;
+use rayon::prelude::*;
+
+use super::interval::Interval;
+use crate::error::Error;
+
+/// Draws that share a generator.
+const BLOCK: usize = 4096;
+
+/// What is known of one input.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Input {
+    /// A best estimate and a standard uncertainty (JCGM 101, 6.4.7).
+    Normal { mean: f64, sd: f64 },
+    /// Bounds and nothing else (6.4.2).
+    Rectangular { low: f64, high: f64 },
+    /// A mean of few readings: standard error and its degrees of freedom (6.4.9).
+    Student { mean: f64, standard_error: f64, dof: f64 },
+}
+
+/// Summary of one output.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Propagated {
+    pub mean: f64,
+    pub sd: f64,
+    /// Probabilistically symmetric.
+    pub symmetric: Interval,
+    pub shortest: Interval,
+    pub draws: usize,
+    /// Draws for which the model gave no number; they are left out of the summary.
+    pub failed: usize,
+}
+
+/// Propagate to `outputs` outputs; the model writes them into its second argument.
+///
+/// ```
+/// use loopwright::uncertainty::monte_carlo::{Input, propagate};
+/// let input = Input::Normal { mean: 3.0, sd: 0.1 };
+/// let doubled = propagate(&[input], 1, 20_000, 0.95, 7, |x, y| y[0] = 2.0 * x[0])?;
+/// assert!((doubled[0].sd - 0.2).abs() < 0.005);
+/// # Ok::<(), loopwright::error::Error>(())
+/// ```
+pub fn propagate(
+    inputs: &[Input],
+    outputs: usize,
+    draws: usize,
+    coverage: f64,
+    seed: u64,
+    model: impl Fn(&[f64], &mut [f64]) + Sync,
+) -> Result<Vec<Propagated>, Error> {
+    check(inputs)?;
+    let blocks: Vec<Vec<f64>> = (0..draws.div_ceil(BLOCK))
+        .into_par_iter()
+        .map(|block| evaluate(inputs, outputs, BLOCK.min(draws - block * BLOCK), block_seed(seed, block as u64), &model))
+        .collect();
+    let output_values = |output: usize| blocks.iter().flat_map(move |b| b.iter().skip(output).step_by(outputs)).copied();
+    Ok((0..outputs).map(|output| summarise(output_values(output).collect(), coverage)).collect())
+}
+
+/// When to stop drawing.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Adaptive {
+    /// Significant digits of the standard uncertainty that must be stable, 1 or 2.
+    pub digits: i32,
+    pub most_draws: usize,
+}
+
+/// Propagate to one output in batches until mean, standard deviation and both ends of the symmetric interval are
+/// stable: twice the standard deviation of each one's batch average is below δ = ½·10^l, u = c·10^l with `digits`
+/// digits in c (JCGM 101, 7.9.2 and 7.9.4). Stops at `most_draws` in any case; the summary says how many were made.
+pub fn propagate_adaptively(
+    inputs: &[Input],
+    rule: Adaptive,
+    coverage: f64,
+    seed: u64,
+    model: impl Fn(&[f64]) -> f64 + Sync,
+) -> Result<Propagated, Error> {
+    check(inputs)?;
+    let batch = ((100.0 / (1.0 - coverage)).ceil().max(1e4)) as usize;
+    let mut values: Vec<f64> = Vec::new();
+    let mut summaries: Vec<[f64; 4]> = Vec::new();
+    loop {
+        let stream = block_seed(seed, summaries.len() as u64);
+        let blocks: Vec<Vec<f64>> = (0..batch.div_ceil(BLOCK))
+            .into_par_iter()
+            .map(|block| {
+                let rows = BLOCK.min(batch - block * BLOCK);
+                evaluate(inputs, 1, rows, block_seed(stream, block as u64), &|x: &[f64], y: &mut [f64]| y[0] = model(x))
+            })
+            .collect();
+        let drawn: Vec<f64> = blocks.into_iter().flatten().collect();
+        let one = summarise(drawn.clone(), coverage);
+        values.extend(drawn);
+        summaries.push([one.mean, one.sd, one.symmetric.low, one.symmetric.high]);
+        let all = summarise(values.clone(), coverage);
+        let tolerance = 0.5 * 10f64.powf(all.sd.log10().floor() - f64::from(rule.digits - 1));
+        let stable = summaries.len() > 1 && (0..4).all(|which| 2.0 * sd_of_average(&summaries, which) < tolerance);
+        if stable || values.len() + batch > rule.most_draws {
+            return Ok(all);
+        }
+    }
+}
+
+/// s of JCGM 101, 7.9.4 step e: standard deviation of the average over the batches.
+fn sd_of_average(summaries: &[[f64; 4]], which: usize) -> f64 {
+    let count = summaries.len() as f64;
+    let mean = summaries.iter().map(|summary| summary[which]).sum::<f64>() / count;
+    let squares: f64 = summaries.iter().map(|summary| (summary[which] - mean).powi(2)).sum();
+    (squares / (count * (count - 1.0))).sqrt()
+}
+
+fn evaluate(inputs: &[Input], outputs: usize, draws: usize, seed: u64, model: &impl Fn(&[f64], &mut [f64])) -> Vec<f64> {
+    let mut generator = Xoshiro256PlusPlus::seed_from_u64(seed);
+    let mut values = vec![f64::NAN; draws * outputs];
+    let mut drawn = vec![0.0; inputs.len()];
+    for output in values.chunks_exact_mut(outputs.max(1)) {
+        for (value, input) in drawn.iter_mut().zip(inputs) {
+            *value = input.draw(&mut generator);
+        }
+        model(&drawn, output);
+    }
+    values
+}
+
+fn summarise(mut values: Vec<f64>, coverage: f64) -> Propagated {
+    let draws = values.len();
+    values.retain(|value| value.is_finite());
+    values.sort_by(f64::total_cmp);
+    let count = values.len() as f64;
+    let mean = values.iter().sum::<f64>() / count;
+    let squares: f64 = values.iter().map(|value| (value - mean).powi(2)).sum();
+    Propagated {
+        mean,
+        sd: (squares / (count - 1.0)).sqrt(),
+        symmetric: Interval::symmetric(&values, coverage),
+        shortest: Interval::shortest(&values, coverage),
+        draws,
+        failed: draws - values.len(),
+    }
+}
+
+impl Input {
+    fn draw(&self, generator: &mut Xoshiro256PlusPlus) -> f64 {
+        match *self {
+            Input::Normal { mean, sd } => {
+                let z: f64 = StandardNormal.sample(generator);
+                mean + sd * z
+            }
+            Input::Rectangular { low, high } => low + (high - low) * generator.random::<f64>(),
+            Input::Student { mean, standard_error, dof } => {
+                // The degrees of freedom were checked to be positive, so the distribution exists.
+                let t = StudentT::new(dof).map_or(f64::NAN, |t| t.sample(generator));
+                mean + standard_error * t
+            }
+        }
+    }
+
+    fn is_sound(&self) -> bool {
+        match *self {
+            Input::Normal { mean, sd } => mean.is_finite() && sd.is_finite() && sd >= 0.0,
+            Input::Rectangular { low, high } => low.is_finite() && high.is_finite() && low <= high,
+            Input::Student { mean, standard_error, dof } => {
+                mean.is_finite() && standard_error.is_finite() && standard_error >= 0.0 && dof.is_finite() && dof > 0.0
+            }
+        }
+    }
+}
+
+fn check(inputs: &[Input]) -> Result<(), Error> {
+    match inputs.iter().position(|input| !input.is_sound()) {
+        None => Ok(()),
+        Some(bad) => Err(Error::Numerical {
+            stage: "propagation of distributions",
+            message: format!("input {} is {:?}; finite values, a width of at least 0 and positive degrees of freedom are needed", bad + 1, inputs[bad]),
+        }),
+    }
+}
+
+/// A generator seed of its own for every block; the constant is that of [`super::bootstrap`].
+fn block_seed(seed: u64, block: u64) -> u64 {
+    seed.wrapping_add(block.wrapping_add(1).wrapping_mul(0x9E37_79B9_7F4A_7C15))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_same_seed_gives_the_same_bits_on_one_thread_and_on_many() {
+        let run = || propagate(&[Input::Rectangular { low: 0.0, high: 1.0 }], 1, 30_000, 0.95, 3, |x, y| y[0] = x[0]).unwrap();
+        let one = rayon::ThreadPoolBuilder::new().num_threads(1).build().unwrap().install(run);
+        let many = rayon::ThreadPoolBuilder::new().num_threads(4).build().unwrap().install(run);
+        assert_eq!(one, many);
+    }
+
+    #[test]
+    fn a_model_that_sometimes_fails_is_counted() {
+        // A half of the normal is negative and has no logarithm; binomial sd of the share is 0.005.
+        let half = propagate(&[Input::Normal { mean: 0.0, sd: 1.0 }], 1, 10_000, 0.95, 1, |x, y| y[0] = x[0].ln()).unwrap();
+        assert!((half[0].failed as f64 / 1e4 - 0.5).abs() < 0.025);
+        assert!(half[0].mean.is_finite());
+    }
+
+    #[test]
+    fn a_negative_width_is_refused() {
+        assert!(propagate(&[Input::Rectangular { low: 1.0, high: 0.0 }], 1, 10, 0.95, 1, |_, _| ()).is_err());
+    }
+}

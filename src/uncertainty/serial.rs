@@ -1,0 +1,190 @@
+//! Standard errors of a mean and of a regression when neighbouring samples are alike.
+//!
+//! Given an evenly sampled series without missing values; gives standard errors that respect its correlation. It
+//! never decides how long a window should be.
+
+use nalgebra::{DMatrix, DVector};
+
+use crate::error::Error;
+
+/// Mean of a series.
+pub fn mean(series: &[f64]) -> f64 {
+    series.iter().sum::<f64>() / series.len() as f64
+}
+
+/// Autocovariance at a lag, divisor n: (1/n) Σ (x_t − x̄)(x_{t+lag} − x̄).
+pub fn autocovariance(series: &[f64], lag: usize) -> f64 {
+    let centre = mean(series);
+    let ahead = series.get(lag..).unwrap_or_default();
+    series.iter().zip(ahead).map(|(now, later)| (now - centre) * (later - centre)).sum::<f64>() / series.len() as f64
+}
+
+/// Autocorrelation at a lag.
+///
+/// ```
+/// let alternating = [1.0, -1.0, 1.0, -1.0];
+/// assert_eq!(loopwright::uncertainty::serial::autocorrelation(&alternating, 1), -0.75);
+/// ```
+pub fn autocorrelation(series: &[f64], lag: usize) -> f64 {
+    autocovariance(series, lag) / autocovariance(series, 0)
+}
+
+/// s/√n, which is right only for independent samples.
+pub fn naive_standard_error(series: &[f64]) -> f64 {
+    (autocovariance(series, 0) / (series.len() as f64 - 1.0)).sqrt()
+}
+
+/// Standard error of a mean: √((γ₀ + 2 Σ_{l≤L} (1 − l/(L+1)) γ_l)/n), Bartlett weights, no small-sample factor.
+///
+/// Source: Newey & West 1987, Econometrica 55:703. Never negative under the root by construction of the weights.
+pub fn newey_west_of_mean(series: &[f64], lags: usize) -> f64 {
+    let weighted: f64 = (1..=lags.min(series.len())).map(|lag| bartlett(lag, lags) * autocovariance(series, lag)).sum();
+    ((autocovariance(series, 0) + 2.0 * weighted).max(0.0) / series.len() as f64).sqrt()
+}
+
+/// Covariance of regression coefficients, (XᵀX)⁻¹ [Γ₀ + Σ_l w_l (Γ_l + Γ_lᵀ)] (XᵀX)⁻¹ with Γ_l = Σ_t x_t e_t e_{t−l} x_{t−l}ᵀ.
+///
+/// `unscaled_covariance` is (XᵀX)⁻¹ as [`crate::solve::least_squares`] gives it. No small-sample factor.
+pub fn newey_west_of_regression(
+    design: &DMatrix<f64>,
+    residuals: &DVector<f64>,
+    unscaled_covariance: &DMatrix<f64>,
+    lags: usize,
+) -> Result<DMatrix<f64>, Error> {
+    let (rows, columns) = design.shape();
+    if residuals.len() != rows || unscaled_covariance.shape() != (columns, columns) {
+        return Err(Error::Numerical {
+            stage: "serial correlation",
+            message: format!("{rows} × {columns} design, {} residuals, covariance {:?}; the sizes must agree", residuals.len(), unscaled_covariance.shape()),
+        });
+    }
+    let scores = DMatrix::from_fn(rows, columns, |row, column| design[(row, column)] * residuals[row]);
+    let mut middle = scores.tr_mul(&scores);
+    for lag in 1..=lags.min(rows.saturating_sub(1)) {
+        let shifted = scores.rows(lag, rows - lag).tr_mul(&scores.rows(0, rows - lag));
+        middle += (&shifted + shifted.transpose()) * bartlett(lag, lags);
+    }
+    Ok(unscaled_covariance * middle * unscaled_covariance)
+}
+
+fn bartlett(lag: usize, lags: usize) -> f64 {
+    1.0 - lag as f64 / (lags as f64 + 1.0)
+}
+
+/// Number of lags for Bartlett weights by the first-order autoregressive plug-in, 1.1447 (α n)^{1/3} with
+/// α = 4ρ²/(1 − ρ²)² (Andrews 1991, Econometrica 59:817, eq. 5.3 and 6.4), at most n/3.
+pub fn automatic_lags(series: &[f64]) -> usize {
+    let rho = autocorrelation(series, 1).clamp(-0.97, 0.97);
+    if rho.is_nan() {
+        return 0;
+    }
+    let alpha = 4.0 * rho * rho / (1.0 - rho * rho).powi(2);
+    let wanted = 1.1447 * (alpha * series.len() as f64).cbrt();
+    (wanted.ceil() as usize).min(series.len() / 3)
+}
+
+/// Factor by which first-order autocorrelation φ inflates the variance of a long mean: (1 + φ)/(1 − φ), |φ| < 1.
+///
+/// ```
+/// assert!((loopwright::uncertainty::serial::ar1_inflation(0.5) - 3.0).abs() < 1e-12);
+/// ```
+pub fn ar1_inflation(phi: f64) -> f64 {
+    if phi.abs() < 1.0 { (1.0 + phi) / (1.0 - phi) } else { f64::NAN }
+}
+
+/// Number of independent samples that would fix the mean as well: n/(1 + 2Σρ_l), the sum cut where a pair of
+/// neighbouring autocorrelations stops being positive (Geyer 1992, Stat. Sci. 7:473, initial positive sequence), at most n.
+pub fn effective_sample_size(series: &[f64]) -> f64 {
+    let count = series.len() as f64;
+    let variance = autocovariance(series, 0);
+    if !(variance > 0.0) {
+        return count;
+    }
+    let rho = |lag: usize| autocovariance(series, lag) / variance;
+    let mut pairs = 0.0;
+    let mut even = 0;
+    while even + 1 < series.len() {
+        let pair = rho(even) + rho(even + 1);
+        if pair <= 0.0 {
+            break;
+        }
+        pairs += pair;
+        even += 2;
+    }
+    // Pairs start at lag 0, so that twice their sum less one is 1 + 2Σρ.
+    (count / (2.0 * pairs - 1.0).max(1.0)).min(count)
+}
+
+/// A mean with a standard error that has degrees of freedom.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BatchMeans {
+    pub mean: f64,
+    pub standard_error: f64,
+    pub dof: f64,
+    pub batch_length: usize,
+}
+
+/// Mean over whole batches and its standard error from the scatter of batch means, dof = batches − 1.
+///
+/// Sound when a batch is several correlation times long. Samples left over at the end are not used. `None` for fewer
+/// than two batches or batches without a sample. Source: Law & Kelton, Simulation Modeling and Analysis, §9.5.3.
+pub fn batch_means(series: &[f64], batches: usize) -> Option<BatchMeans> {
+    let batch_length = series.len().checked_div(batches).filter(|length| *length > 0 && batches > 1)?;
+    let means: Vec<f64> = series.chunks_exact(batch_length).take(batches).map(mean).collect();
+    Some(BatchMeans { mean: mean(&means), standard_error: naive_standard_error(&means), dof: batches as f64 - 1.0, batch_length })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand::SeedableRng;
+    use rand_distr::{Distribution, StandardNormal};
+    use rand_xoshiro::Xoshiro256PlusPlus;
+
+    fn autoregressive(phi: f64, count: usize, seed: u64) -> Vec<f64> {
+        let mut generator = Xoshiro256PlusPlus::seed_from_u64(seed);
+        let mut state = 0.0;
+        (0..count)
+            .map(|_| {
+                let shock: f64 = StandardNormal.sample(&mut generator);
+                state = phi * state + shock;
+                state
+            })
+            .collect()
+    }
+
+    #[test]
+    fn on_a_long_correlated_series_every_method_finds_the_theoretical_standard_error() {
+        // Theory: variance of the mean is 1/(n (1 − φ)²) for unit shocks. The estimators' own scatter is below 8 %
+        // here (batch means: 1/√(2·39) = 11 %), the Bartlett weights lose a few per cent more.
+        let series = autoregressive(0.8, 40_000, 5);
+        let truth = 1.0 / (0.2 * 200.0);
+        let hac = newey_west_of_mean(&series, automatic_lags(&series));
+        let batch = batch_means(&series, 40).unwrap().standard_error;
+        let effective = (autocovariance(&series, 0) / effective_sample_size(&series)).sqrt();
+        for (name, got, tolerance) in [("hac", hac, 0.12), ("batch", batch, 0.33), ("effective", effective, 0.15)] {
+            assert!((got / truth - 1.0).abs() < tolerance, "{name}: {got} against {truth}");
+        }
+        assert!(naive_standard_error(&series) / truth < 0.4);
+    }
+
+    #[test]
+    fn regression_on_a_constant_is_the_mean() {
+        // Identity of the two formulas.
+        let series = autoregressive(0.5, 60, 9);
+        let centre = mean(&series);
+        let design = DMatrix::from_element(60, 1, 1.0);
+        let residuals = DVector::from_iterator(60, series.iter().map(|value| value - centre));
+        let unscaled = DMatrix::from_element(1, 1, 1.0 / 60.0);
+        let covariance = newey_west_of_regression(&design, &residuals, &unscaled, 3).unwrap();
+        assert!((covariance[(0, 0)].sqrt() / newey_west_of_mean(&series, 3) - 1.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn short_or_constant_series_do_not_break_anything() {
+        assert_eq!(batch_means(&[1.0], 2), None);
+        assert_eq!(effective_sample_size(&[2.0, 2.0, 2.0]), 3.0);
+        assert_eq!(automatic_lags(&[2.0, 2.0]), 0);
+        assert!(newey_west_of_mean(&[], 3).is_nan());
+    }
+}
