@@ -3,6 +3,8 @@
 //! Given the residual energies of the steps in order; gives the standard error of their mean by two methods. It
 //! never decides what the window is.
 
+use crate::uncertainty::serial::{batch_means, newey_west_of_mean};
+
 /// Length of a batch is at least this, so that it spans several turns of a rider's attention, s
 /// (common practice, no source).
 const SHORTEST_BATCH_S: f64 = 15.0;
@@ -35,32 +37,7 @@ pub fn scatter_of_mean(series: &[f64], spacing_s: f64) -> Option<Scatter> {
         return None;
     }
     let lags = ((SHORTEST_BATCH_S / spacing_s).ceil() as usize).clamp(1, series.len() / 8);
-    Some(Scatter {
-        newey_west: newey_west_of_mean(series, lags),
-        batch_means: batch_means(series, batches),
-        dof: batches as f64 - 1.0,
-    })
-}
-
-fn mean(series: &[f64]) -> f64 {
-    series.iter().sum::<f64>() / series.len() as f64
-}
-
-/// √((γ₀ + 2 Σ (1 − l/(L+1)) γ_l)/n) (Newey & West 1987, Econometrica 55:703).
-fn newey_west_of_mean(series: &[f64], lags: usize) -> f64 {
-    let centre = mean(series);
-    let covariance = |lag: usize| -> f64 {
-        let later = series.iter().skip(lag);
-        series.iter().zip(later).map(|(a, b)| (a - centre) * (b - centre)).sum::<f64>() / series.len() as f64
-    };
-    let weighted: f64 = (1..=lags).map(|lag| (1.0 - lag as f64 / (lags as f64 + 1.0)) * covariance(lag)).sum();
-    ((covariance(0) + 2.0 * weighted).max(0.0) / series.len() as f64).sqrt()
-}
-
-/// Standard error from the scatter of the means of equal batches.
-fn batch_means(series: &[f64], batches: usize) -> f64 {
-    let means: Vec<f64> = series.chunks_exact(series.len() / batches).take(batches).map(mean).collect();
-    let centre = mean(&means);
-    let squares: f64 = means.iter().map(|m| (m - centre).powi(2)).sum();
-    (squares / (batches as f64 - 1.0) / batches as f64).sqrt()
+    let by_batches = batch_means(series, batches)?;
+    let newey_west = newey_west_of_mean(series, lags);
+    Some(Scatter { newey_west, batch_means: by_batches.standard_error, dof: by_batches.dof })
 }
