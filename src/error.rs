@@ -51,7 +51,9 @@ pub enum Error {
     #[error("{file}:{line}: {message}")]
     BadLine { file: String, line: usize, message: String },
     /// Two files of one ride do not cover the same time.
-    #[error("{second}: no moment in common with {file} ({apart_s:.0} s apart); check that both are of one ride and that both clocks were set")]
+    #[error(
+        "{second}: no moment in common with {file} ({apart_s:.0} s apart); check that both are of one ride and that both clocks were set"
+    )]
     NoOverlap { file: String, second: String, apart_s: f64 },
 
     // -- laps ----------------------------------------------------------------------------------

@@ -48,8 +48,10 @@ pub enum What {
     DeveloperFieldUsed { name: String },
     /// The device never filled in the length of a file part.
     NotFinalised { part: usize },
-    /// The rest of a file part cannot be understood.
+    /// Bytes in a file part cannot be understood.
     Damaged { part: usize, lost_bytes: usize },
+    /// Records directly before damaged bytes.
+    DoubtfulRecords { count: usize },
     /// Bytes that belong to no file part.
     StrayBytes { bytes: usize },
     /// A part of the file is not an activity.
@@ -151,6 +153,7 @@ impl What {
             What::DeveloperFieldUsed { .. } => "developer-field-used",
             What::NotFinalised { .. } => "not-finalised",
             What::Damaged { .. } => "damaged",
+            What::DoubtfulRecords { .. } => "doubtful-records",
             What::StrayBytes { .. } => "stray-bytes",
             What::OtherFileLeftOut { .. } => "other-file-left-out",
             What::NotCycling { .. } => "not-cycling",
@@ -192,7 +195,7 @@ impl What {
     /// What was seen, the limit or likely cause, and what to do next.
     pub fn message(&self) -> String {
         match self {
-            What::Truncated { records, missing_bytes } => format!("The file ends {missing_bytes} bytes early, as when recording is cut off; the {records} records before that are used. Copy the file from the device again if you can."),
+            What::Truncated { records, missing_bytes } => format!("The file is {missing_bytes} bytes shorter than it says, as when recording is cut off; its {records} records are used. Copy the file from the device again if you can."),
             What::ChecksumMismatch { part } => format!("The checksum of part {part} of the file is wrong: bytes were changed on the way. What decodes is used; copy the file again if you can."),
             What::Undecodable { count, reason } => format!("{count} message(s) could not be decoded ({reason}) and were passed over."),
             What::SeveralParts { parts } => format!("{parts} recordings stand one after another in this file; all are read, the breaks between them are kept as gaps."),
@@ -204,7 +207,8 @@ impl What {
             What::DeveloperFieldIgnored { name } => format!("An extra power field named «{name}» is in the file and is not used: extra fields never replace the native one."),
             What::DeveloperFieldUsed { name } => format!("The file has no native power; the extra field «{name}», which declares itself to be power, is used. Check that it is the meter you mean."),
             What::NotFinalised { part } => format!("Part {part} of the file was never closed by the device, so nothing tells whether its end is missing; everything found in it is read."),
-            What::Damaged { part, lost_bytes } => format!("Part {part} of the file cannot be understood from some point on; {lost_bytes} bytes are lost and the records before them are used. Copy the file from the device again if you can."),
+            What::Damaged { part, lost_bytes } => format!("{lost_bytes} bytes in part {part} of the file cannot be understood and are lost; the records around them are used. Copy the file from the device again if you can."),
+            What::DoubtfulRecords { count } => format!("{count} record(s) stand directly before damaged bytes; their values are not certain and are taken as missing."),
             What::StrayBytes { bytes } => format!("{bytes} byte(s) in the file belong to no recording and were passed over."),
             What::OtherFileLeftOut { kind } => format!("A part of the file is of type {kind}, not an activity, and is left out."),
             What::NotCycling { sport } => format!("The file says its sport is {sport} and names no cycling; it is read as if it were cycling. Check that it is the right file."),

@@ -14,8 +14,7 @@ pub const REACH_S: f64 = 1800.0;
 /// Longest time between two readings that is interpolated, s: the interval of synoptic reports.
 pub const LONGEST_HOLE_S: f64 = 10_800.0;
 
-const COLUMNS: [&str; 6] =
-    ["time", "temperature_c", "pressure_hpa", "humidity_pct", "wind_speed_m_s", "wind_from_deg"];
+const COLUMNS: [&str; 6] = ["time", "temperature_c", "pressure_hpa", "humidity_pct", "wind_speed_m_s", "wind_from_deg"];
 /// How many of the columns must be there; the others are the wind.
 const NEEDED: usize = 4;
 
@@ -160,9 +159,7 @@ fn columns(header: &csv::StringRecord) -> Result<[Option<usize>; 6], String> {
     let mut places = [None; 6];
     for (i, name) in header.iter().enumerate() {
         let Some(known) = COLUMNS.iter().position(|c| *c == name) else {
-            let near = |a: &&&str, b: &&&str| {
-                strsim::jaro_winkler(name, a).total_cmp(&strsim::jaro_winkler(name, b))
-            };
+            let near = |a: &&&str, b: &&&str| strsim::jaro_winkler(name, a).total_cmp(&strsim::jaro_winkler(name, b));
             let near = COLUMNS.iter().max_by(near).copied().unwrap_or("time");
             return Err(format!("unknown column «{name}» (nearest is «{near}»); known are {}", COLUMNS.join(", ")));
         };

@@ -26,8 +26,8 @@ const TIGHTEST: f64 = 0.5;
 
 /// Lean in steady turning, from curvature κ (1/m, any sign) and the speed v of the tyre contact.
 ///
-/// tan φ = a/g, a = u v κ, u = v (1 − κ h sin φ); N = m √(g² + a²). Four steps of the fixed point, each of which
-/// shrinks the error by more than twenty on any rideable bend.
+/// tan φ = a/g, a = u v κ, u = v (1 − κ h sin φ); N = m √(g² + a²). Two Newton steps from the lean without
+/// the shorter circle of the centre of mass leave less than 1e-8 on a track and 1e-6 in a hairpin.
 ///
 /// ```
 /// let l = loopwright::model::lean(1.0 / 22.0, 15.0, 1.0, 9.80665);
@@ -46,15 +46,18 @@ pub fn lean(curvature_1_m: f64, wheel_speed_m_s: f64, com_height_m: f64, gravity
     let reach = curvature * com_height_m;
     let ceiling = v * v * curvature / gravity_m_s2;
     let mut tangent = ceiling;
-    let mut inner = 1.0;
-    for _ in 0..4 {
-        inner = 1.0 - reach * tangent / (1.0 + tangent * tangent).sqrt();
-        tangent = ceiling * inner;
+    for _ in 0..2 {
+        let secant_squared = 1.0 + tangent * tangent;
+        let sine = tangent / secant_squared.sqrt();
+        let miss = tangent - ceiling * (1.0 - reach * sine);
+        // d sin φ / d tan φ = cos³ φ = sin φ / (tan φ (1 + tan² φ)).
+        let slope = 1.0 + ceiling * reach * sine / (tangent * secant_squared);
+        tangent -= miss / slope;
     }
     let load_ratio = (1.0 + tangent * tangent).sqrt();
     Lean {
         angle_rad: tangent.atan(),
-        com_speed_m_s: v * inner,
+        com_speed_m_s: v * (tangent / ceiling),
         load_ratio,
         com_drop_m: com_height_m * (1.0 - 1.0 / load_ratio),
     }
@@ -82,13 +85,14 @@ mod tests {
     }
 
     #[test]
-    fn four_steps_are_enough_even_on_a_tight_bend() {
-        // A hairpin of 8 m radius at 9 m/s: the fixed point must satisfy its own equations.
-        let (kappa, v, h) = (1.0 / 8.0, 9.0, 1.1);
-        let l = lean(kappa, v, h, G);
-        let u = v * (1.0 - kappa * h * l.angle_rad.sin());
-        assert!((u / l.com_speed_m_s - 1.0).abs() < 1e-5);
-        assert!((l.angle_rad.tan() - u * v * kappa / G).abs() < 1e-4);
+    fn two_steps_satisfy_the_equations_of_the_lean() {
+        // A track bend to 1e-8, a hairpin of 8 m radius at 9 m/s (46° of lean) to 1e-6.
+        for (kappa, v, h, close) in [(1.0 / 22.0, 15.0, 1.1, 1e-8), (1.0 / 8.0, 9.0, 1.1, 1e-6)] {
+            let l = lean(kappa, v, h, G);
+            let u = v * (1.0 - kappa * h * l.angle_rad.sin());
+            assert!((u / l.com_speed_m_s - 1.0).abs() < close, "{u} {l:?}");
+            assert!((l.angle_rad.tan() - u * v * kappa / G).abs() < close);
+        }
     }
 
     #[test]

@@ -92,6 +92,15 @@ impl Recording {
             self.channel_mut(channel).push(row.get(channel));
         }
     }
+
+    /// Puts other values into the last row.
+    pub(super) fn replace_last(&mut self, row: &Row) {
+        for channel in Channel::ALL {
+            if let Some(last) = self.channel_mut(channel).last_mut() {
+                *last = row.get(channel);
+            }
+        }
+    }
 }
 
 /// The values of one moment, NaN where there is none.

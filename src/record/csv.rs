@@ -39,8 +39,7 @@ pub fn parse_csv(bytes: &[u8], file: &str) -> Result<Recording, Error> {
     refuse_large(bytes.len() as u64, file)?;
     let text = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes);
     let delimiter = delimiter(text);
-    let mut reader =
-        ReaderBuilder::new().delimiter(delimiter).trim(Trim::All).comment(Some(b'#')).from_reader(text);
+    let mut reader = ReaderBuilder::new().delimiter(delimiter).trim(Trim::All).comment(Some(b'#')).from_reader(text);
     let headings = reader.headers().map_err(|e| bad_line(file, &e))?.clone();
     let table = Table::new(&headings, delimiter, file)?;
     let mut recording = Recording::default();

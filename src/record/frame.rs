@@ -8,6 +8,13 @@
 const TIME_FIELD: u8 = 253;
 const TIME_BYTES: u8 = 4;
 
+/// Messages in a row that show that damage is over.
+const PROOF_MESSAGES: usize = 8;
+/// Longest step between their times, s.
+const PROOF_STEP_S: u32 = 60;
+/// Longest time from the section's first message to them, s.
+const PROOF_SPAN_S: u32 = 86_400;
+
 /// A field as a definition declares it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Field {
@@ -62,11 +69,13 @@ pub(super) struct Frames<'a> {
     definitions: [Option<Definition>; 16],
     /// The last full time seen, which short times continue.
     clock: Option<u32>,
+    /// The first time seen; one damaged message cannot spoil it later, as it can the last.
+    first_time: Option<u32>,
 }
 
 impl<'a> Frames<'a> {
     pub fn new(messages: &'a [u8]) -> Self {
-        Frames { rest: messages, definitions: Default::default(), clock: None }
+        Frames { rest: messages, definitions: Default::default(), clock: None, first_time: None }
     }
 
     /// The definition in force for a local number.
@@ -87,6 +96,38 @@ impl<'a> Frames<'a> {
         })
     }
 
+    /// Goes on behind a break, at the next place where messages can be told apart again; gives the number of
+    /// bytes passed over, or `None` when there is no such place.
+    ///
+    /// A place counts when [`PROOF_MESSAGES`] data messages of declared kinds follow one another there and half
+    /// of them or more carry a full time that does not go back, steps by a minute at most, and lies within a day
+    /// of the section's first. Noise has a chance below 1e-15 of passing for that.
+    pub fn resume(&mut self) -> Option<usize> {
+        let skipped = (1..self.rest.len()).find(|&at| self.proves_itself(self.rest.get(at..).unwrap_or(&[])))?;
+        self.rest = self.rest.get(skipped..)?;
+        self.clock = None;
+        Some(skipped)
+    }
+
+    fn proves_itself(&self, mut rest: &[u8]) -> bool {
+        let mut times: Vec<u32> = Vec::new();
+        for _ in 0..PROOF_MESSAGES {
+            let Some(&header) = rest.first() else { return false };
+            let Some(definition) = self.definition(header).filter(|_| header < 16) else { return false };
+            let Some((bytes, behind)) = rest.split_at_checked(1 + definition.bytes) else { return false };
+            rest = behind;
+            if let Some(time) = definition.full_time(bytes) {
+                let earliest = times.last().copied().or(self.first_time).unwrap_or(time);
+                let longest = if times.is_empty() { PROOF_SPAN_S } else { PROOF_STEP_S };
+                if time < earliest || time - earliest > longest {
+                    return false;
+                }
+                times.push(time);
+            }
+        }
+        times.len() >= PROOF_MESSAGES / 2
+    }
+
     fn data(&mut self, local: u8, short_time: Option<u32>) -> Result<Frame<'a>, Break> {
         let Some(definition) = self.definitions.get(usize::from(local)).and_then(Option::as_ref) else {
             return Err(Break::Undeclared { lost_bytes: self.rest.len() });
@@ -96,9 +137,9 @@ impl<'a> Frames<'a> {
             return Err(Break::Cut { missing_bytes: length - self.rest.len() });
         };
         self.rest = rest;
-        let full_time = definition.time_at.and_then(|at| time(bytes.get(1 + at..)?, definition.big_endian));
-        let time = full_time.or_else(|| Some(continued_time(self.clock?, short_time?)));
+        let time = definition.full_time(bytes).or_else(|| Some(continued_time(self.clock?, short_time?)));
         self.clock = time.or(self.clock);
+        self.first_time = self.first_time.or(time);
         Ok(Frame::Data { local, time, bytes })
     }
 
@@ -123,13 +164,11 @@ impl<'a> Frames<'a> {
             let start = length + 1;
             length = start + 3 * usize::from(count);
             let declared = self.rest.get(start..length).ok_or(short(length))?;
-            developer_fields.extend(
-                declared
-                    .as_chunks()
-                    .0
-                    .iter()
-                    .map(|&[number, size, developer]| DeveloperField { number, size, developer }),
-            );
+            developer_fields.extend(declared.as_chunks().0.iter().map(|&[number, size, developer]| DeveloperField {
+                number,
+                size,
+                developer,
+            }));
         }
         self.rest = &self.rest[length..];
         let local = header & 0x0F;
@@ -150,6 +189,11 @@ impl Definition {
             .map(|i| fields[..i].iter().map(|f| usize::from(f.size)).sum());
         let bytes = native_bytes + developer_bytes;
         Definition { message, big_endian, fields, developer_fields, native_bytes, bytes, time_at }
+    }
+
+    /// The time of a data message, where it has one in full.
+    fn full_time(&self, bytes: &[u8]) -> Option<u32> {
+        time(bytes.get(1 + self.time_at?..)?, self.big_endian)
     }
 }
 

@@ -69,7 +69,8 @@ pub fn join(primary: Recording, second: Recording) -> Result<Recording, Error> {
 
 /// Time between the end of one recording and the start of the other, s; not above zero when they overlap.
 fn apart_s(a: &Recording, b: &Recording) -> f64 {
-    let (Some(a0), Some(a1), Some(b0), Some(b1)) = (a.time_s.first(), a.time_s.last(), b.time_s.first(), b.time_s.last())
+    let (Some(a0), Some(a1), Some(b0), Some(b1)) =
+        (a.time_s.first(), a.time_s.last(), b.time_s.first(), b.time_s.last())
     else {
         return f64::INFINITY;
     };

@@ -12,6 +12,7 @@ use sha2::{Digest, Sha256};
 use crate::error::Error;
 use crate::finding::What;
 
+mod activity;
 mod channel;
 mod checksum;
 mod column;

@@ -113,8 +113,7 @@ impl Jump {
 /// The stretches to keep, in order of time.
 fn sound_stretches(mut stretches: Vec<Stretch>) -> Vec<Stretch> {
     // Time springs forward to a few rows and falls back behind them: their clock was wrong.
-    let next_first_s: Vec<f64> =
-        stretches.iter().skip(1).map(|s| s.first_s).chain([f64::INFINITY]).collect();
+    let next_first_s: Vec<f64> = stretches.iter().skip(1).map(|s| s.first_s).chain([f64::INFINITY]).collect();
     let mut next_first_s = next_first_s.into_iter();
     stretches.retain(|s| {
         let falls_back = next_first_s.next().is_some_and(|next_s| next_s < s.first_s);

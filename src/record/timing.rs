@@ -139,7 +139,9 @@ mod tests {
     #[test]
     fn a_pause_runs_from_the_first_stop_to_the_next_start() {
         let mut timer = Timer::default();
-        [(0, 10), (1, 20), (4, 22), (0, 30), (4, 40)].map(|(kind, time)| event(&mut timer, kind, time));
+        for (kind, time) in [(0, 10), (1, 20), (4, 22), (0, 30), (4, 40)] {
+            event(&mut timer, kind, time);
+        }
         assert_eq!(timer.pauses(), [Pause { from_s: unix_s(20), to_s: unix_s(30) }]);
     }
 }

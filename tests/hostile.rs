@@ -1,0 +1,292 @@
+//! Files from real devices, whole and damaged, read through the folder that `LOOPWRIGHT_RIDES` names.
+//!
+//! Record counts and sums come from an independent, openly licensed FIT reader in another language, run over the
+//! same files; where it gives up, from a raw walk through the bytes. Expected faults are those of the table that
+//! describes the files. Positions are counted, never printed.
+
+use std::path::PathBuf;
+
+use loopwright::error::Error;
+use loopwright::record::{Channel, Recording, read};
+
+/// What a file must give.
+struct Expected {
+    file: &'static str,
+    /// Distinct moments among the records.
+    moments: usize,
+    power: Column,
+    speed: Column,
+    distance: Column,
+    positions: usize,
+    /// Codes of the findings, sorted.
+    findings: &'static [&'static str],
+}
+
+/// Values present in a column, and their sum in the unit of the recording.
+struct Column {
+    count: usize,
+    sum: f64,
+}
+
+const fn column(count: usize, sum: f64) -> Column {
+    Column { count, sum }
+}
+
+const ABSENT: Column = column(0, 0.0);
+
+/// The rides folder, or `None` after saying that the test is skipped.
+fn rides() -> Option<PathBuf> {
+    let folder = std::env::var_os("LOOPWRIGHT_RIDES").map(PathBuf::from);
+    if folder.is_none() {
+        println!("skipped: LOOPWRIGHT_RIDES is not set");
+    }
+    folder
+}
+
+fn codes(ride: &Recording) -> Vec<&'static str> {
+    let mut codes: Vec<_> = ride.findings.iter().map(|f| f.code()).collect();
+    codes.sort_unstable();
+    codes.dedup();
+    codes
+}
+
+fn check(folder: &std::path::Path, expected: &Expected) {
+    let file = expected.file;
+    let ride = read(&folder.join(format!("{file}.fit"))).unwrap_or_else(|e| panic!("{file}: {e}"));
+    assert_eq!(ride.len(), expected.moments, "{file}: moments");
+    assert!(ride.time_s.is_sorted_by(|a, b| a < b), "{file}: time must increase");
+    let columns = [
+        (Channel::Power, &expected.power),
+        (Channel::Speed, &expected.speed),
+        (Channel::Distance, &expected.distance),
+    ];
+    for (channel, expected) in columns {
+        let values: Vec<f64> = ride.channel(channel).iter().copied().filter(|x| x.is_finite()).collect();
+        let name = channel.name();
+        assert_eq!(values.len(), expected.count, "{file}: values of {name}");
+        // The sums are printed to a thousandth.
+        let sum: f64 = values.iter().sum();
+        assert!((sum - expected.sum).abs() < 1e-3, "{file}: sum of {name} is {sum}, not {}", expected.sum);
+    }
+    let positions = ride.latitude_deg.iter().filter(|x| x.is_finite()).count();
+    assert_eq!(positions, expected.positions, "{file}: positions");
+    assert_eq!(codes(&ride), expected.findings, "{file}: findings");
+}
+
+const SOUND: [Expected; 8] = [
+    Expected {
+        file: "real/course-day-1",
+        moments: 5048,
+        power: column(5043, 1_085_352.0),
+        speed: column(5048, 36_523.9),
+        distance: column(5048, 85_896_373.45),
+        positions: 5048,
+        findings: &[],
+    },
+    Expected {
+        file: "real/course-day-2",
+        moments: 5051,
+        power: column(5048, 1_032_233.0),
+        speed: column(5051, 35_194.643),
+        distance: column(5051, 81_602_599.03),
+        positions: 5051,
+        findings: &[],
+    },
+    Expected {
+        file: "real/group-loop",
+        moments: 2866,
+        power: column(2866, 854_753.0),
+        speed: column(2866, 30_736.414),
+        distance: column(2866, 44_066_534.35),
+        positions: 2866,
+        findings: &[],
+    },
+    Expected {
+        file: "real/hill-repeats",
+        moments: 12_226,
+        power: column(12_210, 1_481_537.0),
+        speed: column(12_225, 75_989.031),
+        distance: column(12_226, 476_660_982.6),
+        positions: 12_117,
+        findings: &[],
+    },
+    Expected {
+        file: "real/long-loop",
+        moments: 8959,
+        power: column(8958, 1_928_209.0),
+        speed: column(8959, 79_903.151),
+        distance: column(8959, 371_270_748.13),
+        positions: 8959,
+        findings: &[],
+    },
+    Expected {
+        file: "real/out-and-back",
+        moments: 8815,
+        power: column(8813, 1_221_595.0),
+        speed: column(8815, 65_170.126),
+        distance: column(8815, 303_738_667.94),
+        positions: 8815,
+        findings: &[],
+    },
+    Expected {
+        file: "real/power-no-positions",
+        moments: 5148,
+        power: column(5148, 1_402_999.0),
+        speed: column(5148, 40_584.295),
+        distance: column(5148, 110_337_675.33),
+        positions: 0,
+        findings: &[],
+    },
+    Expected {
+        file: "real/rollers",
+        moments: 1815,
+        power: column(1814, 549_472.0),
+        speed: column(1814, 25_442.335),
+        distance: column(1814, 22_105_453.86),
+        positions: 1814,
+        findings: &[],
+    },
+];
+
+const HOSTILE: [Expected; 15] = [
+    Expected {
+        file: "hostile/big-endian-power",
+        moments: 13_471,
+        power: column(13_346, 1_369_714.0),
+        speed: column(13_426, 79_387.978),
+        distance: column(13_425, 532_758_773.0),
+        positions: 13_348,
+        findings: &[],
+    },
+    // 4376 records over all parts, of which two repeat a time.
+    Expected {
+        file: "hostile/chained-5",
+        moments: 4374,
+        power: ABSENT,
+        speed: column(112, 105.763),
+        distance: column(164, 217_170.0),
+        positions: 0,
+        findings: &["not-cycling", "repeated-times", "several-parts"],
+    },
+    Expected {
+        file: "hostile/chained-7",
+        moments: 7515,
+        power: ABSENT,
+        speed: ABSENT,
+        distance: column(7515, 0.0),
+        positions: 0,
+        findings: &["not-cycling", "several-parts"],
+    },
+    Expected {
+        file: "hostile/compressed-timestamps",
+        moments: 1816,
+        power: ABSENT,
+        speed: column(1815, 4_239.626),
+        distance: column(1816, 15_685_392.53),
+        positions: 1785,
+        findings: &[],
+    },
+    Expected {
+        file: "hostile/developer-power-beside-native",
+        moments: 7898,
+        power: column(7898, 1_198_721.0),
+        speed: column(7898, 80_771.82),
+        distance: column(7898, 320_574_380.0),
+        positions: 7898,
+        findings: &["developer-field-ignored"],
+    },
+    // 9522 records in pairs of one second: one with the position, one with the sensors.
+    Expected {
+        file: "hostile/duplicated-times",
+        moments: 4802,
+        power: ABSENT,
+        speed: column(4801, 35_218.061),
+        distance: column(4802, 85_080_831.38),
+        positions: 4720,
+        findings: &["repeated-times"],
+    },
+    Expected {
+        file: "hostile/irregular-no-power",
+        moments: 3095,
+        power: ABSENT,
+        speed: column(3095, 24_808.934),
+        distance: column(3095, 140_843_779.05),
+        positions: 2962,
+        findings: &["repeated-times"],
+    },
+    Expected {
+        file: "hostile/long-gaps",
+        moments: 4564,
+        power: column(1153, 128_920.0),
+        speed: column(4564, 9_169.499),
+        distance: column(4564, 34_932_219.25),
+        positions: 4564,
+        findings: &["repeated-times"],
+    },
+    Expected {
+        file: "hostile/misaligned-fields",
+        moments: 11_272,
+        power: ABSENT,
+        speed: column(11_239, 32_062.321),
+        distance: column(11_272, 183_291_424.38),
+        positions: 10_305,
+        findings: &[],
+    },
+    // The independent reader's records from the bicycle session's start to its end; 4043 less 1567 are left out.
+    Expected {
+        file: "hostile/multisport",
+        moments: 1567,
+        power: ABSENT,
+        speed: column(1566, 13_338.212),
+        distance: column(1567, 11_586_979.62),
+        positions: 1567,
+        findings: &["other-sports-left-out"],
+    },
+    Expected {
+        file: "hostile/null-compressed-speed",
+        moments: 1808,
+        power: column(1808, 222_139.0),
+        speed: column(1808, 13_398.404),
+        distance: column(1808, 12_954_637.43),
+        positions: 1808,
+        findings: &[],
+    },
+    // The independent reader gives up here; these are from the raw walk.
+    Expected {
+        file: "hostile/odd-developer-fields",
+        moments: ODD_MOMENTS,
+        power: ODD_POWER,
+        speed: ODD_SPEED,
+        distance: ODD_DISTANCE,
+        positions: ODD_MOMENTS,
+        findings: &["developer-field-ignored", "repeated-times"],
+    },
+    Expected {
+        file: "hostile/power-no-speed",
+        moments: 5769,
+        power: column(5769, 1_048_192.0),
+        speed: ABSENT,
+        distance: column(5769, 0.0),
+        positions: 0,
+        findings: &[],
+    },
+    // 14391 records, of which eight repeat a time.
+    Expected {
+        file: "hostile/truncated-zero-power",
+        moments: 14_383,
+        power: column(14_383, 0.0),
+        speed: column(14_383, 111_533.959),
+        distance: column(14_383, 809_153_698.27),
+        positions: 14_383,
+        findings: &["checksum-mismatch", "power-all-zero", "repeated-times", "truncated"],
+    },
+    Expected {
+        file: "hostile/unterminated",
+        moments: 7225,
+        power: ABSENT,
+        speed: column(7225, 42_662.556),
+        distance: column(7225, 158_319_901.69),
+        positions: 7225,
+        findings: &["checksum-mismatch", "truncated"],
+    },
+];
