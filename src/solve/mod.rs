@@ -1,3 +1,16 @@
-//! Stub.
+//! From laps to CdA and Crr: energy accounts, elimination of the profile, least squares and planned-speed instruments.
+//!
+//! Given laps at equal steps of chainage with masses, air and wind; gives the parameters with everything that the
+//! uncertainty needs. It reads no file and compares no set-ups.
 
+pub mod account;
+pub mod design;
+pub mod fit;
+pub mod instruments;
+pub mod layout;
 pub mod least_squares;
+pub mod outer;
+pub mod profile;
+pub mod screen;
+pub mod separation;
+pub mod speed_class;
