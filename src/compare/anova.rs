@@ -16,7 +16,7 @@ pub struct Group {
 }
 
 impl Group {
-    /// Two passes about the first reading, so that many leading digits in common do no harm.
+    /// Two passes about the first reading, so that many leading digits in common do the scatter no harm.
     pub fn of(readings: &[f64]) -> Group {
         let count = readings.len() as f64;
         let start = readings.first().copied().unwrap_or(f64::NAN);
@@ -45,21 +45,34 @@ pub struct OneWay {
 }
 
 impl OneWay {
-    /// From summaries; at least two groups, and more readings than groups.
+    /// From readings. They are taken relative to the first before anything is summed, because a group mean rounded to
+    /// a double would carry its rounding into the scatter between groups.
     ///
     /// ```
-    /// use loopwright::compare::anova::{Group, OneWay};
-    /// let table = OneWay::of(&[Group::of(&[1.0, 2.0, 3.0]), Group::of(&[2.0, 3.0, 4.0])])?;
+    /// use loopwright::compare::anova::OneWay;
+    /// let table = OneWay::of_readings(&[vec![1.0, 2.0, 3.0], vec![2.0, 3.0, 4.0]])?;
     /// assert!((table.f - 1.5).abs() < 1e-12);
     /// # Ok::<(), loopwright::error::Error>(())
     /// ```
+    pub fn of_readings(groups: &[Vec<f64>]) -> Result<OneWay, Error> {
+        let start = groups.iter().flatten().next().copied().unwrap_or(0.0);
+        let shifted = |group: &Vec<f64>| Group::of(&group.iter().map(|reading| reading - start).collect::<Vec<f64>>());
+        let table = OneWay::of(&groups.iter().map(shifted).collect::<Vec<Group>>())?;
+        Ok(OneWay { grand_mean: start + table.grand_mean, ..table })
+    }
+
+    /// From summaries; at least two groups, and more readings than groups.
     pub fn of(groups: &[Group]) -> Result<OneWay, Error> {
         let readings: f64 = groups.iter().map(|group| group.count as f64).sum();
-        let sound = |group: &Group| group.count > 0 && group.mean.is_finite() && (group.count == 1 || group.sd.is_finite());
+        let sound =
+            |group: &Group| group.count > 0 && group.mean.is_finite() && (group.count == 1 || group.sd.is_finite());
         if groups.len() < 2 || readings <= groups.len() as f64 || !groups.iter().all(sound) {
             return Err(Error::Numerical {
                 stage: "analysis of variance",
-                message: format!("{} groups of {readings} readings; two groups, none empty, and a repeat in one are needed", groups.len()),
+                message: format!(
+                    "{} groups of {readings} readings; two groups, none empty, and a repeat in one are needed",
+                    groups.len()
+                ),
             });
         }
         let start = groups[0].mean;

@@ -4,6 +4,7 @@
 //! looks at samples or laps.
 
 pub mod anova;
+pub mod contrast;
 pub mod equivalence;
 pub mod multiplicity;
 pub mod order;

@@ -20,9 +20,10 @@ pub struct PairInTime {
 }
 
 impl PairInTime {
-    /// Whether set-up and time cannot be told apart; a correlation that is not a number (all runs at one time) counts as so.
+    /// Whether set-up and time cannot be told apart. A correlation that is not a number (all runs at one time) counts
+    /// as that.
     pub fn is_confounded(&self) -> bool {
-        !(self.correlation.abs() < CONFOUNDED_FROM)
+        self.correlation.is_nan() || self.correlation.abs() >= CONFOUNDED_FROM
     }
 }
 

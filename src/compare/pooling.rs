@@ -86,8 +86,8 @@ impl Pooled {
         })
     }
 
-    /// The mean to report: the common one while the results agree at level `alpha`, else the random-effects one with the
-    /// larger of its two standard errors.
+    /// The mean to report: the common one while the results agree at level `alpha`, else the random-effects one with
+    /// the larger of its two standard errors.
     pub fn reported(&self, alpha: f64) -> Mean {
         if self.p_value >= alpha {
             return self.common;
@@ -167,7 +167,7 @@ fn dersimonian_laird(results: &[Measurement]) -> f64 {
     ((fixed.q - (results.len() as f64 - 1.0)) / (fixed.total - fixed.squares / fixed.total)).max(0.0)
 }
 
-/// τ² for which Q(τ²) = k − 1, by the Newton step of DerSimonian & Kacker 2007, Contemp. Clin. Trials 28:105, eq. 11–12.
+/// τ² for which Q(τ²) = k − 1, by the Newton step of DerSimonian & Kacker 2007, Contemp. Clin. Trials 28:105.
 /// Q falls and is convex in τ², so the steps from 0 rise to the root without passing it.
 fn paule_mandel(results: &[Measurement]) -> f64 {
     let target = results.len() as f64 - 1.0;
@@ -175,7 +175,7 @@ fn paule_mandel(results: &[Measurement]) -> f64 {
     for _ in 0..200 {
         let now = Weighted::of(results, variance);
         let step = (now.q - target) / now.q_squared_weights;
-        if !(step > variance * 1e-14) {
+        if step.is_nan() || step <= variance * 1e-14 {
             break;
         }
         variance += step;
@@ -188,11 +188,13 @@ fn check(results: &[Measurement]) -> Result<(), Error> {
     if results.len() < 2 {
         return refusal(format!("{} result(s), at least 2 are needed", results.len()));
     }
-    let sound = |r: &Measurement| r.value.is_finite() && r.standard_error.is_finite() && r.standard_error > 0.0 && r.dof > 0.0;
+    let sound =
+        |r: &Measurement| r.value.is_finite() && r.standard_error.is_finite() && r.standard_error > 0.0 && r.dof > 0.0;
     match results.iter().position(|result| !sound(result)) {
         None => Ok(()),
         Some(bad) => refusal(format!(
-            "result {} is {} ± {} on {} degrees of freedom; a value, a positive standard error and positive degrees of freedom are needed",
+            "result {} is {} ± {} on {} degrees of freedom; a value, a positive standard error and \
+             positive degrees of freedom are needed",
             bad + 1,
             results[bad].value,
             results[bad].standard_error,

@@ -19,10 +19,10 @@ pub enum Verdict {
 impl Verdict {
     /// Decide at level `alpha` = 1 − confidence.
     ///
-    /// `p_difference` is the (adjusted) two-sided p-value, `p_equivalence` that of the two one-sided tests when a margin
-    /// was stated. A difference that is both real and negligible is called equivalent, because the margin is the user's
-    /// answer to "does it matter"; the p-value beside the verdict still shows that it is real. A p-value that is not a number decides
-    /// nothing.
+    /// `p_difference` is the (adjusted) two-sided p-value, `p_equivalence` that of the two one-sided tests when a
+    /// margin was stated. A difference that is both real and negligible is called equivalent, because the margin is
+    /// the user's answer to "does it matter"; the p-value beside the verdict still shows that it is real. A p-value
+    /// that is not a number decides nothing.
     pub fn decide(p_difference: f64, p_equivalence: Option<f64>, alpha: f64) -> Verdict {
         if p_equivalence.is_some_and(|p| p < alpha) {
             Verdict::Equivalent

@@ -68,7 +68,7 @@ pub fn least_squares(x: &DMatrix<f64>, y: &DVector<f64>) -> Result<LeastSquares,
     let (rows, columns) = x.shape();
     if columns == 0 || rows < columns || y.len() != rows {
         return Err(refusal(format!(
-            "{rows} rows of design, {} of data and {columns} unknowns; at least one unknown and as many rows are needed",
+            "{rows} rows of design, {} of data and {columns} unknowns; an unknown and as many rows are needed",
             y.len()
         )));
     }
@@ -160,7 +160,7 @@ mod tests {
 
     #[test]
     fn the_condition_does_not_depend_on_the_units_of_a_column() {
-        // Algebra: the scaled design has unit columns whatever the units; two columns with cosine c give √((1+c)/(1−c)).
+        // Algebra: the scaled design has unit columns whatever the units; a cosine c gives √((1+c)/(1−c)).
         let metres = dmatrix![1.0, 1.0; 1.0, 2.0; 1.0, 3.0];
         let mut millimetres = metres.clone();
         millimetres.column_mut(1).scale_mut(1000.0);

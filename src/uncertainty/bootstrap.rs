@@ -190,7 +190,8 @@ impl Equations {
         let k = self.parameters;
         let lu = normal.columns(0, k).into_owned().full_piv_lu();
         let pivots = lu.u().diagonal().abs();
-        if !(pivots.min() > SINGULAR_PIVOT * pivots.max()) {
+        let ratio = pivots.min() / pivots.max();
+        if ratio.is_nan() || ratio <= SINGULAR_PIVOT {
             return None;
         }
         let solution = lu.solve(&normal.column(k).into_owned())?;
@@ -242,24 +243,142 @@ fn check(input: &Resampling) -> Result<(usize, usize), Error> {
     let (steps, parameters) = first.jacobian.shape();
     let fits = |lap: &Cluster| {
         let rows = lap.residual.len();
-        let finite = lap.jacobian.iter().chain(lap.instruments.iter()).chain(lap.residual.iter()).all(|v| v.is_finite());
+        let finite =
+            lap.jacobian.iter().chain(lap.instruments.iter()).chain(lap.residual.iter()).all(|v| v.is_finite());
         lap.jacobian.shape() == (rows, parameters)
             && lap.instruments.shape() == (rows, parameters)
             && (input.lap_weights.is_none() || rows == steps)
             && finite
     };
     if let Some(bad) = input.laps.iter().position(|lap| !fits(lap)) {
-        return Err(refusal(format!("lap {} differs in shape from the first or holds a value that is not a number", bad + 1)));
+        return Err(refusal(format!(
+            "lap {} differs in shape from the first or holds a value that is not a number",
+            bad + 1
+        )));
     }
     let positive = input.lap_weights.is_none_or(|weights| {
         weights.len() == input.laps.len() && weights.iter().all(|weight| weight.is_finite() && *weight > 0.0)
     });
     if input.strata.len() != input.laps.len() || !positive || parameters == 0 {
-        return Err(refusal(format!("{} laps need as many strata and positive weights, and a parameter", input.laps.len())));
+        return Err(refusal(format!(
+            "{} laps need as many strata and positive weights, and a parameter",
+            input.laps.len()
+        )));
     }
     Ok((steps, parameters))
 }
 
 fn refusal(message: String) -> Error {
     Error::Numerical { stage: "bootstrap", message }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand_distr::{Distribution, StandardNormal};
+
+    fn normal(generator: &mut Xoshiro256PlusPlus) -> f64 {
+        StandardNormal.sample(generator)
+    }
+
+    fn laps(count: usize, steps: usize, parameters: usize, seed: u64) -> Vec<Cluster> {
+        let mut generator = Xoshiro256PlusPlus::seed_from_u64(seed);
+        (0..count)
+            .map(|_| {
+                let jacobian = DMatrix::from_fn(steps, parameters, |_, _| normal(&mut generator) + 0.4);
+                let noise = DMatrix::from_fn(steps, parameters, |_, _| normal(&mut generator));
+                Cluster {
+                    instruments: &jacobian + noise * 0.4,
+                    jacobian,
+                    residual: DVector::from_fn(steps, |_, _| normal(&mut generator)),
+                }
+            })
+            .collect()
+    }
+
+    #[test]
+    fn counting_a_lap_twice_is_solving_with_the_lap_twice_in_the_data() {
+        // The definition: laps 0, 0, 2, 3, 3, 3 stacked, weighted step means with zero sum projected out densely.
+        let laps = laps(4, 5, 2, 3);
+        let weights = [0.7, 1.0, 1.6, 0.4];
+        let input = Resampling { laps: &laps, lap_weights: Some(&weights), strata: &[0; 4] };
+        let fast = Equations::new(&input).unwrap().solve(&DMatrix::from_row_slice(1, 4, &[2.0, 0.0, 1.0, 3.0]));
+        let drawn = [0, 0, 2, 3, 3, 3];
+        let total: f64 = drawn.iter().map(|lap| weights[*lap]).sum();
+        let projection = DMatrix::from_fn(30, 30, |row, column| {
+            let (g, h) = (drawn[row / 5], drawn[column / 5]);
+            let same_step = if row % 5 == column % 5 { 1.0 } else { 0.0 };
+            let same_row = if row == column { 1.0 } else { 0.0 };
+            same_row - (weights[g] * weights[h]).sqrt() / total * (same_step - 0.2)
+        });
+        let z = DMatrix::from_fn(30, 2, |row, column| laps[drawn[row / 5]].instruments[(row % 5, column)]);
+        let x = DMatrix::from_fn(30, 2, |row, column| laps[drawn[row / 5]].jacobian[(row % 5, column)]);
+        let r = DVector::from_fn(30, |row, _| laps[drawn[row / 5]].residual[row % 5]);
+        let expected = (z.transpose() * &projection * x).lu().solve(&(z.transpose() * projection * r)).unwrap();
+        let got = fast[0].clone().unwrap();
+        assert!((&got - &expected).amax() < 1e-11 * expected.amax(), "{got} {expected}");
+    }
+
+    #[test]
+    fn the_scatter_of_a_stratified_mean_is_unbiased_even_for_small_strata() {
+        // Rao & Wu 1988: the bootstrap variance of a mean over strata tends to Σ (n_s/n)² s_s²/n_s, here with
+        // three laps a stratum; the relative error of a standard deviation from 4000 draws is 1/√8000 = 1.1 %.
+        let values = [1.0, 4.0, 2.5, 10.0, 11.5, 9.0];
+        let mean = values.iter().sum::<f64>() / 6.0;
+        let one = DMatrix::from_element(1, 1, 1.0);
+        let cluster = |value: &f64| Cluster {
+            jacobian: one.clone(),
+            instruments: one.clone(),
+            residual: DVector::from_element(1, value - mean),
+        };
+        let laps: Vec<Cluster> = values.iter().map(cluster).collect();
+        let input = Resampling { laps: &laps, lap_weights: None, strata: &[7, 7, 7, 9, 9, 9] };
+        let bootstrap = Bootstrap::run(&input, 4000, 1).unwrap();
+        let variance = |v: &[f64]| v.iter().map(|x| (x - v.iter().sum::<f64>() / 3.0).powi(2)).sum::<f64>() / 2.0;
+        let expected = ((variance(&values[..3]) + variance(&values[3..])) / 12.0).sqrt();
+        let got = bootstrap.standard_error(&DVector::from_element(1, 1.0));
+        assert!((got / expected - 1.0).abs() < 0.045, "{got} {expected}");
+        let interval = bootstrap.interval(&DVector::from_element(1, 1.0), 0.95);
+        assert!(interval.low < 0.0 && interval.high > 0.0);
+    }
+
+    #[test]
+    fn the_same_seed_gives_the_same_bits_on_one_thread_and_on_many() {
+        let laps = laps(6, 4, 2, 5);
+        let weights = [1.0; 6];
+        let run = || {
+            let input = Resampling { laps: &laps, lap_weights: Some(&weights), strata: &[0, 0, 0, 1, 1, 1] };
+            Bootstrap::run(&input, 333, 42).unwrap().deviations
+        };
+        let pool = |threads| rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+        assert_eq!(pool(1).install(run), pool(3).install(run));
+    }
+
+    #[test]
+    fn draws_that_lose_a_parameter_are_counted_and_lone_laps_are_named() {
+        // The second parameter lives in lap 0 only; of three laps two are drawn, so (2/3)² of the draws miss lap 0.
+        let row = |second: f64| DMatrix::from_row_slice(2, 2, &[1.0, second, 1.0, -second]);
+        let cluster = |second| Cluster {
+            jacobian: row(second),
+            instruments: row(second),
+            residual: DVector::from_vec(vec![0.1, 0.3]),
+        };
+        let laps = [cluster(1.0), cluster(0.0), cluster(0.0), cluster(0.0)];
+        let input = Resampling { laps: &laps, lap_weights: None, strata: &[0, 0, 0, 5] };
+        let bootstrap = Bootstrap::run(&input, 2000, 8).unwrap();
+        assert_eq!(bootstrap.lone_laps, 1);
+        assert!((bootstrap.singular as f64 / 2000.0 - 4.0 / 9.0).abs() < 0.045, "{}", bootstrap.singular);
+        assert_eq!(bootstrap.deviations.nrows() + bootstrap.singular, 2000);
+    }
+
+    #[test]
+    fn inputs_that_do_not_fit_are_refused() {
+        let laps = laps(3, 4, 2, 6);
+        assert!(Bootstrap::run(&Resampling { laps: &laps, lap_weights: None, strata: &[0] }, 10, 1).is_err());
+        assert!(Bootstrap::run(&Resampling { laps: &[], lap_weights: None, strata: &[] }, 10, 1).is_err());
+        let weights = [1.0, -1.0, 1.0];
+        assert!(
+            Bootstrap::run(&Resampling { laps: &laps, lap_weights: Some(&weights), strata: &[0; 3] }, 10, 1).is_err()
+        );
+    }
 }

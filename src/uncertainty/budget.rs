@@ -121,7 +121,9 @@ impl Budget {
             && (&correlation - correlation.transpose()).amax() < 1e-12
             && correlation.diagonal().iter().all(|r| (r - 1.0).abs() < 1e-12);
         if !valid {
-            return Err(refusal(format!("a symmetric matrix of {count} × {count} correlations with a unit diagonal is needed")));
+            return Err(refusal(format!(
+                "a symmetric matrix of {count} × {count} correlations with a unit diagonal is needed"
+            )));
         }
         self.correlation = Some(correlation);
         Ok(self)

@@ -30,6 +30,8 @@ use crate::error::Error;
 
 /// Eigenvalues of cov(r_g) below this share of the largest count as zero.
 const EIGENVALUE_FLOOR: f64 = 1e-10;
+/// A contrast of whose working variance the residuals show less than this share has no estimated variance.
+const RECOVERED_FLOOR: f64 = 1e-8;
 /// ZᵀX scaled to unit rows and columns is singular below this ratio of its singular values.
 const SINGULAR: f64 = 1e-13;
 
@@ -149,11 +151,12 @@ impl ClusterRobust {
         let trace = gram.trace();
         let true_variance = contrast.dot(&(&self.working * contrast));
         let recovered = trace / true_variance;
-        if !(recovered > 1e-8) {
+        if recovered.is_nan() || recovered < RECOVERED_FLOOR {
             return ContrastVariance { recovered, ..unknown };
         }
         let variance = contrast.dot(&(&self.covariance * contrast));
-        ContrastVariance { variance, dof: trace * trace / gram.norm_squared(), recovered }
+        // At least 1 by Cauchy and Schwarz; rounding must not carry it below.
+        ContrastVariance { variance, dof: (trace * trace / gram.norm_squared()).max(1.0), recovered }
     }
 
     /// Γ_gh = x_gᵀ cov(r_g, r_h) x_h.
@@ -255,7 +258,9 @@ fn inverse(product: &DMatrix<f64>) -> Result<DMatrix<f64>, Error> {
     let ratio = values.min() / values.max();
     let inverse = scaled.lu().try_inverse();
     match inverse {
-        Some(inverse) if ratio > SINGULAR => Ok(DMatrix::from_diagonal(&columns) * inverse * DMatrix::from_diagonal(&rows)),
+        Some(inverse) if ratio > SINGULAR => {
+            Ok(DMatrix::from_diagonal(&columns) * inverse * DMatrix::from_diagonal(&rows))
+        }
         _ => Err(refusal(format!(
             "instruments and parameters do not determine each other (singular values span {ratio:.1e}, at least \
              {SINGULAR:.0e} is needed); hold a parameter fixed or share it between runs"
@@ -271,9 +276,13 @@ fn check(clusters: &[Cluster], absorbed: &Absorbed) -> Result<usize, Error> {
     let (steps, parameters) = first.jacobian.shape();
     for (g, cluster) in clusters.iter().enumerate() {
         let rows = cluster.residual.len();
-        if cluster.jacobian.shape() != (rows, parameters) || cluster.instruments.shape() != (rows, parameters) || rows == 0 {
+        if cluster.jacobian.shape() != (rows, parameters)
+            || cluster.instruments.shape() != (rows, parameters)
+            || rows == 0
+        {
             return Err(refusal(format!(
-                "lap {} has {rows} residuals, a Jacobian of {:?} and instruments of {:?}; {parameters} columns and as many rows are needed",
+                "lap {} has {rows} residuals, a Jacobian of {:?} and instruments of {:?}; \
+                 {parameters} columns and as many rows are needed",
                 g + 1,
                 cluster.jacobian.shape(),
                 cluster.instruments.shape()

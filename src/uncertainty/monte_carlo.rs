@@ -60,9 +60,12 @@ pub fn propagate(
     check(inputs)?;
     let blocks: Vec<Vec<f64>> = (0..draws.div_ceil(BLOCK))
         .into_par_iter()
-        .map(|block| evaluate(inputs, outputs, BLOCK.min(draws - block * BLOCK), block_seed(seed, block as u64), &model))
+        .map(|block| {
+            evaluate(inputs, outputs, BLOCK.min(draws - block * BLOCK), block_seed(seed, block as u64), &model)
+        })
         .collect();
-    let output_values = |output: usize| blocks.iter().flat_map(move |b| b.iter().skip(output).step_by(outputs)).copied();
+    let output_values =
+        |output: usize| blocks.iter().flat_map(move |b| b.iter().skip(output).step_by(outputs)).copied();
     Ok((0..outputs).map(|output| summarise(output_values(output).collect(), coverage)).collect())
 }
 
@@ -118,7 +121,13 @@ fn sd_of_average(summaries: &[[f64; 4]], which: usize) -> f64 {
     (squares / (count * (count - 1.0))).sqrt()
 }
 
-fn evaluate(inputs: &[Input], outputs: usize, draws: usize, seed: u64, model: &impl Fn(&[f64], &mut [f64])) -> Vec<f64> {
+fn evaluate(
+    inputs: &[Input],
+    outputs: usize,
+    draws: usize,
+    seed: u64,
+    model: &impl Fn(&[f64], &mut [f64]),
+) -> Vec<f64> {
     let mut generator = Xoshiro256PlusPlus::seed_from_u64(seed);
     let mut values = vec![f64::NAN; draws * outputs];
     let mut drawn = vec![0.0; inputs.len()];
@@ -180,7 +189,11 @@ fn check(inputs: &[Input]) -> Result<(), Error> {
         None => Ok(()),
         Some(bad) => Err(Error::Numerical {
             stage: "propagation of distributions",
-            message: format!("input {} is {:?}; finite values, a width of at least 0 and positive degrees of freedom are needed", bad + 1, inputs[bad]),
+            message: format!(
+                "input {} is {:?}; finite values, a width of at least 0 and positive degrees of freedom are needed",
+                bad + 1,
+                inputs[bad]
+            ),
         }),
     }
 }
@@ -196,7 +209,9 @@ mod tests {
 
     #[test]
     fn the_same_seed_gives_the_same_bits_on_one_thread_and_on_many() {
-        let run = || propagate(&[Input::Rectangular { low: 0.0, high: 1.0 }], 1, 30_000, 0.95, 3, |x, y| y[0] = x[0]).unwrap();
+        let run = || {
+            propagate(&[Input::Rectangular { low: 0.0, high: 1.0 }], 1, 30_000, 0.95, 3, |x, y| y[0] = x[0]).unwrap()
+        };
         let one = rayon::ThreadPoolBuilder::new().num_threads(1).build().unwrap().install(run);
         let many = rayon::ThreadPoolBuilder::new().num_threads(4).build().unwrap().install(run);
         assert_eq!(one, many);
@@ -205,7 +220,8 @@ mod tests {
     #[test]
     fn a_model_that_sometimes_fails_is_counted() {
         // A half of the normal is negative and has no logarithm; binomial sd of the share is 0.005.
-        let half = propagate(&[Input::Normal { mean: 0.0, sd: 1.0 }], 1, 10_000, 0.95, 1, |x, y| y[0] = x[0].ln()).unwrap();
+        let half =
+            propagate(&[Input::Normal { mean: 0.0, sd: 1.0 }], 1, 10_000, 0.95, 1, |x, y| y[0] = x[0].ln()).unwrap();
         assert!((half[0].failed as f64 / 1e4 - 0.5).abs() < 0.025);
         assert!(half[0].mean.is_finite());
     }

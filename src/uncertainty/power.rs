@@ -27,8 +27,8 @@ const LEGENDRE: [(f64, f64); 4] = [
 /// Upper tail P(T' > t), t > 0, of the noncentral t, T' = (Z + δ)/√(χ²_ν/ν).
 ///
 /// Conditional on Z: P = ∫_{−δ}^{∞} φ(z) F_χ²ν(ν ((z + δ)/t)²) dz, good to about 1e-10 for every δ and `dof` ≥ 1; above
-/// 10⁴ degrees of freedom Φ((δ − t(1 − 1/4ν))/√(1 + t²/2ν)) (Abramowitz & Stegun 1964, eq. 26.7.10). Source: definition of
-/// the distribution, Johnson, Kotz & Balakrishnan, Continuous Univariate Distributions 2, ch. 31.
+/// 10⁴ degrees of freedom Φ((δ − t(1 − 1/4ν))/√(1 + t²/2ν)) (Abramowitz & Stegun 1964, eq. 26.7.10). Source:
+/// definition of the distribution, Johnson, Kotz & Balakrishnan, Continuous Univariate Distributions 2, ch. 31.
 pub fn noncentral_t_upper_tail(t: f64, dof: f64, noncentrality: f64) -> f64 {
     if t.is_nan() || t <= 0.0 || dof.is_nan() || dof <= 0.0 || !noncentrality.is_finite() {
         return f64::NAN;
@@ -63,7 +63,10 @@ fn integrate(integrand: &impl Fn(f64) -> f64, low: f64, high: f64) -> f64 {
     let half = 0.5 * (high - low) / PANELS as f64;
     let panel = |index: usize| {
         let middle = low + (2 * index + 1) as f64 * half;
-        LEGENDRE.iter().map(|(x, weight)| weight * (integrand(middle - half * x) + integrand(middle + half * x))).sum::<f64>()
+        LEGENDRE
+            .iter()
+            .map(|(x, weight)| weight * (integrand(middle - half * x) + integrand(middle + half * x)))
+            .sum::<f64>()
     };
     (0..PANELS).map(panel).sum::<f64>() * half
 }
@@ -154,7 +157,8 @@ mod tests {
     fn the_tail_is_smooth_where_the_normal_approximation_takes_over() {
         // Both sides approximate the same function; 2e-6 allows for the stated 1e-6 of the approximation.
         for noncentrality in [0.5, 2.0, 3.5] {
-            let step = noncentral_t_upper_tail(2.0, 9_999.9, noncentrality) - noncentral_t_upper_tail(2.0, 10_000.1, noncentrality);
+            let step = noncentral_t_upper_tail(2.0, 9_999.9, noncentrality)
+                - noncentral_t_upper_tail(2.0, 10_000.1, noncentrality);
             assert!(step.abs() < 2e-6, "{step:e}");
         }
     }

@@ -42,7 +42,9 @@ pub fn newey_west_of_mean(series: &[f64], lags: usize) -> f64 {
     ((autocovariance(series, 0) + 2.0 * weighted).max(0.0) / series.len() as f64).sqrt()
 }
 
-/// Covariance of regression coefficients, (XᵀX)⁻¹ [Γ₀ + Σ_l w_l (Γ_l + Γ_lᵀ)] (XᵀX)⁻¹ with Γ_l = Σ_t x_t e_t e_{t−l} x_{t−l}ᵀ.
+/// Covariance of regression coefficients, (XᵀX)⁻¹ [Γ₀ + Σ_l w_l (Γ_l + Γ_lᵀ)] (XᵀX)⁻¹ with
+/// Γ_l = Σ_t x_t e_t e_{t−l} x_{t−l}ᵀ and Bartlett weights w_l.
+/// Source: Newey & West 1987, eq. 5.
 ///
 /// `unscaled_covariance` is (XᵀX)⁻¹ as [`crate::solve::least_squares`] gives it. No small-sample factor.
 pub fn newey_west_of_regression(
@@ -55,7 +57,11 @@ pub fn newey_west_of_regression(
     if residuals.len() != rows || unscaled_covariance.shape() != (columns, columns) {
         return Err(Error::Numerical {
             stage: "serial correlation",
-            message: format!("{rows} × {columns} design, {} residuals, covariance {:?}; the sizes must agree", residuals.len(), unscaled_covariance.shape()),
+            message: format!(
+                "{rows} × {columns} design, {} residuals, covariance {:?}; the sizes must agree",
+                residuals.len(),
+                unscaled_covariance.shape()
+            ),
         });
     }
     let scores = DMatrix::from_fn(rows, columns, |row, column| design[(row, column)] * residuals[row]);
@@ -93,11 +99,12 @@ pub fn ar1_inflation(phi: f64) -> f64 {
 }
 
 /// Number of independent samples that would fix the mean as well: n/(1 + 2Σρ_l), the sum cut where a pair of
-/// neighbouring autocorrelations stops being positive (Geyer 1992, Stat. Sci. 7:473, initial positive sequence), at most n.
+/// neighbouring autocorrelations stops being positive (Geyer 1992, Stat. Sci. 7:473,
+/// initial positive sequence), at most n.
 pub fn effective_sample_size(series: &[f64]) -> f64 {
     let count = series.len() as f64;
     let variance = autocovariance(series, 0);
-    if !(variance > 0.0) {
+    if variance.is_nan() || variance <= 0.0 {
         return count;
     }
     let rho = |lag: usize| autocovariance(series, lag) / variance;
@@ -131,7 +138,12 @@ pub struct BatchMeans {
 pub fn batch_means(series: &[f64], batches: usize) -> Option<BatchMeans> {
     let batch_length = series.len().checked_div(batches).filter(|length| *length > 0 && batches > 1)?;
     let means: Vec<f64> = series.chunks_exact(batch_length).take(batches).map(mean).collect();
-    Some(BatchMeans { mean: mean(&means), standard_error: naive_standard_error(&means), dof: batches as f64 - 1.0, batch_length })
+    Some(BatchMeans {
+        mean: mean(&means),
+        standard_error: naive_standard_error(&means),
+        dof: batches as f64 - 1.0,
+        batch_length,
+    })
 }
 
 #[cfg(test)]

@@ -29,7 +29,7 @@ pub fn normal_cdf(z: f64) -> f64 {
     if z.is_nan() { f64::NAN } else { Normal::standard().cdf(z) }
 }
 
-/// Quantile of Student's t with `dof` degrees of freedom, 0 < `probability` < 1, `dof` ≥ 1 or infinite.
+/// Quantile of Student's t with `dof` degrees of freedom, `dof` ≥ 1 or infinite, either tail at least 1e-5.
 ///
 /// Below 10⁴ degrees of freedom by inversion of the incomplete beta function, above by t = z + (z³ + z)/4ν
 /// + (5z⁵ + 16z³ + 3z)/96ν² + … (Abramowitz & Stegun 1964, eq. 26.7.5).
@@ -39,7 +39,7 @@ pub fn normal_cdf(z: f64) -> f64 {
 /// assert!((t - 2.262157).abs() < 1e-6);
 /// ```
 pub fn t_quantile(probability: f64, dof: f64) -> f64 {
-    if dof.is_nan() || dof < 1.0 || !(probability > 0.0 && probability < 1.0) {
+    if dof.is_nan() || dof < 0.99 || !(probability > 0.0 && probability < 1.0) {
         return f64::NAN;
     }
     if dof < SERIES_FROM_DOF {
@@ -57,8 +57,8 @@ pub fn coverage_factor(confidence: f64, dof: f64) -> f64 {
 
 /// Upper tail P(T > t) of Student's t, `dof` > 0 or infinite.
 ///
-/// ½ I_{ν/(ν+t²)}(ν/2, ½) for t ≥ 0 (Abramowitz & Stegun 1964, eq. 26.7.1); above 10⁴ degrees of freedom the tail of the
-/// normal deviate that an expansion gives for t (Hill 1970, Commun. ACM 13:617, algorithm 395).
+/// ½ I_{ν/(ν+t²)}(ν/2, ½) for t ≥ 0 (Abramowitz & Stegun 1964, eq. 26.7.1); above 10⁴ degrees of freedom the tail of
+/// the normal deviate that an expansion gives for t (Hill 1970, Commun. ACM 13:617, algorithm 395).
 pub fn t_upper_tail(t: f64, dof: f64) -> f64 {
     if t.is_nan() || dof.is_nan() || dof <= 0.0 {
         return f64::NAN;
@@ -74,7 +74,7 @@ pub fn t_upper_tail(t: f64, dof: f64) -> f64 {
 /// Normal deviate with the same tail as t, for many degrees of freedom; from memory of the algorithm, checked by the
 /// tests against the independent series of [`t_quantile`].
 fn normal_deviate(t: f64, dof: f64) -> f64 {
-    if dof.is_infinite() {
+    if dof.is_infinite() || t.is_infinite() {
         return t;
     }
     let a = dof - 0.5;
@@ -110,10 +110,15 @@ pub fn chi_squared_upper_tail(x: f64, dof: f64) -> f64 {
 
 /// Upper tail P(X > x) of F with `numerator_dof` > 0 (finite) and `denominator_dof` > 0 (may be infinite).
 ///
-/// I_{ν₂/(ν₂+ν₁x)}(ν₂/2, ν₁/2) (Abramowitz & Stegun 1964, eq. 26.6.2); beyond 10⁴ degrees of freedom in the denominator the
-/// chi-squared limit, off by less than 2e-4 relative to the tail for x up to 5.
+/// I_{ν₂/(ν₂+ν₁x)}(ν₂/2, ν₁/2) (Abramowitz & Stegun 1964, eq. 26.6.2); beyond 10⁴ degrees of freedom in the
+/// denominator the chi-squared limit, off by less than 2e-4 relative to the tail for x up to 5.
 pub fn f_upper_tail(x: f64, numerator_dof: f64, denominator_dof: f64) -> f64 {
-    if x.is_nan() || denominator_dof.is_nan() || !numerator_dof.is_finite() || numerator_dof <= 0.0 || denominator_dof <= 0.0 {
+    if x.is_nan()
+        || denominator_dof.is_nan()
+        || !numerator_dof.is_finite()
+        || numerator_dof <= 0.0
+        || denominator_dof <= 0.0
+    {
         return f64::NAN;
     }
     if x <= 0.0 {
@@ -129,6 +134,23 @@ pub fn f_upper_tail(x: f64, numerator_dof: f64, denominator_dof: f64) -> f64 {
     checked_beta_reg(0.5 * denominator_dof, 0.5 * numerator_dof, share).unwrap_or(f64::NAN)
 }
 
+/// Quantile of F with two degrees of freedom in the numerator, in closed form: (ν/2) [(1 − confidence)^(−2/ν) − 1].
+///
+/// A joint region of two parameters holds the points with dᵀ C⁻¹ d ≤ 2 F, C their covariance on `dof` degrees of freedom.
+/// Follows from P(F > x) = (1 + 2x/ν)^(−ν/2).
+///
+/// ```
+/// let f = loopwright::uncertainty::student::two_parameter_f_quantile(0.95, 10.0);
+/// assert!((f - 4.102_821).abs() < 1e-6);
+/// ```
+pub fn two_parameter_f_quantile(confidence: f64, dof: f64) -> f64 {
+    if dof.is_nan() || dof <= 0.0 || !(confidence > 0.0 && confidence < 1.0) {
+        return f64::NAN;
+    }
+    let log_tail = (-confidence).ln_1p();
+    if dof.is_infinite() { -log_tail } else { 0.5 * dof * (-2.0 * log_tail / dof).exp_m1() }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -136,8 +158,9 @@ mod tests {
     #[test]
     fn quantile_and_tail_undo_each_other_from_one_degree_of_freedom_to_a_billion() {
         // Definition of a quantile; covers both sides of the change to the series.
-        for dof in [1.0, 1.05, 1.3, 2.0, 3.7, 11.0, 29.4, 333.0, 9_999.0, 10_001.0, 1e6, 1e9, f64::INFINITY] {
-            for upper in [0.4, 0.1, 0.025, 0.005, 1e-4] {
+        // From 0.99, because Welch and Satterthwaite's formula may round 1 down.
+        for dof in [0.99, 1.0, 1.05, 1.3, 2.0, 3.7, 11.0, 29.4, 333.0, 9_999.0, 10_001.0, 1e6, 1e9, f64::INFINITY] {
+            for upper in [0.49, 0.4, 0.1, 0.025, 0.005, 1e-4, 1e-5] {
                 let t = t_quantile(1.0 - upper, dof);
                 let back = t_upper_tail(t, dof);
                 assert!((back / upper - 1.0).abs() < 1e-7, "dof {dof} upper {upper} t {t} back {back}");
@@ -162,6 +185,16 @@ mod tests {
         assert!(f_upper_tail(1.0, 0.0, 3.0).is_nan());
         assert!(chi_squared_upper_tail(f64::NAN, 3.0).is_nan());
         assert_eq!(t_two_sided_p(f64::INFINITY, 3.0), 0.0);
+        assert_eq!(t_two_sided_p(f64::NEG_INFINITY, 1e6), 0.0);
+    }
+
+    #[test]
+    fn the_closed_form_for_two_parameters_is_the_quantile_of_f() {
+        // Definition of a quantile, by the incomplete beta function.
+        for dof in [1.0, 4.4, 17.0, 900.0] {
+            let tail = f_upper_tail(two_parameter_f_quantile(0.95, dof), 2.0, dof);
+            assert!((tail - 0.05).abs() < 1e-10, "{dof} {tail}");
+        }
     }
 
     #[test]
