@@ -82,6 +82,8 @@ pub enum What {
     NotMoving,
     /// The gate given in the session is far from the route.
     GateFar { distance_m: f64 },
+    /// Laps are cut beside the stated gate because speed changes at it.
+    CutMoved { distance_m: f64 },
     /// Lap marks of the device are used although positions exist.
     DeviceLaps { count: usize },
     /// Laps cut by distance alone.
@@ -168,6 +170,7 @@ impl What {
             What::Gaps { .. } => "gaps",
             What::NotMoving => "not-moving",
             What::GateFar { .. } => "gate-far",
+            What::CutMoved { .. } => "cut-moved",
             What::DeviceLaps { .. } => "device-laps",
             What::LapsByDistance { .. } => "laps-by-distance",
             What::LapsLeftOut { .. } => "laps-left-out",
@@ -223,6 +226,9 @@ impl What {
             What::Gaps { count, longest_s } => format!("The record has {count} gap(s), the longest {longest_s:.0} s; laps that contain one are not used."),
             What::NotMoving => "Positions stand still while the wheel turns: rollers or a trainer. For rollers say on = \"rollers\" in the run.".into(),
             What::GateFar { distance_m } => format!("The stated gate is {distance_m:.0} m from the route; check its coordinates."),
+            What::CutMoved { distance_m } => {
+                format!("Speed changes at the stated gate, where a sensor that averages over a second errs; laps are cut {distance_m:.0} m from it, where riding is steady. Laps keep their numbers.")
+            }
             What::DeviceLaps { count } => format!("Laps are cut at the {count} lap marks of the device."),
             What::LapsByDistance { length_m } => format!("Laps are cut every {length_m:.1} m of recorded distance, which drifts with the line ridden; lap marks at the line would be better."),
             What::LapsLeftOut { used, total, reasons } => format!("{used} of {total} laps are used; left out: {reasons}."),

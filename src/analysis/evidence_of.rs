@@ -18,8 +18,8 @@ pub fn evidence(
     let session = &inputs.session;
     let fit = &venue.fit;
     let cut = &venue.cut;
-    let steps = cut.steps;
-    let step_m = cut.length_m / steps as f64;
+    let steps = cut.edge.len() - 1;
+    let edge_m: Vec<f64> = cut.edge.iter().map(|share| share * cut.length_m).collect();
     let profile: Vec<f64> = solution.circuit.profile.iter().map(|p| p.elevation_m).collect();
 
     // Elevation of every lap that has an account, used or not.
@@ -73,7 +73,7 @@ pub fn evidence(
             let f = (t - lap.edge_s[j]) / (lap.edge_s[j + 1] - lap.edge_s[j]);
             let here = elevation_m[j] + f * (elevation_m[j + 1] - elevation_m[j]);
             columns[at.run].lap[i] = Some(lap.number as u32);
-            columns[at.run].chainage_m[i] = (j as f64 + f) * step_m;
+            columns[at.run].chainage_m[i] = edge_m[j] + f * (edge_m[j + 1] - edge_m[j]);
             columns[at.run].elevation_m[i] = here;
             runs[at.run].elevation_m[i] = height[at.run] + here;
             runs[at.run].used[i] = used;
@@ -86,7 +86,7 @@ pub fn evidence(
             lap: lap.number,
             used,
             mean_speed_m_s: lap.mean_speed_m_s(),
-            chainage_m: (0..=steps).map(|j| j as f64 * step_m).collect(),
+            chainage_m: edge_m.clone(),
             elevation_m,
             residual_m,
             misclosure_m,
@@ -99,8 +99,8 @@ pub fn evidence(
         profile: profile
             .iter()
             .zip(&fit.profile_se_m)
-            .enumerate()
-            .map(|(j, (z, se))| ProfileBand { chainage_m: j as f64 * step_m, elevation_m: *z, se_m: *se })
+            .zip(&edge_m)
+            .map(|((z, se), s)| ProfileBand { chainage_m: *s, elevation_m: *z, se_m: *se })
             .collect(),
         reference_line: line
             .map(|line| {
@@ -110,7 +110,7 @@ pub fn evidence(
                     .map(|i| LinePoint {
                         east_m: line.place[i % n].east_m - origin.east_m,
                         north_m: line.place[i % n].north_m - origin.north_m,
-                        residual_m: (square[(i % n) * steps / n] / used).sqrt(),
+                        residual_m: (square[cut.edge.partition_point(|e| *e * n as f64 <= (i % n) as f64).clamp(1, steps) - 1] / used).sqrt(),
                     })
                     .collect()
             })

@@ -188,6 +188,7 @@ pub fn conditions<'c>(
             setup: session.setup_of(run),
             ride: &rides[k],
             line: cut.line.as_ref(),
+            edge: &cut.edge,
             rider: session.rider_of(run),
             gravity_m_s2,
             density: air[k].density.clone(),
@@ -231,9 +232,8 @@ fn lap_inputs(
 ///
 /// A survey counts from its own gate; where the session names no gate the one found may lie elsewhere.
 fn align_survey(survey: &Survey, cut: &LapCut, fit: &LoopFit) -> SurveyedSteps {
-    let steps = cut.steps;
     let gains = |shift: f64| -> Vec<f64> {
-        let heights = survey.heights(cut.length_m, (0..=steps).map(|j| j as f64 / steps as f64 + shift));
+        let heights = survey.heights(cut.length_m, cut.edge.iter().map(|share| share + shift));
         heights.windows(2).map(|w| w[1] - w[0]).collect()
     };
     let misfit =

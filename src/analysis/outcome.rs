@@ -388,11 +388,10 @@ impl Report<'_> {
     fn circuit(&self) -> CircuitResult {
         let cut = &self.venue.cut;
         let mut height = 0.0;
-        let step = cut.length_m / cut.steps as f64;
         let mut profile = vec![ProfilePoint { distance_m: 0.0, elevation_m: 0.0 }];
         for (j, gain) in self.venue.fit.profile_m.iter().enumerate() {
             height += gain;
-            profile.push(ProfilePoint { distance_m: (j + 1) as f64 * step, elevation_m: height });
+            profile.push(ProfilePoint { distance_m: cut.edge[j + 1] * cut.length_m, elevation_m: height });
         }
         CircuitResult {
             kind: format!("{:?}", self.session.circuit.kind).to_lowercase(),

@@ -13,6 +13,16 @@ const CELL_M: f64 = 40.0;
 const CANDIDATES: usize = 240;
 /// A lap may differ from the usual length by this fraction.
 pub(super) const LENGTH_TOLERANCE: f64 = 0.03;
+/// Half of the time over which a pass is judged steady, s.
+const PASSING_S: f64 = 2.0;
+/// The record must go on this far beyond the first and the last pass, because refining moves a pass, s.
+const MARGIN_S: f64 = 3.0;
+/// A place counts as steady when riders pass it with no more acceleration than this multiple of the steadiest place,
+/// and a little.
+const STEADY_FACTOR: f64 = 1.5;
+const STEADY_M_S2: f64 = 0.02;
+/// How far along the lap a cut may be moved from a stated gate, share of the lap.
+const MOST_MOVED: f64 = 0.3;
 /// Shortest lap looked for, m.
 const SHORTEST_LAP_M: f64 = 150.0;
 
@@ -34,6 +44,8 @@ struct Trial {
     length_m: f64,
     /// Variance of the square of lap speed, the spread that separates CdA from Crr.
     spread: f64,
+    /// Root-mean-square acceleration while passing, m/s².
+    unsteady_m_s2: f64,
     first_lap: Option<LapSpan>,
 }
 
@@ -84,12 +96,23 @@ impl<'a> Cells<'a> {
 
     fn trial(&self, gate: Gate) -> Trial {
         let passes = self.passes(&gate);
+        let (mut squares, mut count) = (0.0, 0.0_f64);
+        for ((ride, _), list) in self.rides.iter().zip(&passes) {
+            for t in list {
+                let change = ride.speed.at(t + PASSING_S) - ride.speed.at(t - PASSING_S);
+                if change.is_finite() {
+                    squares += (change / (2.0 * PASSING_S)).powi(2);
+                    count += 1.0;
+                }
+            }
+        }
+        let unsteady_m_s2 = (squares / count.max(1.0)).sqrt();
         let mut spans: Vec<(f64, LapSpan)> = Vec::new();
         for (r, list) in passes.iter().enumerate() {
             let (ride, _) = self.rides[r];
             for w in list.windows(2) {
                 let length = ride.distance_m.at(w[1]) - ride.distance_m.at(w[0]);
-                if ride.is_unbroken(w[0], w[1]) {
+                if ride.is_unbroken(w[0] - MARGIN_S, w[0]) && ride.is_unbroken(w[0], w[1] + MARGIN_S) {
                     spans.push((length, LapSpan { ride: r, from_s: w[0], to_s: w[1] }));
                 }
             }
@@ -104,6 +127,7 @@ impl<'a> Cells<'a> {
             laps: spans.len(),
             length_m,
             spread: squares.iter().map(|q| (q - mean).powi(2)).sum::<f64>() / n,
+            unsteady_m_s2,
             first_lap: spans.first().map(|s| s.1),
         }
     }
@@ -126,10 +150,11 @@ pub(super) fn usual_length(lengths: &[f64]) -> f64 {
     best
 }
 
-/// Finds the gate that gives the most whole laps and, among those, the widest spread of lap speed.
+/// Finds the gate that gives the most whole laps and, among those, steady passes and the widest spread of lap speed.
 ///
-/// Riders change speed at a certain place; a gate there keeps each lap at one speed. `None` when no place is
-/// passed twice in the same direction.
+/// Riders change speed at a certain place. Just after it a lap is at one speed; at it, speed is changing, and a sensor
+/// that averages over a second misses half a second of the change, which is worth decimetres of elevation. `None` when
+/// no place is passed twice in the same direction.
 pub fn find_gate(rides: &[(&Ride, &Track)]) -> Option<Gate> {
     let cells = Cells::new(rides);
     let longest = rides.iter().max_by_key(|(r, _)| r.len())?;
@@ -137,19 +162,53 @@ pub fn find_gate(rides: &[(&Ride, &Track)]) -> Option<Gate> {
         .map(|gate| cells.trial(gate))
         .filter(|t| t.laps >= 1)
         .max_by(|a, b| covered(a).total_cmp(&covered(b)))?;
-    let span = coarse.first_lap?;
-    let usual_m = coarse.length_m;
-    let (ride, track) = rides[span.ride];
-    let fine: Vec<Trial> = candidates(ride, track, span.from_s, span.to_s)
-        .map(|gate| cells.trial(gate))
-        .filter(|t| (t.length_m / usual_m - 1.0).abs() <= LENGTH_TOLERANCE)
-        .chain(std::iter::once(coarse))
-        .collect();
+    let fine = along_a_lap(&cells, coarse);
     let most = fine.iter().map(|t| t.laps).max()?;
+    let steadiest = fine.iter().map(|t| t.unsteady_m_s2).fold(f64::MAX, f64::min);
+    let enough = |t: &Trial| t.laps + rides.len() >= most && t.laps >= 1;
     fine.into_iter()
-        .filter(|t| t.laps + rides.len() >= most && t.laps >= 1)
+        .filter(|t| enough(t) && is_steady(t, steadiest))
         .max_by(|a, b| (a.laps as f64 * a.spread).total_cmp(&(b.laps as f64 * b.spread)))
         .map(|t| t.gate)
+}
+
+/// The first steady place at or after a stated gate, no further than [`MOST_MOVED`] of the lap; the gate itself where
+/// there is none.
+pub fn steady_gate(rides: &[(&Ride, &Track)], stated: Gate) -> Gate {
+    let cells = Cells::new(rides);
+    let at_gate = cells.trial(stated);
+    let (laps, length_m) = (at_gate.laps, at_gate.length_m);
+    let Some(span) = at_gate.first_lap else { return stated };
+    let ride = rides[span.ride].0;
+    let from_m = ride.distance_m.at(span.from_s);
+    let stated_unsteady = at_gate.unsteady_m_s2;
+    let fine = along_a_lap(&cells, at_gate);
+    let steadiest = fine.iter().map(|t| t.unsteady_m_s2).fold(f64::MAX, f64::min);
+    if stated_unsteady <= STEADY_FACTOR * steadiest + STEADY_M_S2 {
+        return stated;
+    }
+    fine.into_iter()
+        .filter(|t| t.laps + rides.len() >= laps && is_steady(t, steadiest))
+        .filter_map(|t| Some((ride.distance_m.at(t.first_lap?.from_s) - from_m, t)))
+        .filter(|(moved, _)| (0.0..MOST_MOVED * length_m).contains(moved))
+        .min_by(|a, b| a.0.total_cmp(&b.0))
+        .map_or(stated, |(_, t)| t.gate)
+}
+
+fn is_steady(trial: &Trial, steadiest_m_s2: f64) -> bool {
+    trial.unsteady_m_s2 <= STEADY_FACTOR * steadiest_m_s2 + STEADY_M_S2
+}
+
+/// Trials at places along the first lap of a trial, itself among them.
+fn along_a_lap(cells: &Cells, trial: Trial) -> Vec<Trial> {
+    let Some(span) = trial.first_lap else { return vec![trial] };
+    let (ride, track) = cells.rides[span.ride];
+    let usual_m = trial.length_m;
+    candidates(ride, track, span.from_s, span.to_s)
+        .map(|gate| cells.trial(gate))
+        .filter(|t| (t.length_m / usual_m - 1.0).abs() <= LENGTH_TOLERANCE)
+        .chain(std::iter::once(trial))
+        .collect()
 }
 
 /// Distance ridden in repeated laps: a place passed once again counts little.

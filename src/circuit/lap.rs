@@ -5,7 +5,7 @@
 
 use super::chainage::{Chainage, Sighting};
 use super::gate::{Gate, Track};
-use super::gate_search::{LENGTH_TOLERANCE, find_gate, usual_length};
+use super::gate_search::{LENGTH_TOLERANCE, find_gate, steady_gate, usual_length};
 use super::plane::{Place, Plane};
 use super::reference_line::{LapTrack, ReferenceLine};
 use super::track::track_line;
@@ -18,6 +18,11 @@ use crate::session::{Circuit, LapSource, Position, Venue};
 const STEP_M: f64 = 32.0;
 /// Fewest and most steps of a lap.
 const STEPS: [f64; 2] = [12.0, 240.0];
+/// Curvature from which a bend on a road is a hairpin, tighter than averaged positions resolve, 1/m; how far from one no
+/// edge may lie, and the distance between looks, m.
+const HAIRPIN_1_M: f64 = 1.0 / 16.0;
+const HAIRPIN_REACH_M: f64 = 28.0;
+const HAIRPIN_LOOK_M: f64 = 4.0;
 /// Standard deviation of a satellite position along the line, m, and the time over which it stays the same, s
 /// (common practice, no source).
 const POSITION_SD_M: f64 = 2.0;
@@ -69,7 +74,8 @@ pub struct RunToCut<'a> {
 #[derive(Debug, Clone, Default)]
 pub struct LapCut {
     pub length_m: f64,
-    pub steps: usize,
+    /// Chainage of the step edges as shares of the lap, from 0 to 1.
+    pub edge: Vec<f64>,
     /// Absent when there are neither positions nor the geometry of a track.
     pub line: Option<ReferenceLine>,
     /// Whether the line's headings are true bearings, so that wind can be told.
@@ -131,11 +137,11 @@ pub fn cut(runs: &[RunToCut], circuit: &Circuit) -> Result<LapCut, Error> {
         average_line(runs, &tracks, &passes, length_m)
     };
     let has_bearings = line.is_some() && (!has_geometry || circuit.home_straight_bearing_deg.is_some());
-    let steps = (length_m / STEP_M).round().clamp(STEPS[0], STEPS[1]) as usize;
+    let edge = edges(length_m, if has_geometry { None } else { line.as_ref() });
 
     let mut out = LapCut {
         length_m,
-        steps,
+        edge: edge.clone(),
         has_bearings,
         gate: gate.zip(plane).map(|(g, p)| p.position(g.at)),
         ..LapCut::default()
@@ -143,13 +149,30 @@ pub fn cut(runs: &[RunToCut], circuit: &Circuit) -> Result<LapCut, Error> {
     for (k, run) in runs.iter().enumerate() {
         let marks = mark_samples(run.ride, by_gate[k]);
         let sighted = if has_geometry { None } else { line.as_ref() };
-        let cutter = RunCutter { run, track: &tracks[k], passes: &passes[k], line: sighted, length_m, steps, marks: &marks };
+        let cutter = RunCutter { run, track: &tracks[k], passes: &passes[k], line: sighted, length_m, edge: &edge, marks: &marks };
         out.runs.push(cutter.laps());
         out.marks.push(marks);
     }
     out.line = line;
     out.findings = findings;
     Ok(out)
+}
+
+/// Step edges at equal shares of the lap, but none in a hairpin: there the bicycle trades height for speed within
+/// metres, faster than positions can follow, and only a step that holds the whole bend closes.
+fn edges(length_m: f64, line: Option<&ReferenceLine>) -> Vec<f64> {
+    let steps = (length_m / STEP_M).round().clamp(STEPS[0], STEPS[1]) as usize;
+    let in_hairpin = |share: f64| {
+        let Some(line) = line else { return false };
+        let reach = (HAIRPIN_REACH_M / HAIRPIN_LOOK_M) as i32;
+        (-reach..=reach).any(|k| {
+            line.curvature_at(share * length_m + f64::from(k) * HAIRPIN_LOOK_M).abs() > HAIRPIN_1_M
+        })
+    };
+    (0..=steps)
+        .map(|j| j as f64 / steps as f64)
+        .filter(|share| *share == 0.0 || *share == 1.0 || !in_hairpin(*share))
+        .collect()
 }
 
 fn no_laps(runs: &[RunToCut], reason: &str) -> Error {
@@ -201,9 +224,15 @@ fn gate_for(
     if distance_m > 20.0 {
         findings.push(Finding::of_session(What::GateFar { distance_m }));
     }
-    Gate::through(at, &together)
-        .map(Some)
-        .ok_or_else(|| no_laps(runs, &format!("the stated gate is {distance_m:.0} m from the route; check its coordinates")))
+    let stated = Gate::through(at, &together).ok_or_else(|| {
+        no_laps(runs, &format!("the stated gate is {distance_m:.0} m from the route; check its coordinates"))
+    })?;
+    let cut_at = steady_gate(&together, stated);
+    let moved_m = (cut_at.at.east_m - at.east_m).hypot(cut_at.at.north_m - at.north_m);
+    if moved_m > 1.0 {
+        findings.push(Finding::of_session(What::CutMoved { distance_m: moved_m }));
+    }
+    Ok(Some(cut_at))
 }
 
 /// Marks that repeat at one distance, at least two laps of them.
@@ -308,7 +337,7 @@ struct RunCutter<'a> {
     passes: &'a RunPasses,
     line: Option<&'a ReferenceLine>,
     length_m: f64,
-    steps: usize,
+    edge: &'a [f64],
     marks: &'a [Option<Reason>],
 }
 
@@ -390,9 +419,11 @@ impl RunCutter<'_> {
         let b = ride.stretch.partition_point(|s| *s <= stretch);
         let (open_s, close_s) = (ride.time_s[a].max(from_s - 30.0), ride.time_s[b - 1].min(to_s + 30.0));
         for (i, lap) in laps.iter_mut().enumerate() {
-            let edges: Option<Vec<f64>> = (0..=self.steps)
-                .map(|j| {
-                    let target = (i as f64 + j as f64 / self.steps as f64) * self.length_m;
+            let edges: Option<Vec<f64>> = self
+                .edge
+                .iter()
+                .map(|share| {
+                    let target = (i as f64 + share) * self.length_m;
                     let near = (lap.start_s - 30.0).max(open_s)..(lap.end_s + 30.0).min(close_s);
                     chainage.time_at(ride, target, near.start, near.end)
                 })
@@ -400,7 +431,7 @@ impl RunCutter<'_> {
             match edges.filter(|e| e.windows(2).all(|w| w[1] > w[0])) {
                 Some(edges) => {
                     lap.start_s = edges[0];
-                    lap.end_s = edges[self.steps];
+                    lap.end_s = edges[edges.len() - 1];
                     lap.distance_m = ride.distance_m.at(lap.end_s) - ride.distance_m.at(lap.start_s);
                     lap.edge_s = edges;
                     lap.reason = self.reason_in(lap.start_s, lap.end_s, &off_line);

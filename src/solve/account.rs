@@ -30,6 +30,8 @@ pub struct RunConditions<'a> {
     pub setup: usize,
     pub ride: &'a Ride,
     pub line: Option<&'a ReferenceLine>,
+    /// Chainage of the step edges as shares of the lap.
+    pub edge: &'a [f64],
     pub rider: RiderAndBike,
     pub gravity_m_s2: f64,
     /// Air density at instants, kg/m³.
@@ -147,7 +149,7 @@ pub struct AeroColumns {
 impl LapAccount {
     /// Builds the account; `None` when speed is missing somewhere in the lap.
     pub fn new(run: &RunConditions, lap_index: usize, lap: &Lap) -> Option<LapAccount> {
-        let steps = lap.edge_s.len().checked_sub(1).filter(|s| *s > 0)?;
+        let steps = lap.edge_s.len().checked_sub(1).filter(|s| *s > 0 && *s + 1 == run.edge.len())?;
         let (rider, g) = (&run.rider, run.gravity_m_s2);
         let weight_n = rider.mass_kg * g;
         let rotating = rotating_mass_kg(rider.wheel_inertia_kg_m2, rider.wheel_radius_m);
@@ -158,10 +160,10 @@ impl LapAccount {
         let stored: Vec<f64> = lap
             .edge_s
             .iter()
-            .enumerate()
-            .map(|(j, &t)| {
+            .zip(run.edge)
+            .map(|(&t, share)| {
                 let v = speed(t);
-                let l = lean_at(j as f64 / steps as f64 * lap_length, v);
+                let l = lean_at(share * lap_length, v);
                 kinetic_energy_j(rider.mass_kg, l.com_speed_m_s, rotating, v) - weight_n * l.com_drop_m
             })
             .collect();
@@ -188,7 +190,7 @@ impl LapAccount {
                 let x = (q as f64 + 0.5) / NODES as f64;
                 let time_s = from + x * (to - from);
                 let v = speed(time_s);
-                let chainage = (j as f64 + x) / steps as f64 * lap_length;
+                let chainage = (run.edge[j] + x * (run.edge[j + 1] - run.edge[j])) * lap_length;
                 let l = lean_at(chainage, v);
                 rolling += l.load_ratio * v * span_s;
                 bearing += bearing_force_n(rider.bearing_friction, v) * v * span_s;
