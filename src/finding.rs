@@ -218,6 +218,7 @@ impl What {
             What::ImpossiblePositions { count } => format!("{count} position(s) lie off the globe and are taken as missing."),
             What::ClockNotSet => "Times do not count from a known moment, so a weather log or a second device cannot be matched to this ride.".into(),
             What::ColumnsIgnored { names } => format!("Columns not used: {}.", names.join(", ")),
+            What::ChannelsJoined { file, channels, .. } if channels.is_empty() => format!("Nothing is taken from {file}: it holds no channel that could help. Check that it is the right file."),
             What::ChannelsJoined { file, channels, matched, total } => format!("Taken from {file} instead of the main file: {}; {matched} of {total} records have a value close enough in time.", channels.join(", ")),
             What::InSecondFile { file, what } => format!("In {file}: {}", what.message()),
             What::PowerAllZero { records } => format!("Power is zero in all {records} records; the meter was not connected or not turned."),

@@ -62,6 +62,7 @@ pub(super) struct Activity<'a> {
     first_time: Option<u32>,
     last_was_record: bool,
     records: usize,
+    records_before_section: usize,
     records_without_time: usize,
     doubtful: usize,
     undecodable: usize,
@@ -86,6 +87,7 @@ impl<'a> Activity<'a> {
     pub fn begin_section(&mut self) {
         self.sports.new_section();
         self.packed_distance = PackedDistance::default();
+        self.records_before_section = self.records;
         self.last_was_record = false;
     }
 
@@ -114,7 +116,8 @@ impl<'a> Activity<'a> {
     pub fn message(&mut self, message: u16, fields: &HashMap<u8, Value>, time: Option<u32>) -> Result<Use, Error> {
         self.last_was_record = false;
         match message {
-            number::FILE_ID => {
+            // Behind records it can only be damage: a file says what it is before anything else.
+            number::FILE_ID if self.records == self.records_before_section => {
                 let kind = count(fields, 0).and_then(|v| u8::try_from(v).ok());
                 if let Some(kind) = kind.filter(|&kind| kind != ACTIVITY) {
                     self.foreign.push(File::from(kind).to_string().replace('_', " "));

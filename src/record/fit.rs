@@ -76,23 +76,23 @@ fn read_section(section: &Section, activity: &mut Activity) -> Result<Option<End
                     None => activity.undecodable(),
                 }
             }
-            Err(cause) => match (frames.resume(), cause) {
-                (Some(skipped), _) => {
-                    end.lost_bytes += skipped;
+            Err(cause) => {
+                let resumed = frames.resume();
+                if resumed || cause == Break::Undeclared {
                     activity.doubt_last_record();
                 }
-                (None, Break::Cut { missing_bytes }) => {
-                    end.missing_bytes = missing_bytes as u64;
-                    break;
+                match cause {
+                    _ if resumed => {}
+                    Break::Undeclared => frames.abandon(),
+                    Break::Cut { missing_bytes } => {
+                        end.missing_bytes = missing_bytes as u64;
+                        break;
+                    }
                 }
-                (None, Break::Undeclared { lost_bytes }) => {
-                    end.lost_bytes += lost_bytes;
-                    activity.doubt_last_record();
-                    break;
-                }
-            },
+            }
         }
     }
+    end.lost_bytes = frames.lost_bytes();
     Ok(Some(end))
 }
 

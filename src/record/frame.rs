@@ -4,16 +4,19 @@
 //! where the bytes no longer make sense and never reads past a slice. Having the frames here means that a
 //! message nobody can decode is passed over instead of ending the file.
 
+use super::recovery::sound_place;
+
 /// Number of the time field in every message of the protocol.
 const TIME_FIELD: u8 = 253;
 const TIME_BYTES: u8 = 4;
 
-/// Messages in a row that show that damage is over.
-const PROOF_MESSAGES: usize = 8;
-/// Longest step between their times, s.
-const PROOF_STEP_S: u32 = 60;
-/// Longest time from the section's first message to them, s.
-const PROOF_SPAN_S: u32 = 86_400;
+/// A time further ahead of the last than this, or behind it, is absurd, s.
+const LONGEST_STEP_S: u32 = 86_400;
+const LONGEST_CORRECTION_S: u32 = 60;
+/// Bytes looked at behind a message whose time is absurd.
+const NEARBY_BYTES: usize = 4096;
+/// Absurd times looked into in one section, so that a file full of them is still read in no time.
+const MOST_DOUBTS: usize = 1000;
 
 /// A field as a definition declares it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -21,6 +24,14 @@ pub(super) struct Field {
     pub number: u8,
     pub size: u8,
     pub base_type: u8,
+}
+
+impl Field {
+    /// Whether its base type is one of the seventeen of the protocol. The flag for types longer than a byte is not
+    /// looked at, since some devices leave it out.
+    fn has_known_type(&self) -> bool {
+        self.base_type & 0x1F <= 16
+    }
 }
 
 /// A field that an application added, as a definition declares it.
@@ -59,8 +70,8 @@ pub(super) enum Frame<'a> {
 pub(super) enum Break {
     /// The last message is longer than what is left.
     Cut { missing_bytes: usize },
-    /// A message of a kind that was never declared, so that its length is unknown.
-    Undeclared { lost_bytes: usize },
+    /// A message of a kind that was never declared, or a declaration that makes no sense: its length is unknown.
+    Undeclared,
 }
 
 /// Walks through the messages of one section.
@@ -71,11 +82,24 @@ pub(super) struct Frames<'a> {
     clock: Option<u32>,
     /// The first time seen; one damaged message cannot spoil it later, as it can the last.
     first_time: Option<u32>,
+    /// Bytes passed over because they made no sense.
+    lost_bytes: usize,
+    doubts: usize,
+    /// Whether definitions have kept to the form so far, which makes one that does not a sign of damage.
+    definitions_in_form: bool,
 }
 
 impl<'a> Frames<'a> {
     pub fn new(messages: &'a [u8]) -> Self {
-        Frames { rest: messages, definitions: Default::default(), clock: None, first_time: None }
+        Frames {
+            rest: messages,
+            definitions: Default::default(),
+            clock: None,
+            first_time: None,
+            lost_bytes: 0,
+            doubts: 0,
+            definitions_in_form: true,
+        }
     }
 
     /// The definition in force for a local number.
@@ -96,48 +120,58 @@ impl<'a> Frames<'a> {
         })
     }
 
-    /// Goes on behind a break, at the next place where messages can be told apart again; gives the number of
-    /// bytes passed over, or `None` when there is no such place.
-    ///
-    /// A place counts when [`PROOF_MESSAGES`] data messages of declared kinds follow one another there and half
-    /// of them or more carry a full time that does not go back, steps by a minute at most, and lies within a day
-    /// of the section's first. Noise has a chance below 1e-15 of passing for that.
-    pub fn resume(&mut self) -> Option<usize> {
-        let skipped = (1..self.rest.len()).find(|&at| self.proves_itself(self.rest.get(at..).unwrap_or(&[])))?;
-        self.rest = self.rest.get(skipped..)?;
-        self.clock = None;
-        Some(skipped)
+    /// Bytes passed over because they made no sense.
+    pub fn lost_bytes(&self) -> usize {
+        self.lost_bytes
     }
 
-    fn proves_itself(&self, mut rest: &[u8]) -> bool {
-        let mut times: Vec<u32> = Vec::new();
-        for _ in 0..PROOF_MESSAGES {
-            let Some(&header) = rest.first() else { return false };
-            let Some(definition) = self.definition(header).filter(|_| header < 16) else { return false };
-            let Some((bytes, behind)) = rest.split_at_checked(1 + definition.bytes) else { return false };
-            rest = behind;
-            if let Some(time) = definition.full_time(bytes) {
-                let earliest = times.last().copied().or(self.first_time).unwrap_or(time);
-                let longest = if times.is_empty() { PROOF_SPAN_S } else { PROOF_STEP_S };
-                if time < earliest || time - earliest > longest {
-                    return false;
-                }
-                times.push(time);
-            }
+    /// Goes on behind a break, at the next place where messages can be told apart again; gives whether there is
+    /// one. The bytes up to there are lost.
+    pub fn resume(&mut self) -> bool {
+        let place = sound_place(self.rest, &self.definitions, self.first_time);
+        if let Some(skipped) = place {
+            self.pass_over(skipped);
         }
-        times.len() >= PROOF_MESSAGES / 2
+        place.is_some()
+    }
+
+    /// Gives up all that is left.
+    pub fn abandon(&mut self) {
+        self.pass_over(self.rest.len());
+    }
+
+    fn pass_over(&mut self, bytes: usize) {
+        self.lost_bytes += bytes;
+        self.rest = self.rest.get(bytes..).unwrap_or(&[]);
+        self.clock = None;
+    }
+
+    /// Bytes to go on behind, after a message of the given length: not its own length when its time is absurd and
+    /// another place nearby is sound, because then bytes are missing inside it.
+    fn step(&mut self, length: usize, full_time: Option<u32>) -> usize {
+        let (Some(time), Some(clock)) = (full_time, self.clock) else { return length };
+        let absurd = time.saturating_add(LONGEST_CORRECTION_S) < clock || time.saturating_sub(clock) > LONGEST_STEP_S;
+        if !absurd || self.doubts == MOST_DOUBTS {
+            return length;
+        }
+        self.doubts += 1;
+        let nearby = self.rest.get(..NEARBY_BYTES).unwrap_or(self.rest);
+        let step = sound_place(nearby, &self.definitions, self.first_time).unwrap_or(length);
+        self.lost_bytes += if step == length { 0 } else { step };
+        step
     }
 
     fn data(&mut self, local: u8, short_time: Option<u32>) -> Result<Frame<'a>, Break> {
         let Some(definition) = self.definitions.get(usize::from(local)).and_then(Option::as_ref) else {
-            return Err(Break::Undeclared { lost_bytes: self.rest.len() });
+            return Err(Break::Undeclared);
         };
         let length = 1 + definition.bytes;
-        let Some((bytes, rest)) = self.rest.split_at_checked(length) else {
+        let Some(bytes) = self.rest.get(..length) else {
             return Err(Break::Cut { missing_bytes: length - self.rest.len() });
         };
-        self.rest = rest;
-        let time = definition.full_time(bytes).or_else(|| Some(continued_time(self.clock?, short_time?)));
+        let full_time = definition.full_time(bytes);
+        self.rest = self.rest.get(self.step(length, full_time)..).unwrap_or(&[]);
+        let time = full_time.or_else(|| Some(continued_time(self.clock?, short_time?)));
         self.clock = time.or(self.clock);
         self.first_time = self.first_time.or(time);
         Ok(Frame::Data { local, time, bytes })
@@ -170,6 +204,11 @@ impl<'a> Frames<'a> {
                 developer,
             }));
         }
+        let in_form = self.rest[1] == 0 && architecture <= 1 && fields.iter().all(Field::has_known_type);
+        if !in_form && self.definitions_in_form && self.definitions.iter().any(Option::is_some) {
+            return Err(Break::Undeclared);
+        }
+        self.definitions_in_form &= in_form;
         self.rest = &self.rest[length..];
         let local = header & 0x0F;
         if let Some(slot) = self.definitions.get_mut(usize::from(local)) {
@@ -192,7 +231,7 @@ impl Definition {
     }
 
     /// The time of a data message, where it has one in full.
-    fn full_time(&self, bytes: &[u8]) -> Option<u32> {
+    pub fn full_time(&self, bytes: &[u8]) -> Option<u32> {
         time(bytes.get(1 + self.time_at?..)?, self.big_endian)
     }
 }
@@ -229,7 +268,7 @@ mod tests {
     #[test]
     fn a_message_without_a_declaration_ends_the_section() {
         let mut frames = Frames::new(&[0x03, 1, 2, 3]);
-        assert_eq!(frames.next(), Some(Err(Break::Undeclared { lost_bytes: 4 })));
+        assert_eq!(frames.next(), Some(Err(Break::Undeclared)));
     }
 
     #[test]

@@ -38,7 +38,7 @@ pub const JOIN_TOLERANCE_S: f64 = 5.0;
 pub fn join(primary: Recording, second: Recording) -> Result<Recording, Error> {
     let apart_s = apart_s(&primary, &second);
     let (file, second_file) = (primary.provenance.file.clone(), second.provenance.file.clone());
-    if !(apart_s <= 0.0) {
+    if apart_s > 0.0 {
         return Err(Error::NoOverlap { file, second: second_file, apart_s });
     }
     let mut joined = primary;

@@ -22,6 +22,7 @@ mod fit;
 mod frame;
 mod join;
 mod message;
+mod recovery;
 mod row;
 mod section;
 mod sport;
@@ -34,7 +35,7 @@ pub use csv::parse_csv;
 pub use fit::decode_fit;
 pub use join::{JOIN_TOLERANCE_S, join};
 
-/// Largest file that is read, bytes: a day at ten records a second with forty fields is a tenth of it.
+/// Largest file that is read, bytes: a day at ten records a second and a hundred bytes each is a third of it.
 pub const MAX_FILE_BYTES: u64 = 256 * 1024 * 1024;
 /// Most records that are read: eight weeks at one a second.
 pub const MAX_RECORDS: usize = 5_000_000;
