@@ -83,7 +83,7 @@ pub struct Noise {
 impl Default for Noise {
     fn default() -> Self {
         Noise {
-            power_cv: 0.04,
+            power_cv: 0.05,
             power_scale: 1.0,
             power_lag_s: 0.0,
             gust_sd_m_s: 0.3,
@@ -99,7 +99,7 @@ impl Default for Noise {
             altitude_sd_m: 0.5,
             lap_mark_sd_s: 0.02,
             rider_cv: 0.08,
-            rider_time_s: 4.0,
+            rider_time_s: 3.0,
             pace_cv: 0.01,
             mass_scatter_kg: 0.0,
             warm_up_excess: 0.25,

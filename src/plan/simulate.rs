@@ -236,7 +236,7 @@ impl Day<'_> {
             speeds_m_s: &speeds_m_s,
             laps: self.plan.laps_per_run,
             mishaps,
-            limit_s: 2.0 * self.plan.nominal_duration_s(run) + standing_s + 300.0,
+            limit_s: 1.5 * self.plan.nominal_duration_s(run) + 1.5 * standing_s + 120.0,
         };
         let mut gusts = stream(self.seed, run, Purpose::Gusts);
         let ridden = ride::ride(&task, &mut gusts, stream(self.seed, run, Purpose::Rider))
