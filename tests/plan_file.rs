@@ -80,7 +80,11 @@ fn parts_that_do_not_fit_are_told_apart() {
         ("laps_per_run = 6", "laps_per_run = 6\nrun_mass_kg = [80.0, 81.0]", "2 entries for 1 runs"),
         ("laps_per_run = 6", "laps_per_run = 6\non = [\"track\"]", "on rollers"),
         ("crr = 0.0045", "crr = 0.0045\n[[setup]]\nid = \"b\"\ncda_m2 = 0.3\ncrr = 0.004", "is not in order"),
-        ("crr = 0.0045", "crr = 0.0045\n[[mishap]]\nrun = 2\nkind = \"stop\"\nat_s = 1.0\nduration_s = 2.0", "mishap.run = 2"),
+        (
+            "crr = 0.0045",
+            "crr = 0.0045\n[[mishap]]\nrun = 2\nkind = \"stop\"\nat_s = 1.0\nduration_s = 2.0",
+            "mishap.run = 2",
+        ),
     ] {
         let said = refusal(from, to);
         assert!(said.contains(says), "expected «{says}» in: {said}");

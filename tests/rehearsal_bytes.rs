@@ -56,7 +56,9 @@ fn more_noise_in_the_power_meter_leaves_the_ride_as_it_was() {
 
 #[test]
 fn the_session_of_a_rehearsal_is_one_that_solve_accepts() {
-    for parts in [ROAD, TRACK, ROLLERS, "loop.length_m = 900.0\nwind = { mode = \"given\", speed_m_s = 2.0, from_deg = 90.0 }\n"] {
+    for parts in
+        [ROAD, TRACK, ROLLERS, "loop.length_m = 900.0\nwind = { mode = \"given\", speed_m_s = 2.0, from_deg = 90.0 }\n"]
+    {
         let files = rehearse_files(&plan(parts), 1).unwrap();
         let text = files.iter().find(|f| f.name == "session.toml").unwrap();
         let text = std::str::from_utf8(&text.bytes).unwrap();

@@ -36,3 +36,13 @@ fn the_three_tyres_are_what_their_plan_gives() {
 fn the_two_positions_are_what_their_plan_gives() {
     check_folder("two-positions");
 }
+
+#[test]
+fn the_tyres_on_rollers_are_what_their_plan_gives() {
+    check_folder("tyres-on-rollers");
+}
+
+#[test]
+fn the_day_on_road_and_rollers_is_what_its_plan_gives() {
+    check_folder("road-and-rollers");
+}

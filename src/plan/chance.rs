@@ -74,9 +74,8 @@ mod tests {
         let x: Vec<f64> = (0..2_000_000).map(|_| gust.advance(&mut random)).collect();
         let n = x.len() as f64;
         let mean = x.iter().sum::<f64>() / n;
-        let covariance = |lag: usize| {
-            x.iter().zip(&x[lag..]).map(|(a, b)| (a - mean) * (b - mean)).sum::<f64>() / (n - lag as f64)
-        };
+        let covariance =
+            |lag: usize| x.iter().zip(&x[lag..]).map(|(a, b)| (a - mean) * (b - mean)).sum::<f64>() / (n - lag as f64);
         let variance = covariance(0);
         assert!((variance.sqrt() / sd - 1.0).abs() < 0.04, "{}", variance.sqrt());
         for lag_s in [1.0_f64, 3.0, 6.0] {

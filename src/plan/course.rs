@@ -47,7 +47,8 @@ impl Course {
     /// The message of an error says what does not fit.
     pub(super) fn of(plan: &PlannedLoop) -> Result<Course, String> {
         let shape = Shape::of(plan)?;
-        let amplitude = plan.elevation_amplitude_m.unwrap_or(if plan.kind == Venue::Road { ROAD_AMPLITUDE_M } else { 0.0 });
+        let amplitude =
+            plan.elevation_amplitude_m.unwrap_or(if plan.kind == Venue::Road { ROAD_AMPLITUDE_M } else { 0.0 });
         let profile = Profile::drawn(amplitude, plan.elevation_seed, shape.length_m());
         // A bearing is clockwise from north, a direction counter-clockwise from east.
         let at_gate = FRAC_PI_2 - plan.home_straight_bearing_deg.unwrap_or(90.0).to_radians();
@@ -136,7 +137,8 @@ fn tabulated(shape: &Shape, profile: &Profile, at_gate_rad: f64) -> Course {
         };
         spots.push(here);
         // Simpson's rule over the cell: the directions are exact, so places are good to micrometres.
-        let (middle, end) = (at_gate_rad + shape.direction_rad(s + 0.5 * cell_m), at_gate_rad + shape.direction_rad(s + cell_m));
+        let (middle, end) =
+            (at_gate_rad + shape.direction_rad(s + 0.5 * cell_m), at_gate_rad + shape.direction_rad(s + cell_m));
         here.east_m += cell_m / 6.0 * (direction.cos() + 4.0 * middle.cos() + end.cos());
         here.north_m += cell_m / 6.0 * (direction.sin() + 4.0 * middle.sin() + end.sin());
     }

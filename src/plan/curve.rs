@@ -37,7 +37,11 @@ impl Waves {
 
     fn sum(&self, turn: f64, term: impl Fn(f64, &Wave, f64, f64) -> f64) -> f64 {
         let order = |i: usize| (i + 1) as f64;
-        self.waves.iter().enumerate().map(|(i, w)| term(order(i), w, (order(i) * turn).cos(), (order(i) * turn).sin())).sum()
+        self.waves
+            .iter()
+            .enumerate()
+            .map(|(i, w)| term(order(i), w, (order(i) * turn).cos(), (order(i) * turn).sin()))
+            .sum()
     }
 
     /// Where the end of the lap misses its start, as a share of the lap.
@@ -74,7 +78,12 @@ pub(super) fn curve(length_m: f64, seed: u64) -> Result<Waves, String> {
         let along = curve.gap();
         curve.waves[0] = Wave { sine_rad: base.sine_rad + tiny, ..base };
         let across = curve.gap();
-        let j = [(along[0] - gap[0]) / tiny, (across[0] - gap[0]) / tiny, (along[1] - gap[1]) / tiny, (across[1] - gap[1]) / tiny];
+        let j = [
+            (along[0] - gap[0]) / tiny,
+            (across[0] - gap[0]) / tiny,
+            (along[1] - gap[1]) / tiny,
+            (across[1] - gap[1]) / tiny,
+        ];
         let determinant = j[0] * j[3] - j[1] * j[2];
         curve.waves[0] = Wave {
             cosine_rad: base.cosine_rad - (j[3] * gap[0] - j[1] * gap[1]) / determinant,

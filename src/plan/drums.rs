@@ -134,12 +134,8 @@ mod tests {
     fn twin_drums_carry_more_than_the_weight() {
         // Statics: 1/cos α for wheel 0.335 m, drums of radius 0.0556 m, 0.28 m apart is 1.07117; Clark's factor for
         // r 0.335 on R 0.0556 is 2.6505. Computed in another language.
-        let rollers = Rollers {
-            drum_diameter_m: 0.1112,
-            drum_spacing_m: 0.28,
-            rear_weight_fraction: 1.0,
-            ..Rollers::default()
-        };
+        let rollers =
+            Rollers { drum_diameter_m: 0.1112, drum_spacing_m: 0.28, rear_weight_fraction: 1.0, ..Rollers::default() };
         let noise = Noise::default();
         let forces = task(&rollers, &noise).forces();
         assert!((forces.load_n / (84.0 * 9.80665) - 1.07117).abs() < 1e-5);

@@ -6,9 +6,9 @@
 use super::sensor::{Reading, SimulatedRide};
 use crate::error::Error;
 use embedded_io_adapters::std::FromStd;
-use rustyfit::{Encoder, HeaderOption};
 use rustyfit::profile::{mesgdef, typedef};
 use rustyfit::proto::{FIT, Message};
+use rustyfit::{Encoder, HeaderOption};
 use std::io::Cursor;
 
 /// The bytes of the activity file.

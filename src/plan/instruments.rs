@@ -98,3 +98,55 @@ pub(super) fn weigh(plan: &Plan, seed: u64) -> Vec<Weighing> {
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn plan(errors: &str) -> Plan {
+        let text = format!(
+            "order = [\"a\", \"a\"]\nspeeds_km_h = [30.0]\nrider_and_bike.mass_kg = 80.0\nloop.length_m = 900.0\n\
+             noise.instrument_errors = \"{errors}\"\n[[setup]]\nid = \"a\"\ncda_m2 = 0.3\ncrr = 0.004\n"
+        );
+        Plan::from_toml(&text, "plan.toml").unwrap()
+    }
+
+    /// Mean and standard deviation.
+    fn spread(values: &[f64]) -> [f64; 2] {
+        let mean = values.iter().sum::<f64>() / values.len() as f64;
+        let variance = values.iter().map(|x| (x - mean).powi(2)).sum::<f64>() / values.len() as f64;
+        [mean, variance.sqrt()]
+    }
+
+    #[test]
+    fn over_many_days_the_instruments_err_by_their_standard_uncertainties() {
+        // 4000 draws: a mean is known to 1.6 % of the standard deviation, that to 1.1 %; four times this is allowed.
+        let plan = plan("drawn");
+        let days: Vec<Instruments> = (0..4000).map(|seed| draw(&plan, seed)).collect();
+        let check = |value: &dyn Fn(&Instruments) -> f64, stated: f64, sd: f64| {
+            let [mean, found] = spread(&days.iter().map(value).collect::<Vec<_>>());
+            assert!((mean - stated).abs() < 0.064 * sd, "{mean} for {stated}");
+            assert!((found / sd - 1.0).abs() < 0.045, "{found} for {sd}");
+        };
+        check(&|i| i.power_scale, 1.0, 0.01);
+        check(&|i| i.speed_scale, 1.0, 0.003);
+        check(&|i| i.temperature_c, 18.0, 0.5);
+        check(&|i| i.pressure_hpa, 1000.0, 1.0);
+        check(&|i| i.rider_and_bike.drivetrain_efficiency, 0.976, 0.005);
+        check(&|i| i.rider_and_bike.wheel_inertia_kg_m2, 0.14, 0.02);
+        let errors: Vec<f64> =
+            (0..2000).flat_map(|seed| weigh(&plan, seed).into_iter().map(|w| w.stated_kg - w.true_kg)).collect();
+        let [mean, sd] = spread(&errors);
+        assert!(mean.abs() < 0.0064 && (sd / 0.1 - 1.0).abs() < 0.045, "{mean} {sd}");
+    }
+
+    #[test]
+    fn without_errors_what_is_stated_is_true() {
+        let plan = plan("none");
+        let i = draw(&plan, 3);
+        assert_eq!([i.power_scale, i.speed_scale, i.temperature_c, i.pressure_hpa], [1.0, 1.0, 18.0, 1000.0]);
+        assert_eq!(i.rider_and_bike, plan.rider_and_bike);
+        assert_eq!(i.rollers, plan.rollers);
+        assert!(weigh(&plan, 3).iter().all(|w| w.stated_kg == 80.0 && w.true_kg == 80.0));
+    }
+}

@@ -11,6 +11,7 @@ mod curve;
 mod drums;
 mod fit_writer;
 mod instruments;
+mod lean;
 mod motion;
 mod noise;
 mod pieces;

@@ -40,7 +40,10 @@ fn setups(plan: &Plan, at: &Checker) -> Result<(), Error> {
         return Err(at.inconsistent(&[], "there is no [[setup]]; name at least one with id, cda_m2 and crr".into()));
     }
     if plan.order.is_empty() {
-        return Err(at.inconsistent(&["order"], "order is empty; name the set-up of each run, such as [\"a\", \"b\", \"b\", \"a\"]".into()));
+        return Err(at.inconsistent(
+            &["order"],
+            "order is empty; name the set-up of each run, such as [\"a\", \"b\", \"b\", \"a\"]".into(),
+        ));
     }
     if plan.order.len() > 100 {
         return Err(at.inconsistent(&["order"], format!("{} runs in a day; 100 is the limit", plan.order.len())));
@@ -69,12 +72,20 @@ fn setups(plan: &Plan, at: &Checker) -> Result<(), Error> {
 fn riding(plan: &Plan, at: &Checker) -> Result<(), Error> {
     at.within(&["laps_per_run"], plan.laps_per_run as f64, &limit(1.0, 500.0, "whole laps in each run"))?;
     if plan.speeds_km_h.is_empty() {
-        return Err(at.inconsistent(&["speeds_km_h"], "speeds_km_h is empty; give two clearly different speeds, such as [29, 41]".into()));
+        return Err(at.inconsistent(
+            &["speeds_km_h"],
+            "speeds_km_h is empty; give two clearly different speeds, such as [29, 41]".into(),
+        ));
     }
     for &speed in &plan.speeds_km_h {
         at.within(&["speeds_km_h"], speed, &limit(12.0, 80.0, "in km/h, one for each lap, repeated"))?;
     }
-    at.within(&["run_duration_s"], plan.run_duration_s, &limit(60.0, LONGEST_RUN_S, "length of a run on rollers in s"))?;
+    at.within_if(&["rollers_speed_km_h"], plan.rollers_speed_km_h, &limit(12.0, 80.0, "in km/h"))?;
+    at.within(
+        &["run_duration_s"],
+        plan.run_duration_s,
+        &limit(60.0, LONGEST_RUN_S, "length of a run on rollers in s"),
+    )?;
     at.within(&["pause_between_runs_s"], plan.pause_between_runs_s, &limit(0.0, 86_400.0, "in s"))?;
     if plan.start.parse::<jiff::Timestamp>().is_err() {
         let message = format!("start = \"{}\" is not a time; write it as 2031-05-03T09:00:00Z", plan.start);
@@ -82,7 +93,10 @@ fn riding(plan: &Plan, at: &Checker) -> Result<(), Error> {
     }
     for (key, count) in [("run_mass_kg", plan.run_mass_kg.len()), ("on", plan.on.len())] {
         if count != 0 && count != plan.order.len() {
-            let message = format!("{key} has {count} entries for {} runs; give one for each run or leave it out", plan.order.len());
+            let message = format!(
+                "{key} has {count} entries for {} runs; give one for each run or leave it out",
+                plan.order.len()
+            );
             return Err(at.inconsistent(&[key], message));
         }
     }
@@ -98,7 +112,12 @@ fn riding(plan: &Plan, at: &Checker) -> Result<(), Error> {
         let run_s = plan.nominal_duration_s(run);
         day_s += run_s;
         if run_s > LONGEST_RUN_S || day_s > LONGEST_DAY_S {
-            let message = format!("run {} takes {:.1} h and the day up to it {:.1} h; 4 h a run and 24 h in all are the limit", run + 1, run_s / 3600.0, day_s / 3600.0);
+            let message = format!(
+                "run {} takes {:.1} h and the day up to it {:.1} h; 4 h a run and 24 h in all are the limit",
+                run + 1,
+                run_s / 3600.0,
+                day_s / 3600.0
+            );
             return Err(at.inconsistent(&["laps_per_run"], message));
         }
     }
@@ -108,9 +127,15 @@ fn riding(plan: &Plan, at: &Checker) -> Result<(), Error> {
 fn wind(plan: &Plan, at: &Checker) -> Result<(), Error> {
     let w = &plan.wind;
     at.within(&["wind", "speed_m_s"], w.speed_m_s, &limit(0.0, 12.0, "mean wind at rider height in m/s, not km/h"))?;
-    at.within(&["wind", "from_deg"], w.from_deg, &limit(0.0, 360.0, "where it blows from, degrees clockwise from north"))?;
+    at.within(
+        &["wind", "from_deg"],
+        w.from_deg,
+        &limit(0.0, 360.0, "where it blows from, degrees clockwise from north"),
+    )?;
     if w.mode == WindMode::None && w.speed_m_s > 0.0 {
-        let message = "a wind is stated but mode is \"none\"; set mode = \"estimate\" or \"given\", or remove speed_m_s".to_string();
+        let message =
+            "a wind is stated but mode is \"none\"; set mode = \"estimate\" or \"given\", or remove speed_m_s"
+                .to_string();
         return Err(at.inconsistent(&["wind", "speed_m_s"], message));
     }
     for (key, value, range) in [
@@ -135,7 +160,11 @@ fn noise(n: &Noise, at: &Checker) -> Result<(), Error> {
         ("gust_sd_m_s", n.gust_sd_m_s, limit(0.0, 3.0, "standard deviation of one component in m/s")),
         ("gust_time_s", n.gust_time_s, limit(0.1, 300.0, "correlation time in s")),
         ("wind_drift_m_s_per_h", n.wind_drift_m_s_per_h, limit(-5.0, 5.0, "growth of the wind in m/s in an hour")),
-        ("wheel_circumference_m", n.wheel_circumference_m, limit(1.0, 2.5, "rolled-out circumference in m; 2.105 is usual")),
+        (
+            "wheel_circumference_m",
+            n.wheel_circumference_m,
+            limit(1.0, 2.5, "rolled-out circumference in m; 2.105 is usual"),
+        ),
         ("speed_scale", n.speed_scale, limit(0.5, 2.0, "recorded over true speed; 1 is without error")),
         ("position_sd_m", n.position_sd_m, limit(0.0, 30.0, "in m")),
         ("position_time_s", n.position_time_s, limit(1.0, 3600.0, "in s")),
@@ -174,15 +203,31 @@ fn mishaps(plan: &Plan, at: &Checker) -> Result<(), Error> {
 fn circuit(plan: &Plan, at: &Checker) -> Result<(), Error> {
     let c: &PlannedLoop = &plan.circuit;
     let key = |k| ["loop", k];
-    at.within(&["loop", "origin", "lat_deg"], c.origin.lat_deg, &limit(-75.0, 75.0, "latitude in degrees, away from the poles"))?;
-    at.within(&["loop", "origin", "lon_deg"], c.origin.lon_deg, &limit(-179.0, 179.0, "longitude in degrees, away from the date line"))?;
+    at.within(
+        &["loop", "origin", "lat_deg"],
+        c.origin.lat_deg,
+        &limit(-75.0, 75.0, "latitude in degrees, away from the poles"),
+    )?;
+    at.within(
+        &["loop", "origin", "lon_deg"],
+        c.origin.lon_deg,
+        &limit(-179.0, 179.0, "longitude in degrees, away from the date line"),
+    )?;
     at.within(&key("altitude_m"), c.altitude_m, &limit(-400.0, 5000.0, "in m"))?;
     at.within(&key("aspect"), c.aspect, &limit(0.1, 20.0, "long side over short side"))?;
     at.within_if(&key("elevation_amplitude_m"), c.elevation_amplitude_m, &limit(0.0, 500.0, "in m"))?;
     at.within_if(&key("length_m"), c.length_m, &limit(80.0, 50_000.0, "length of one lap in m, not km"))?;
-    at.within_if(&key("bend_radius_m"), c.bend_radius_m, &limit(8.0, 2000.0, "radius of the bends at the measuring line in m"))?;
+    at.within_if(
+        &key("bend_radius_m"),
+        c.bend_radius_m,
+        &limit(8.0, 2000.0, "radius of the bends at the measuring line in m"),
+    )?;
     at.within_if(&key("transition_m"), c.transition_m, &limit(0.0, 200.0, "length over which the bend tightens in m"))?;
-    at.within_if(&key("home_straight_bearing_deg"), c.home_straight_bearing_deg, &limit(0.0, 360.0, "degrees clockwise from north"))?;
+    at.within_if(
+        &key("home_straight_bearing_deg"),
+        c.home_straight_bearing_deg,
+        &limit(0.0, 360.0, "degrees clockwise from north"),
+    )?;
     if (0..plan.order.len()).all(|run| plan.venue_of(run) == Venue::Rollers) {
         return Ok(());
     }
@@ -201,7 +246,11 @@ fn circuit(plan: &Plan, at: &Checker) -> Result<(), Error> {
         return Err(at.inconsistent(&["loop", "bend_radius_m"], message));
     }
     if course.steepest() > STEEPEST {
-        let message = format!("the steepest place has {:.1} %, more than the {:.0} % on which laps make a test; lower elevation_amplitude_m", 100.0 * course.steepest(), 100.0 * STEEPEST);
+        let message = format!(
+            "the steepest place has {:.1} %, more than the {:.0} % on which laps make a test; lower elevation_amplitude_m",
+            100.0 * course.steepest(),
+            100.0 * STEEPEST
+        );
         return Err(at.inconsistent(&["loop", "elevation_amplitude_m"], message));
     }
     Ok(())

@@ -7,9 +7,7 @@ use super::noise::{Mishap, Noise};
 use super::plan_check;
 use crate::error::Error;
 use crate::quantity::m_s_from_km_h;
-use crate::session::{
-    Position, Reference, RiderAndBike, Rollers, Solve, Uncertainty, Venue, WindMode, parse_checked,
-};
+use crate::session::{Position, Reference, RiderAndBike, Rollers, Solve, Uncertainty, Venue, WindMode, parse_checked};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -27,8 +25,11 @@ pub struct Plan {
     /// Whole laps ridden in each run on a loop or track.
     #[serde(default = "default_laps")]
     pub laps_per_run: usize,
-    /// Planned speed of each lap, repeated over the laps; on rollers the first is held.
+    /// Planned speed of each lap, repeated over the laps.
     pub speeds_km_h: Vec<f64>,
+    /// Speed held on rollers; the first of `speeds_km_h` when left out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rollers_speed_km_h: Option<f64>,
     /// Length of a run on rollers.
     #[serde(default = "default_duration")]
     pub run_duration_s: f64,

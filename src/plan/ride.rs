@@ -158,3 +158,62 @@ fn mishap_at(mishaps: &[Mishap], time_s: f64) -> Option<Trouble> {
     })
     .next()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plan::chance::{Purpose, stream};
+    use crate::plan::plan_file::{LoopShape, PlannedLoop};
+    use crate::session::BearingFriction;
+
+    fn leg_speeds(wind_m_s: f64) -> [f64; 2] {
+        let plan = PlannedLoop {
+            shape: LoopShape::OutAndBack,
+            length_m: Some(1800.0),
+            elevation_amplitude_m: Some(0.0),
+            ..PlannedLoop::default()
+        };
+        let course = Course::of(&plan).unwrap();
+        let noise = Noise { gust_sd_m_s: 0.0, rider_cv: 0.0, pace_cv: 0.0, ..Noise::default() };
+        let task = Task {
+            course: &course,
+            machine: Machine {
+                mass_kg: 85.0,
+                wheel_mass_kg: 1.25,
+                centre_of_mass_height_m: 1.05,
+                efficiency: 0.976,
+                bearing: BearingFriction::default(),
+                crr: 0.0045,
+                cda_m2: 0.3,
+            },
+            density_kg_m3: 1.2,
+            gravity_m_s2: 9.80665,
+            // The home leg goes east, so this is a head wind there.
+            wind: MeanWind { east_m_s: -wind_m_s, ..MeanWind::default() },
+            noise: &noise,
+            speeds_m_s: &[9.0],
+            laps: 2,
+            mishaps: Vec::new(),
+            limit_s: 3600.0,
+        };
+        let ride = ride(&task, &mut stream(1, 0, Purpose::Gusts), stream(1, 0, Purpose::Rider)).unwrap();
+        let second_lap = ride.gate_passes_s[1];
+        // 350 m past the gate the rider is on the home leg, 800 m later on the other one.
+        let at = |chainage: f64| {
+            let i = ride.trace.chainage_m.partition_point(|&s| s < 1800.0 + chainage);
+            assert!(i as f64 * STEP_S > second_lap);
+            ride.trace.speed_m_s[i]
+        };
+        [at(350.0), at(1150.0)]
+    }
+
+    #[test]
+    fn a_head_wind_slows_the_rider_who_then_works_harder_only_in_part() {
+        let [out, back] = leg_speeds(0.0);
+        assert!((out - 9.0).abs() < 0.05 && (back - 9.0).abs() < 0.05, "{out} {back}");
+        let [into, with] = leg_speeds(2.5);
+        // Held speed would show no difference, held power 3.05 m/s: (3.92 N + 0.18 (v ± 2.5)²) v = 166.5 W at 7.54 and
+        // 10.59 m/s, by hand.
+        assert!(with - into > 0.5 && with - into < 2.5, "{into} {with}");
+    }
+}

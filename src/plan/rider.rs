@@ -68,7 +68,13 @@ pub(super) struct Rider {
 
 impl Rider {
     /// A rider who rolls at `start_m_s` and will be asked for no more than `fastest_m_s`.
-    pub(super) fn new(feel: Feel, start_m_s: f64, fastest_m_s: f64, noise: &Noise, mut random: Xoshiro256PlusPlus) -> Rider {
+    pub(super) fn new(
+        feel: Feel,
+        start_m_s: f64,
+        fastest_m_s: f64,
+        noise: &Noise,
+        mut random: Xoshiro256PlusPlus,
+    ) -> Rider {
         Rider {
             feel,
             ceiling_w: 1.3 * feel.steady_w(fastest_m_s) + 60.0,

@@ -64,7 +64,7 @@ pub fn simulate(plan: &Plan, seed: u64) -> Result<Rehearsal, Error> {
     plan.check()?;
     let on_a_loop = (0..plan.order.len()).any(|run| plan.venue_of(run) != Venue::Rollers);
     let course = match on_a_loop {
-        true => Some(Course::of(&plan.circuit).map_err(|message| inconsistent(message))?),
+        true => Some(Course::of(&plan.circuit).map_err(inconsistent)?),
         false => None,
     };
     let day = Day {
@@ -93,7 +93,7 @@ pub fn simulate(plan: &Plan, seed: u64) -> Result<Rehearsal, Error> {
             title: plan.title.clone(),
             seed,
             gravity_m_s2: day.gravity_m_s2,
-            loop_length_m: day.course.as_ref().map(|c| c.length_m),
+            loop_length_m: plan.circuit.length_m.filter(|_| on_a_loop),
             gate: day.course.as_ref().filter(|_| plan.circuit.has_positions()).map(|c| c.origin),
             instruments: day.instruments,
             setups: setups.collect(),
@@ -174,16 +174,16 @@ impl Day<'_> {
         };
         let file = format!("run-{}.fit", run + 1);
         let Recorded { ride, speed_behind_power_s } = record(&scene, file, self.starts_s[run], self.seed, run);
-        // The first record is stamped one second after the start.
-        let from_first_record = |t: &f64| ((t - 1.0) * 1000.0).round() / 1000.0;
+        // Finer than any sensor tells; the first record is stamped one second after the start.
+        let rounded = |x: f64| (x * 1000.0).round() / 1000.0;
         let truth = RunTruth {
             file: ride.file.clone(),
             setup: setup.id.clone(),
             mass_kg: self.weighings[run].true_kg,
-            speed_behind_power_s,
-            wind_east_m_s: ridden.wind_east_m_s,
-            wind_north_m_s: ridden.wind_north_m_s,
-            gate_passes_s: ridden.gate_passes_s.iter().map(from_first_record).collect(),
+            speed_behind_power_s: rounded(speed_behind_power_s),
+            wind_east_m_s: rounded(ridden.wind_east_m_s),
+            wind_north_m_s: rounded(ridden.wind_north_m_s),
+            gate_passes_s: ridden.gate_passes_s.iter().map(|t| rounded(t - 1.0)).collect(),
             spoiled_s: mishaps.iter().map(|m| m.at_s - 1.0).collect(),
         };
         Ok(Run { ride, truth })
@@ -203,7 +203,8 @@ impl Day<'_> {
     }
 
     fn on_rollers(&self, run: usize, setup: &PlannedSetup) -> Ridden {
-        let speed_km_h = self.plan.speeds_km_h.first().copied().unwrap_or(30.0);
+        let first = self.plan.speeds_km_h.first().copied();
+        let speed_km_h = self.plan.rollers_speed_km_h.or(first).unwrap_or(30.0);
         let task = DrumTask {
             machine: self.machine(run, setup.crr_rollers.unwrap_or(setup.crr), setup.cda_m2),
             rollers: &self.instruments.rollers,
@@ -277,5 +278,54 @@ impl Day<'_> {
             text.push_str(&format!("{s:.2},{height:.3}\n"));
         }
         Some(text)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const PLAN: &str = r#"
+order = ["a", "b", "a"]
+laps_per_run = 2
+speeds_km_h = [36.0]
+rider_and_bike.mass_kg = 80.0
+loop.length_m = 900.0
+wind = { speed_m_s = 2.0, from_deg = 270.0 }
+noise = { gust_sd_m_s = 0.0, wind_drift_m_s_per_h = 1.2 }
+[[setup]]
+id = "a"
+cda_m2 = 0.3
+crr = 0.004
+[[setup]]
+id = "b"
+cda_m2 = 0.3
+crr = 0.004
+"#;
+
+    #[test]
+    fn a_wind_from_the_west_blows_east_and_grows_through_the_day() {
+        let plan = Plan::from_toml(PLAN, "plan.toml").unwrap();
+        let day = simulate(&plan, 1).unwrap();
+        for (ride, truth) in day.rides.iter().zip(&day.truth.runs) {
+            let middle_s = 0.5 * ride.readings.len() as f64 + (ride.start_s - day.rides[0].start_s) as f64;
+            let expected = 2.0 + 1.2 * middle_s / 3600.0;
+            assert!((truth.wind_east_m_s - expected).abs() < 2e-3, "{} for {expected}", truth.wind_east_m_s);
+            assert!(truth.wind_north_m_s.abs() < 1e-9);
+        }
+    }
+
+    #[test]
+    fn runs_start_on_the_minute_one_after_the_other_on_the_planned_day() {
+        let plan = Plan::from_toml(PLAN, "plan.toml").unwrap();
+        let day = simulate(&plan, 1).unwrap();
+        // 2031-05-03T09:00:00Z is 1 935 565 200 in Unix time (any calendar).
+        assert_eq!(day.rides[0].start_s, 1_935_565_200);
+        for pair in day.rides.windows(2) {
+            let end_s = pair[0].start_s + pair[0].readings.len() as i64;
+            let pause_s = pair[1].start_s - end_s;
+            assert!((600..1200).contains(&pause_s), "{pause_s}");
+            assert_eq!(pair[1].start_s % 60, 0);
+        }
     }
 }

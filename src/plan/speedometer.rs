@@ -26,7 +26,13 @@ pub(super) struct SpeedColumns {
 }
 
 /// Speed and distance at whole seconds 1, 2, … up to `count`, recorded speeds being `scale` times the true ones.
-pub(super) fn read(trace: &Trace, count: usize, noise: &Noise, scale: f64, random: &mut Xoshiro256PlusPlus) -> SpeedColumns {
+pub(super) fn read(
+    trace: &Trace,
+    count: usize,
+    noise: &Noise,
+    scale: f64,
+    random: &mut Xoshiro256PlusPlus,
+) -> SpeedColumns {
     match noise.speed_source {
         SpeedSource::Exact => exact(trace, count, noise, scale),
         SpeedSource::Wheel => wheel(trace, count, noise, scale, random),
@@ -119,8 +125,7 @@ mod tests {
 
     /// Mean of (true speed at the stamp − recorded speed)/growth, which is the age by the definition of a ramp.
     fn mean_age(trace: &Trace, columns: &SpeedColumns) -> f64 {
-        let ages: Vec<f64> =
-            (20..=300).map(|i| (trace.speed_at(i as f64) - columns.speed_m_s[i - 1]) / 0.02).collect();
+        let ages: Vec<f64> = (20..=300).map(|i| (trace.speed_at(i as f64) - columns.speed_m_s[i - 1]) / 0.02).collect();
         ages.iter().sum::<f64>() / ages.len() as f64
     }
 

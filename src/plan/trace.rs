@@ -57,7 +57,8 @@ impl Trace {
         for (i, pair) in self.chainage_m.windows(2).enumerate() {
             while offset_m + count * every_m <= pair[1] {
                 let mark = offset_m + count * every_m;
-                let share = if pair[1] > pair[0] { ((mark - pair[0]) / (pair[1] - pair[0])).clamp(0.0, 1.0) } else { 0.0 };
+                let share =
+                    if pair[1] > pair[0] { ((mark - pair[0]) / (pair[1] - pair[0])).clamp(0.0, 1.0) } else { 0.0 };
                 times.push((i as f64 + share) * self.step_s);
                 count += 1.0;
             }

@@ -14,7 +14,8 @@ pub(crate) const fn limit(low: f64, high: f64, hint: &'static str) -> Limit {
     Limit { low, high, hint }
 }
 
-pub(crate) const MASS: Limit = limit(25.0, 250.0, "rider, bicycle and kit together in kg; not g, and not the bicycle alone");
+pub(crate) const MASS: Limit =
+    limit(25.0, 250.0, "rider, bicycle and kit together in kg; not g, and not the bicycle alone");
 const PRESSURE: Limit =
     limit(500.0, 1100.0, "station pressure in hPa, not reduced to sea level; 1 bar is 1000 hPa, 1 mmHg is 1.333 hPa");
 const TYRE: Limit = limit(50.0, 1600.0, "tyre pressure in kPa: 1 bar is 100 kPa, 1 psi is 6.9 kPa");
