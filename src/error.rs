@@ -75,6 +75,12 @@ pub enum Error {
     NoSteadyWindow { file: String, needed_s: f64, reason: String, next: String },
 
     // -- plan ----------------------------------------------------------------------------------
+    /// A planned run cannot be ridden as planned.
+    #[error("run {run}: {reason}; lower speeds_km_h, the wind or the elevation, or check crr and cda_m2")]
+    NotRidden { run: usize, reason: String },
+    /// A simulated ride could not be put into a file.
+    #[error("{file}: cannot be encoded as FIT ({reason}); make the run shorter")]
+    NotEncoded { file: String, reason: String },
 
     // -- pooling -------------------------------------------------------------------------------
     /// Results that cannot be pooled together.
@@ -115,6 +121,8 @@ impl Error {
             Error::TooFewLaps { .. } => "too-few-laps",
             Error::Numerical { .. } => "numerical",
             Error::NoSteadyWindow { .. } => "no-steady-window",
+            Error::NotRidden { .. } => "not-ridden",
+            Error::NotEncoded { .. } => "not-encoded",
             Error::NotPoolable { .. } => "not-poolable",
         }
     }

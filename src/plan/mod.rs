@@ -1,1 +1,39 @@
-//! Stub.
+//! Before the ride: the plan of a test day, and its rehearsal with everything known.
+//!
+//! Given a plan file; gives simulated rides, their session and the truth, as values or as the bytes of files. It
+//! touches no file and no clock, and the simulation shares no formula or step with the solver.
+
+mod atmosphere;
+mod bean;
+mod chance;
+mod course;
+mod curve;
+mod drums;
+mod fit_writer;
+mod instruments;
+mod lean;
+mod motion;
+mod noise;
+mod pieces;
+mod plan_check;
+mod plan_file;
+mod rehearse;
+mod ride;
+mod rider;
+mod sensor;
+mod session_file;
+mod shape;
+mod simulate;
+mod speedometer;
+mod trace;
+mod truth;
+
+pub use fit_writer::encode;
+pub use instruments::Instruments;
+pub use noise::{InstrumentErrors, Mishap, MishapKind, Noise, SpeedSource};
+pub use plan_file::{LoopShape, Plan, PlannedAir, PlannedLoop, PlannedSetup, PlannedWind, Target};
+pub use rehearse::{RehearsedFile, rehearse_files};
+pub use sensor::{Place, Reading, SimulatedRide};
+pub use session_file::session_toml;
+pub use simulate::{Rehearsal, simulate};
+pub use truth::{RunTruth, SetupTruth, Truth};

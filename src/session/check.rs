@@ -4,25 +4,26 @@ use super::{Lag, Session, Venue, WindMode, locate};
 use crate::error::Error;
 
 /// Plausible range of a value and the mistake that usually lies behind one outside it.
-struct Limit {
+pub(crate) struct Limit {
     low: f64,
     high: f64,
     hint: &'static str,
 }
 
-const fn limit(low: f64, high: f64, hint: &'static str) -> Limit {
+pub(crate) const fn limit(low: f64, high: f64, hint: &'static str) -> Limit {
     Limit { low, high, hint }
 }
 
-const MASS: Limit = limit(25.0, 250.0, "rider, bicycle and kit together in kg; not g, and not the bicycle alone");
+pub(crate) const MASS: Limit =
+    limit(25.0, 250.0, "rider, bicycle and kit together in kg; not g, and not the bicycle alone");
 const PRESSURE: Limit =
     limit(500.0, 1100.0, "station pressure in hPa, not reduced to sea level; 1 bar is 1000 hPa, 1 mmHg is 1.333 hPa");
 const TYRE: Limit = limit(50.0, 1600.0, "tyre pressure in kPa: 1 bar is 100 kPa, 1 psi is 6.9 kPa");
 
 /// Where a check looks and what it says.
-struct Checker<'a> {
-    text: &'a str,
-    file: &'a str,
+pub(crate) struct Checker<'a> {
+    pub(crate) text: &'a str,
+    pub(crate) file: &'a str,
 }
 
 impl Checker<'_> {
@@ -30,7 +31,7 @@ impl Checker<'_> {
         if self.text.is_empty() { None } else { locate(self.text, path) }
     }
 
-    fn within(&self, path: &[&str], value: f64, limit: &Limit) -> Result<(), Error> {
+    pub(crate) fn within(&self, path: &[&str], value: f64, limit: &Limit) -> Result<(), Error> {
         if value >= limit.low && value <= limit.high {
             return Ok(());
         }
@@ -45,17 +46,17 @@ impl Checker<'_> {
         })
     }
 
-    fn within_if(&self, path: &[&str], value: Option<f64>, limit: &Limit) -> Result<(), Error> {
+    pub(crate) fn within_if(&self, path: &[&str], value: Option<f64>, limit: &Limit) -> Result<(), Error> {
         value.map_or(Ok(()), |v| self.within(path, v, limit))
     }
 
-    fn inconsistent(&self, path: &[&str], message: String) -> Error {
+    pub(crate) fn inconsistent(&self, path: &[&str], message: String) -> Error {
         Error::Inconsistent { file: self.file.to_string(), line: self.line(path), message }
     }
 }
 
 /// Checks every value of a session against its range, and the parts against each other.
-pub(super) fn check(session: &Session, text: &str, file: &str) -> Result<(), Error> {
+pub(crate) fn check(session: &Session, text: &str, file: &str) -> Result<(), Error> {
     let at = Checker { text, file };
     rider(session, &at)?;
     uncertainty(session, &at)?;

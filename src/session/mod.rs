@@ -3,7 +3,7 @@
 //! Given TOML text; gives a checked [`Session`] or an error that names line, key, value and range. It opens
 //! no ride file.
 
-mod check;
+pub(crate) mod check;
 mod read;
 
 pub use read::{locate, parse_checked, syntax_error};

@@ -1,0 +1,264 @@
+//! What is planned, and what a rehearsal takes for true: the types of a plan file.
+//!
+//! Given TOML text; gives a checked [`Plan`] or an error that names line, key, value and range. Keys that a
+//! session file has too mean the same here. It opens no file and simulates nothing.
+
+use super::noise::{Mishap, Noise};
+use super::plan_check;
+use crate::error::Error;
+use crate::quantity::m_s_from_km_h;
+use crate::session::{Position, Reference, RiderAndBike, Rollers, Solve, Uncertainty, Venue, WindMode, parse_checked};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+/// A test day before it is ridden.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Plan {
+    #[serde(default)]
+    pub title: String,
+    /// Set-up that the others are compared with; the first when left out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub baseline: Option<String>,
+    /// Set-up ids, one a run, in the order of riding.
+    pub order: Vec<String>,
+    /// Whole laps ridden in each run on a loop or track.
+    #[serde(default = "default_laps")]
+    pub laps_per_run: usize,
+    /// Planned speed of each lap, repeated over the laps.
+    pub speeds_km_h: Vec<f64>,
+    /// Speed held on rollers; the first of `speeds_km_h` when left out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rollers_speed_km_h: Option<f64>,
+    /// Length of a run on rollers.
+    #[serde(default = "default_duration")]
+    pub run_duration_s: f64,
+    /// Mass of each run; that of `rider_and_bike`, scattered by `noise.mass_scatter_kg`, when left out.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub run_mass_kg: Vec<f64>,
+    /// Venue of each run when a day mixes rollers and a loop; that of `loop.kind` when left out.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub on: Vec<Venue>,
+    /// Start of the first run. Never the clock, so that a rehearsal can be repeated.
+    #[serde(default = "default_start")]
+    pub start: String,
+    /// Between the end of a run and the start of the next.
+    #[serde(default = "default_pause")]
+    pub pause_between_runs_s: f64,
+    #[serde(default = "default_seed")]
+    pub seed: u64,
+    pub rider_and_bike: RiderAndBike,
+    #[serde(default)]
+    pub uncertainty: Uncertainty,
+    #[serde(default, rename = "loop")]
+    pub circuit: PlannedLoop,
+    #[serde(default)]
+    pub air: PlannedAir,
+    #[serde(default)]
+    pub wind: PlannedWind,
+    #[serde(default)]
+    pub solve: Solve,
+    #[serde(default)]
+    pub reference: Reference,
+    #[serde(default)]
+    pub rollers: Rollers,
+    #[serde(default)]
+    pub target: Target,
+    #[serde(default)]
+    pub noise: Noise,
+    #[serde(rename = "setup")]
+    pub setups: Vec<PlannedSetup>,
+    /// Things that go wrong at stated times.
+    #[serde(default, rename = "mishap", skip_serializing_if = "Vec::is_empty")]
+    pub mishaps: Vec<Mishap>,
+}
+
+fn default_laps() -> usize {
+    8
+}
+fn default_duration() -> f64 {
+    900.0
+}
+fn default_start() -> String {
+    "2031-05-03T09:00:00Z".into()
+}
+fn default_pause() -> f64 {
+    900.0
+}
+fn default_seed() -> u64 {
+    1
+}
+
+/// A set-up with the values it is taken to have.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct PlannedSetup {
+    pub id: String,
+    #[serde(default)]
+    pub label: String,
+    pub cda_m2: f64,
+    pub crr: f64,
+    /// Flat-ground Crr on a drum where it differs from the road's for want of roughness.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub crr_rollers: Option<f64>,
+}
+
+/// Form of a loop.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema, Default)]
+#[serde(rename_all = "kebab-case")]
+pub enum LoopShape {
+    /// Two straights, two bends of half a turn.
+    #[default]
+    Oval,
+    /// Four bends of a quarter turn; the long sides are `aspect` times the short ones.
+    RoundedRectangle,
+    /// Two wide bends and one that turns the other way.
+    Bean,
+    /// A smooth closed curve drawn from `shape_seed`.
+    Curve,
+    /// Two long legs side by side with a narrow turn at each end.
+    OutAndBack,
+}
+
+/// The loop to ride, as far as a simulation needs it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(default, deny_unknown_fields)]
+pub struct PlannedLoop {
+    pub kind: Venue,
+    pub shape: LoopShape,
+    /// One lap along the measuring line; needed unless every run is on rollers.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub length_m: Option<f64>,
+    /// At the measuring line; 22 m on a track, 20 m on an out-and-back, else a twentieth of the lap.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub bend_radius_m: Option<f64>,
+    /// Length over which the curvature of a bend rises; 12 m when left out.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub transition_m: Option<f64>,
+    pub aspect: f64,
+    pub shape_seed: u64,
+    /// Half the height between the lowest and the highest point; 2 m on a road, 0 on a track.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub elevation_amplitude_m: Option<f64>,
+    pub elevation_seed: u64,
+    /// Direction of travel at the gate, clockwise from north.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub home_straight_bearing_deg: Option<f64>,
+    /// Where the gate lies. The default is open sea, so that it is nobody's road.
+    pub origin: Position,
+    pub altitude_m: f64,
+    /// Whether the device records positions; when left out, on a road yes, on a track no.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub positions: Option<bool>,
+    /// A levelled survey with this standard deviation is written beside the rides.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub survey_sd_m: Option<f64>,
+}
+
+impl Default for PlannedLoop {
+    fn default() -> Self {
+        PlannedLoop {
+            kind: Venue::Road,
+            shape: LoopShape::Oval,
+            length_m: None,
+            bend_radius_m: None,
+            transition_m: None,
+            aspect: 2.0,
+            shape_seed: 1,
+            elevation_amplitude_m: None,
+            elevation_seed: 1,
+            home_straight_bearing_deg: None,
+            origin: Position { lat_deg: 0.5, lon_deg: -140.0 },
+            altitude_m: 30.0,
+            positions: None,
+            survey_sd_m: None,
+        }
+    }
+}
+
+impl PlannedLoop {
+    pub fn has_positions(&self) -> bool {
+        self.positions.unwrap_or(self.kind == Venue::Road)
+    }
+}
+
+/// Weather as it will be stated in the session.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(default, deny_unknown_fields)]
+pub struct PlannedAir {
+    pub temperature_c: f64,
+    pub pressure_hpa: f64,
+    pub humidity_pct: f64,
+}
+
+impl Default for PlannedAir {
+    fn default() -> Self {
+        PlannedAir { temperature_c: 18.0, pressure_hpa: 1000.0, humidity_pct: 60.0 }
+    }
+}
+
+/// Mean wind at rider height, and what the session will say about it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(default, deny_unknown_fields)]
+pub struct PlannedWind {
+    pub mode: WindMode,
+    pub speed_m_s: f64,
+    /// Where it blows from, clockwise from north.
+    pub from_deg: f64,
+}
+
+impl Default for PlannedWind {
+    fn default() -> Self {
+        PlannedWind { mode: WindMode::Estimate, speed_m_s: 0.0, from_deg: 0.0 }
+    }
+}
+
+/// Smallest difference the test should find; a plan is judged against what is stated.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema, Default)]
+#[serde(default, deny_unknown_fields)]
+pub struct Target {
+    /// At the reference conditions.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub power_w: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub crr: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub cda_m2: Option<f64>,
+}
+
+impl Plan {
+    /// Reads and checks a plan.
+    ///
+    /// `file` is only used in messages. Errors: [`Error::Syntax`], [`Error::OutOfRange`],
+    /// [`Error::Inconsistent`].
+    pub fn from_toml(text: &str, file: &str) -> Result<Plan, Error> {
+        let plan: Plan = parse_checked(text, file)?;
+        plan_check::check(&plan, text, file)?;
+        Ok(plan)
+    }
+
+    /// Checks a plan that was put together in a program.
+    pub fn check(&self) -> Result<(), Error> {
+        plan_check::check(self, "", "plan")
+    }
+
+    pub fn venue_of(&self, run: usize) -> Venue {
+        self.on.get(run).copied().unwrap_or(self.circuit.kind)
+    }
+
+    /// Set-up of a run, `None` when its id is not there.
+    pub fn setup_of(&self, run: usize) -> Option<&PlannedSetup> {
+        let id = self.order.get(run)?;
+        self.setups.iter().find(|s| &s.id == id)
+    }
+
+    /// How long a run should take: the run-up and the laps at their planned speeds, or the stated time on rollers.
+    pub fn nominal_duration_s(&self, run: usize) -> f64 {
+        if self.venue_of(run) == Venue::Rollers {
+            return self.run_duration_s;
+        }
+        let length_m = self.circuit.length_m.unwrap_or(0.0);
+        let speeds = self.speeds_km_h.iter().cycle().take(self.laps_per_run);
+        60.0 + speeds.map(|&v| length_m / m_s_from_km_h(v)).sum::<f64>()
+    }
+}
