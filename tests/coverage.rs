@@ -50,6 +50,10 @@ fn plan(condition: &str, instruments: bool) -> Plan {
         "gusty" => (TYRES, "gust_sd_m_s = 0.8", "speed_m_s = 2.0\nfrom_deg = 300.0", 6),
         "single" => ("[\"a\"]", "gust_sd_m_s = 0.2\nspeed_source = \"wheel\"\npower_lag_s = 1.0", "speed_m_s = 1.0\nfrom_deg = 90.0", 12),
         "single-exact" => ("[\"a\"]", "gust_sd_m_s = 0.2\nspeed_source = \"exact\"", "speed_m_s = 1.0\nfrom_deg = 90.0", 12),
+        "wind4" => (TYRES, "gust_sd_m_s = 0.2", "speed_m_s = 4.5\nfrom_deg = 20.0", 6),
+        "wind4e" => (TYRES, "gust_sd_m_s = 0.05\nposition_sd_m=0.1\nspeed_source=\"exact\"\npower_cv=0.02", "speed_m_s = 4.5\nfrom_deg = 20.0", 6),
+        "drift1" => (TYRES, "gust_sd_m_s = 0.2\nwind_drift_m_s_per_h = 1.0", "speed_m_s = 1.0\nfrom_deg = 20.0", 6),
+        "drifte" => (TYRES, "gust_sd_m_s = 0.05\nposition_sd_m=0.1\nspeed_source=\"exact\"\npower_cv=0.02\nwind_drift_m_s_per_h = 3.0", "speed_m_s = 1.0\nfrom_deg = 20.0", 6),
         other => panic!("no condition {other}"),
     };
     let errors = if instruments { "drawn" } else { "none" };
@@ -74,7 +78,7 @@ fn intervals_hold_the_truth_as_often_as_they_say() {
     let days: u64 = std::env::var("LOOPWRIGHT_DAYS").ok().and_then(|d| d.parse().ok()).unwrap_or(80);
     let only = std::env::var("LOOPWRIGHT_CONDITION").ok();
     let instruments = std::env::var("LOOPWRIGHT_INSTRUMENTS").is_ok();
-    for condition in ["calm", "breeze", "lag", "drift", "gusty", "single", "single-exact"] {
+    for condition in ["calm", "breeze", "lag", "drift", "gusty", "single", "single-exact", "wind4", "wind4e", "drift1", "drifte"] {
         if only.as_deref().is_some_and(|o| o != condition) {
             continue;
         }

@@ -165,7 +165,7 @@ fn choices(session: &Session, cut: &LapCut) -> Choices {
         cda: session.solve.cda,
         held_lag_s: vec![held; runs],
         wind,
-        wind_drift: vec![false; runs],
+        wind_drift: vec![std::env::var("DRIFT").is_ok(); runs],
         crr_drift: false,
         gust_sd_m_s: vec![0.0; runs],
     }
