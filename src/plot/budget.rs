@@ -6,7 +6,7 @@
 use super::key::{Entry, Sample, heading, strip};
 use super::panel::Panel;
 use super::rows::{self, Column, RowName};
-use super::scale::{Range, short};
+use super::scale::{Range, plain, short};
 use super::sheet::Sheet;
 use super::style::{Ink, Style};
 use super::{Figure, names};
@@ -74,7 +74,7 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
     let mut top = heading(&mut sheet, title);
     if differences {
         let entries = [
-            Entry::new(Sample::Swatch { ink, opacity: 1.0 }, format!("thick: {own_name} itself")),
+            Entry::new(Sample::Swatch { ink, opacity: 1.0 }, format!("thick: the value itself ({own_name})")),
             Entry::new(Sample::Swatch { ink: thin_ink, opacity: 1.0 }, "thin: the difference it moves most"),
         ];
         top = strip(&mut sheet, top, &entries);
@@ -97,7 +97,7 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
     };
     let painters = [painter(0), painter(1), painter(2)];
     let titles =
-        [format!("Power at {} km/h, W", short(solution.reference.speed_km_h, style)), "Crr".into(), "CdA, m²".into()];
+        [format!("Power at {} km/h, W", plain(solution.reference.speed_km_h, style)), "Crr".into(), "CdA, m²".into()];
     let columns: Vec<Column> = titles
         .into_iter()
         .enumerate()
@@ -114,7 +114,7 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
     if columns.is_empty() {
         return None;
     }
-    let bottom = rows::draw(&mut sheet, top, &names, &columns);
+    let bottom = rows::draw(&mut sheet, top, rows::EDGE, &names, &columns);
     let mut caption = format!(
         "What one standard uncertainty of each source moves {own_name} by; the parts combine as the root of the sum of \
          their squares."

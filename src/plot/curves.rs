@@ -73,7 +73,8 @@ pub fn draw(chart: &Curves, style: &Style) -> Option<Figure> {
     let least = if style.narrow() { 52.0 } else { 70.0 };
     let height = if beside { side_label::height_needed(&sheet, chart.curves.len()).max(least) } else { least };
     let ticks = y_ticks(&sheet, y_range, height);
-    let right = style.width() - 4.0 - if beside { 40.0 } else { 0.0 };
+    let shown: Vec<String> = chart.curves.iter().map(|c| c.label.clone()).collect();
+    let right = style.width() - 4.0 - if beside { side_label::column(&sheet, &shown) } else { 0.0 };
     let frame = Frame { left: gutter(&sheet, &[&ticks]), top, right, bottom: top + height };
     let panel = Panel::new(frame, x.padded(0.02), y_range);
     panel.y_axis(&mut sheet, &ticks, &chart.y_title);
@@ -84,8 +85,13 @@ pub fn draw(chart: &Curves, style: &Style) -> Option<Figure> {
     for (index, curve) in chart.curves.iter().enumerate() {
         panel.line(&mut sheet, &curve.x, &curve.y, stroke(index), &Note::tip(curve.label.clone()));
         let identity = style.identity(index);
-        let points: Vec<(f64, f64)> =
-            curve.x.iter().copied().zip(curve.y.iter().copied()).filter(|(x, y)| x.is_finite() && y.is_finite()).collect();
+        let points: Vec<(f64, f64)> = curve
+            .x
+            .iter()
+            .copied()
+            .zip(curve.y.iter().copied())
+            .filter(|(x, y)| x.is_finite() && y.is_finite())
+            .collect();
         // Points that stand apart are marked; a dense curve is a line only.
         if points.len() <= 24 {
             for (px, py) in &points {
@@ -94,14 +100,17 @@ pub fn draw(chart: &Curves, style: &Style) -> Option<Figure> {
             }
         }
         if let Some((px, py)) = points.last() {
-            labels.push(SideLabel { at: panel.place(*px, *py), text: curve.label.clone(), ink: identity.ink });
+            labels.push(SideLabel { at: panel.place(*px, *py), text: curve.label.clone(), identity });
         }
     }
     if beside {
         let column = Frame { left: right + 4.0, top, right: style.width() - key::MARGIN, bottom: frame.bottom };
         side_label::place(&mut sheet, &labels, column);
     }
-    let x_marks = x_ticks(&sheet, panel.x.range, frame.width());
+    let mut x_marks = x_ticks(&sheet, panel.x.range, frame.width());
+    if chart.curves.iter().all(|c| c.x.iter().all(|v| v.fract() == 0.0)) {
+        x_marks = x_marks.whole(style);
+    }
     let bottom = panel.x_axis(&mut sheet, &x_marks, &chart.x_title);
     Figure::of(sheet, bottom + 1.0, chart.name, chart.title.clone(), chart.caption.clone())
 }

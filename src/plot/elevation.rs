@@ -55,9 +55,8 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
 
     let height = if style.narrow() { 48.0 } else { 66.0 };
     let ticks = y_ticks(&sheet, y, height);
-    let frame =
-        Frame { left: gutter(&sheet, &[&ticks]), top, right: style.width() - 4.0, bottom: top + height };
-    let panel = Panel::new(frame, x, y);
+    let frame = Frame { left: gutter(&sheet, &[&ticks]), top, right: style.width() - 4.0, bottom: top + height };
+    let panel = Panel::new(frame, x, y).for_lines(used().count(), 60);
     panel.y_axis(&mut sheet, &ticks, "Elevation above the gate, m");
 
     let chainage: Vec<f64> = profile.iter().map(|p| p.chainage_m).collect();

@@ -4,13 +4,14 @@
 //! as wide as its interval. It pools nothing.
 
 use super::Figure;
-use super::key::heading;
+use super::key::{MARGIN, heading};
+use super::lettering::Letters;
 use super::panel::Panel;
 use super::polyline::Point;
 use super::rows::{self, Column, Interval, RowName};
 use super::scale::{Range, number, short};
-use super::sheet::{Note, Sheet};
-use super::style::{Dash, Form, Identity, Style, TEXT};
+use super::sheet::{Anchor, Note, Sheet};
+use super::style::{Dash, Form, Identity, MUTED, Style, TEXT};
 
 /// One result, or the pooled one.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -44,16 +45,24 @@ pub fn draw(forest: &Forest, style: &Style) -> Option<Figure> {
         range = range.including(reference);
     }
     let pooled_row = forest.rows.len();
-    let name = |row: &ForestRow| match row.weight {
-        weight if weight > 0.0 && weight < 1.0 => format!("{} ({} %)", row.label, number(weight * 100.0, 0, style)),
-        _ => row.label.clone(),
-    };
-    let names: Vec<RowName> = all.iter().map(|row| RowName { text: name(row), identity: None }).collect();
+    let names: Vec<RowName> = all.iter().map(|row| RowName { text: row.label.clone(), identity: None }).collect();
+    let weighted = forest.rows.iter().any(|row| row.weight > 0.0);
     let mut sheet = Sheet::new(*style);
     let top = heading(&mut sheet, &forest.title);
     let paint = |sheet: &mut Sheet, panel: &Panel, index: usize, y: f64| {
         let Some(row) = all.get(index) else { return };
-        let tip = format!("{}: {} ({} to {})", row.label, short(row.value, style), short(row.low, style), short(row.high, style));
+        let tip = format!(
+            "{}: {} ({} to {})",
+            row.label,
+            short(row.value, style),
+            short(row.low, style),
+            short(row.high, style)
+        );
+        if index != pooled_row && weighted {
+            let text = format!("{} %", number(row.weight * 100.0, 0, style));
+            let at = Point::new(style.width() - MARGIN, y + style.size(Letters::Small) * 0.36);
+            sheet.words(at, &text, Letters::Small, Anchor::End, MUTED);
+        }
         if index == pooled_row {
             let corners = [(row.low, 0.0), (row.value, -1.6), (row.high, 0.0), (row.value, 1.6)];
             let outline = corners.map(|(value, dy)| Point::new(panel.x.at(value), y + dy));
@@ -70,6 +79,8 @@ pub fn draw(forest: &Forest, style: &Style) -> Option<Figure> {
         reference: forest.reference,
         paint: &paint,
     };
-    let bottom = rows::draw(&mut sheet, top, &names, &[column]);
+    // Weights stand in a column of their own, "100 %" wide at most.
+    let edge = if weighted { rows::EDGE + sheet.width_of("100 %", Letters::Small) } else { rows::EDGE };
+    let bottom = rows::draw(&mut sheet, top, edge, &names, &[column]);
     Figure::of(sheet, bottom + 1.5, "forest", forest.title.clone(), forest.caption.clone())
 }

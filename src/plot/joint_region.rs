@@ -45,8 +45,7 @@ fn outline(region: &JointRegion, confidence: f64) -> Option<Outline> {
     let c = (region.var_cda - b * b).max(0.0).sqrt();
     let angle = |i: usize| (i % CORNERS) as f64 * std::f64::consts::TAU / CORNERS as f64;
     let crr = (0..=CORNERS).map(|i| region.crr + radius * a * angle(i).cos()).collect();
-    let cda =
-        (0..=CORNERS).map(|i| region.cda_m2 + radius * (b * angle(i).cos() + c * angle(i).sin())).collect();
+    let cda = (0..=CORNERS).map(|i| region.cda_m2 + radius * (b * angle(i).cos() + c * angle(i).sin())).collect();
     Some(Outline { crr, cda })
 }
 
@@ -74,7 +73,8 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     let least = if style.narrow() { 56.0 } else { 78.0 };
     let height = if beside { side_label::height_needed(&sheet, regions.len()).max(least) } else { least };
     let ticks = y_ticks(&sheet, y, height);
-    let column = if beside { 46.0 } else { 0.0 };
+    let shown: Vec<String> = regions.iter().map(|(r, _)| name_of(&names, r.setup, r.setup)).collect();
+    let column = if beside { side_label::column(&sheet, &shown) } else { 0.0 };
     let right = style.width() - 4.0 - column;
     let frame = Frame { left: gutter(&sheet, &[&ticks]), top, right, bottom: top + height };
     let panel = Panel::new(frame, x, y);
@@ -90,7 +90,7 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
         let tip = format!("{name}: Crr {}, CdA {} m²", number(region.crr, 5, style), number(region.cda_m2, 4, style));
         let stroke = Stroke::new(identity.ink, 0.4).dashed(identity.dash);
         panel.line(&mut sheet, &outline.crr, &outline.cda, stroke, &Note::tip(tip.clone()));
-        labels.push(SideLabel { at: panel.place(region.crr, region.cda_m2), text: name, ink: identity.ink });
+        labels.push(SideLabel { at: panel.place(region.crr, region.cda_m2), text: name, identity });
     }
     if beside {
         let column = Frame { left: right + 4.0, top, right: style.width() - key::MARGIN, bottom: frame.bottom };

@@ -54,7 +54,10 @@ pub fn strip(sheet: &mut Sheet, top: f64, entries: &[Entry]) -> f64 {
     let mut left = MARGIN;
     let mut base = top + size * 1.15;
     for entry in entries {
-        let text = sheet.shorten(&entry.text, right - MARGIN - sample - 1.0, Letters::Small);
+        // A long list goes in two columns at least.
+        let share = if entries.len() > 4 && !sheet.style.narrow() { 0.5 } else { 1.0 };
+        let room = (right - MARGIN) * share - sample - 1.0 - if share < 1.0 { gap / 2.0 } else { 0.0 };
+        let text = sheet.shorten(&entry.text, room, Letters::Small);
         let wide = sample + 1.0 + sheet.width_of(&text, Letters::Small);
         if left > MARGIN && left + wide > right {
             left = MARGIN;

@@ -4,14 +4,14 @@
 //! Given the reference line in a local plane; draws it true to scale, north up, thicker and darker where the residual is
 //! larger. No map material of others is used.
 
+use super::Figure;
 use super::key::{self, Entry, Sample, heading, strip};
 use super::lettering::Letters;
 use super::polyline::{self, Frame, Point};
-use super::scale::{Range, Ticks, number, short};
+use super::scale::{Range, Ticks, number, plain};
 use super::sheet::{Anchor, Note, Sheet};
 use super::style::{Ink, PAPER, Stroke, Style, TEXT};
 use super::wind_dial::{self, DialWind};
-use super::Figure;
 use crate::evidence::{Evidence, LinePoint};
 use crate::solution::Solution;
 
@@ -20,26 +20,15 @@ const CLASSES: usize = 4;
 
 /// See the module. `None` without positions.
 pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<Figure> {
-    let line: Vec<LinePoint> = evidence
-        .reference_line
-        .iter()
-        .filter(|p| p.east_m.abs() < 1e6 && p.north_m.abs() < 1e6)
-        .copied()
-        .collect();
+    let line: Vec<LinePoint> =
+        evidence.reference_line.iter().filter(|p| p.east_m.abs() < 1e6 && p.north_m.abs() < 1e6).copied().collect();
     let east = Range::of(line.iter().map(|p| p.east_m))?;
     let north = Range::of(line.iter().map(|p| p.north_m))?;
     if line.len() < 3 || east.span().max(north.span()) <= 0.0 {
         return None;
     }
-    let winds: Vec<DialWind> = solution
-        .runs
-        .iter()
-        .enumerate()
-        .filter_map(|(r, run)| {
-            let setup = solution.setups.iter().position(|s| s.id == run.setup).unwrap_or(0);
-            wind_dial::of_run(r, style.identity(setup), &run.wind)
-        })
-        .collect();
+    let winds: Vec<DialWind> =
+        solution.runs.iter().enumerate().filter_map(|(r, run)| wind_dial::of_run(r, &run.wind)).collect();
 
     let mut sheet = Sheet::new(*style);
     let title = "The loop from above";
@@ -48,8 +37,6 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     if let Some(steps) = &steps {
         top = strip(&mut sheet, top, &steps.entries(style));
     }
-    let set_up_entries = if winds.is_empty() { Vec::new() } else { key::set_ups(&sheet, &super::names(solution)) };
-    top = strip(&mut sheet, top, &set_up_entries);
 
     let beside = !winds.is_empty() && !style.narrow();
     let room = Frame {
@@ -81,7 +68,9 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
         wind_dial::draw(&mut sheet, style.width() / 2.0, bottom + 2.0, dial_radius, &winds);
         bottom += 2.0 + wind_dial::height(&sheet, dial_radius);
     }
-    let mut caption = String::from("The line ridden, mean of all laps, true to scale and north up; the arrow at the gate shows the direction of travel.");
+    let mut caption = String::from(
+        "The line ridden, mean of all laps, true to scale and north up; the arrow at the gate shows the direction of travel.",
+    );
     if steps.is_some() {
         caption.push_str(
             " Thicker and darker: places where the laps differ more from the common profile (root-mean-square residual).",
@@ -141,17 +130,16 @@ impl Steps {
             .iter()
             .enumerate()
             .map(|(class, bound)| {
-                let unit = if class == last { " m residual" } else { "" };
-                let text = format!("{} to {}{unit}", short_or_zero(low, style), short(*bound, style));
+                let text = if class == last && class > 0 {
+                    format!("above {} m residual", plain(low, style))
+                } else {
+                    format!("{} to {}", plain(low, style), plain(*bound, style))
+                };
                 low = *bound;
                 Entry::new(Sample::Line(self.stroke(class)), text)
             })
             .collect()
     }
-}
-
-fn short_or_zero(value: f64, style: &Style) -> String {
-    if value == 0.0 { number(0.0, 0, style) } else { short(value, style) }
 }
 
 /// The line, one piece for each stretch of one class.
@@ -161,7 +149,7 @@ fn course(sheet: &mut Sheet, line: &[LinePoint], steps: Option<&Steps>, place: &
     let mut class = 0;
     let flush = |sheet: &mut Sheet, stretch: &[Point], class: usize| {
         let stroke = steps.map_or(Stroke::new(TEXT, 0.8), |s| s.stroke(class));
-        for piece in polyline::pieces(stretch.iter().copied(), &whole) {
+        for piece in polyline::pieces(stretch.iter().copied(), &whole, 1.0) {
             sheet.line(&piece, stroke, &Note::default());
         }
     };
@@ -187,7 +175,8 @@ fn gate(sheet: &mut Sheet, line: &[LinePoint], place: &dyn Fn(&LinePoint) -> Poi
     // The normal that points away from the middle of the loop.
     let side = if (first.x - middle.x) * -uy + (first.y - middle.y) * ux >= 0.0 { 1.0 } else { -1.0 };
     let (nx, ny) = (-uy * side, ux * side);
-    let along = |forward: f64, out: f64| Point::new(first.x + forward * ux + out * nx, first.y + forward * uy + out * ny);
+    let along =
+        |forward: f64, out: f64| Point::new(first.x + forward * ux + out * nx, first.y + forward * uy + out * ny);
     sheet.rule(along(0.0, -2.6), along(0.0, 2.6), Stroke::new(PAPER, 1.6));
     sheet.rule(along(0.0, -2.4), along(0.0, 2.4), Stroke::new(TEXT, 0.8));
     sheet.rule(along(1.5, 2.2), along(7.0, 2.2), Stroke::new(TEXT, 0.35));
@@ -208,7 +197,14 @@ fn gate(sheet: &mut Sheet, line: &[LinePoint], place: &dyn Fn(&LinePoint) -> Poi
         Anchor::End => (wide, 0.0),
     };
     let x = at.x.clamp(key::MARGIN + from, sheet.style.width() - key::MARGIN - to);
-    let base = at.y + if ny > 0.4 { size * 0.6 } else if ny < -0.4 { 0.0 } else { size * 0.36 };
+    let base = at.y
+        + if ny > 0.4 {
+            size * 0.6
+        } else if ny < -0.4 {
+            0.0
+        } else {
+            size * 0.36
+        };
     sheet.words_over(Point::new(x, base), "gate", Letters::Small, anchor, TEXT);
 }
 
@@ -224,7 +220,7 @@ fn scale_bar(sheet: &mut Sheet, y: f64, room: Frame, mm_per_m: f64) -> f64 {
         sheet.rule(Point::new(x, y - 1.0), Point::new(x, y + 1.0), stroke);
     }
     let text = if length >= 1000.0 {
-        format!("{} km, north up", short(length / 1000.0, &sheet.style))
+        format!("{} km, north up", plain(length / 1000.0, &sheet.style))
     } else {
         format!("{} m, north up", number(length, if length < 1.0 { 2 } else { 0 }, &sheet.style))
     };

@@ -19,11 +19,19 @@ pub struct Panel {
     pub frame: Frame,
     pub x: Scale,
     pub y: Scale,
+    /// How much lines are thinned; see [`polyline::pieces`].
+    pub coarseness: f64,
 }
 
 impl Panel {
     pub fn new(frame: Frame, x: Range, y: Range) -> Panel {
-        Panel { frame, x: Scale::new(x, frame.left, frame.right), y: Scale::new(y, frame.bottom, frame.top) }
+        let (x, y) = (Scale::new(x, frame.left, frame.right), Scale::new(y, frame.bottom, frame.top));
+        Panel { frame, x, y, coarseness: 1.0 }
+    }
+
+    /// Thins more where more than `easy` lines share the figure, so that a long day stays a light file.
+    pub fn for_lines(self, count: usize, easy: usize) -> Panel {
+        Panel { coarseness: (count as f64 / easy.max(1) as f64).clamp(1.0, 6.0), ..self }
     }
 
     pub fn place(&self, x: f64, y: f64) -> Point {
@@ -33,15 +41,16 @@ impl Panel {
     /// A line through the values, broken where one is missing.
     pub fn line(&self, sheet: &mut Sheet, xs: &[f64], ys: &[f64], stroke: Stroke, note: &Note) {
         let points = xs.iter().zip(ys).map(|(x, y)| self.place(*x, *y));
-        for piece in polyline::pieces(points, &self.frame) {
+        for piece in polyline::pieces(points, &self.frame, self.coarseness) {
             sheet.line(&piece, stroke, note);
         }
     }
 
     /// An area between two lines; where either is missing it has no point.
     pub fn band(&self, sheet: &mut Sheet, xs: &[f64], low: &[f64], high: &[f64], ink: Ink, opacity: f64) {
-        let clamp =
-            |p: Point| Point::new(p.x, if p.y.is_finite() { p.y.clamp(self.frame.top, self.frame.bottom) } else { p.y });
+        let clamp = |p: Point| {
+            Point::new(p.x, if p.y.is_finite() { p.y.clamp(self.frame.top, self.frame.bottom) } else { p.y })
+        };
         let upper = xs.iter().zip(high).map(|(x, y)| clamp(self.place(*x, *y)));
         let lower = xs.iter().zip(low).rev().map(|(x, y)| clamp(self.place(*x, *y)));
         let outline: Vec<Point> = upper.chain(lower).collect();

@@ -49,14 +49,15 @@ const COLUMN_MM: f64 = 0.25;
 /// A point nearer than this to the line through its neighbours is dropped, mm.
 const TOLERANCE_MM: f64 = 0.05;
 
-/// Breaks the points where one is missing, cuts them at the frame and thins each piece.
-pub fn pieces(points: impl IntoIterator<Item = Point>, frame: &Frame) -> Vec<Vec<Point>> {
+/// Breaks the points where one is missing, cuts them at the frame and thins each piece. `coarseness` is 1 for a line
+/// that stands alone and more where many lines share a figure.
+pub fn pieces(points: impl IntoIterator<Item = Point>, frame: &Frame, coarseness: f64) -> Vec<Vec<Point>> {
     let mut all = Vec::new();
     let mut piece: Vec<Point> = Vec::new();
     let mut before: Option<Point> = None;
     for point in points {
         if !point.finite() {
-            finish(&mut piece, &mut all);
+            finish(&mut piece, &mut all, coarseness);
             before = None;
             continue;
         }
@@ -64,23 +65,23 @@ pub fn pieces(points: impl IntoIterator<Item = Point>, frame: &Frame) -> Vec<Vec
             match cut(start, point, frame) {
                 Some(segment) => {
                     if piece.last() != Some(&segment.from) {
-                        finish(&mut piece, &mut all);
+                        finish(&mut piece, &mut all, coarseness);
                         piece.push(segment.from);
                     }
                     piece.push(segment.to);
                 }
-                None => finish(&mut piece, &mut all),
+                None => finish(&mut piece, &mut all, coarseness),
             }
         }
         before = Some(point);
     }
-    finish(&mut piece, &mut all);
+    finish(&mut piece, &mut all, coarseness);
     all
 }
 
-fn finish(piece: &mut Vec<Point>, all: &mut Vec<Vec<Point>>) {
+fn finish(piece: &mut Vec<Point>, all: &mut Vec<Vec<Point>>, coarseness: f64) {
     if piece.len() > 1 {
-        all.push(simplify(&columns(piece)));
+        all.push(simplify(&columns(piece, COLUMN_MM * coarseness), TOLERANCE_MM * coarseness));
     }
     piece.clear();
 }
@@ -121,8 +122,8 @@ fn cut(from: Point, to: Point, frame: &Frame) -> Option<Segment> {
 
 /// Keeps first, lowest, highest and last of the neighbours that fall into one narrow column: the outline of a noisy
 /// series stays as it is.
-fn columns(points: &[Point]) -> Vec<Point> {
-    let column = |point: &Point| (point.x / COLUMN_MM).floor();
+fn columns(points: &[Point], width_mm: f64) -> Vec<Point> {
+    let column = |point: &Point| (point.x / width_mm).floor();
     let mut kept = Vec::with_capacity(points.len().min(4096));
     let mut start = 0;
     while start < points.len() {
@@ -135,8 +136,11 @@ fn columns(points: &[Point]) -> Vec<Point> {
             kept.extend_from_slice(group);
         } else {
             let by_height = |a: &usize, b: &usize| group[*a].y.total_cmp(&group[*b].y);
-            let mut places =
-                vec![0, (0..group.len()).min_by(by_height).unwrap_or(0), (0..group.len()).max_by(by_height).unwrap_or(0)];
+            let mut places = vec![
+                0,
+                (0..group.len()).min_by(by_height).unwrap_or(0),
+                (0..group.len()).max_by(by_height).unwrap_or(0),
+            ];
             places.push(group.len() - 1);
             places.sort_unstable();
             places.dedup();
@@ -148,9 +152,9 @@ fn columns(points: &[Point]) -> Vec<Point> {
 }
 
 /// Ramer–Douglas–Peucker.
-fn simplify(points: &[Point]) -> Vec<Point> {
+fn simplify(points: &[Point], tolerance_mm: f64) -> Vec<Point> {
     let line: LineString<f64> = points.iter().map(|p| Coord { x: p.x, y: p.y }).collect();
-    line.simplify(TOLERANCE_MM).into_iter().map(|c| Point::new(c.x, c.y)).collect()
+    line.simplify(tolerance_mm).into_iter().map(|c| Point::new(c.x, c.y)).collect()
 }
 
 #[cfg(test)]
@@ -162,25 +166,26 @@ mod tests {
     #[test]
     fn a_missing_value_breaks_the_line_in_two() {
         let points = [1.0, 2.0, f64::NAN, 3.0, 4.0].map(|x| Point::new(x, 10.0));
-        assert_eq!(pieces(points, &FRAME).len(), 2);
+        assert_eq!(pieces(points, &FRAME, 1.0).len(), 2);
     }
 
     #[test]
     fn a_line_that_leaves_the_frame_is_cut_at_its_edge() {
-        let cut = pieces([Point::new(50.0, 25.0), Point::new(50.0, 75.0)], &FRAME);
+        let cut = pieces([Point::new(50.0, 25.0), Point::new(50.0, 75.0)], &FRAME, 1.0);
         assert_eq!(cut, vec![vec![Point::new(50.0, 25.0), Point::new(50.0, 50.0)]]);
     }
 
     #[test]
     fn a_line_that_passes_outside_leaves_nothing() {
-        assert!(pieces([Point::new(-10.0, -5.0), Point::new(110.0, -5.0)], &FRAME).is_empty());
+        assert!(pieces([Point::new(-10.0, -5.0), Point::new(110.0, -5.0)], &FRAME, 1.0).is_empty());
     }
 
     #[test]
     fn a_day_of_noise_is_thinned_and_keeps_its_extremes() {
-        let points: Vec<Point> =
-            (0..86_400).map(|i| Point::new(f64::from(i) / 864.0, 25.0 + 20.0 * f64::from(i * 7919 % 101) / 101.0)).collect();
-        let thin = pieces(points.iter().copied(), &FRAME);
+        let points: Vec<Point> = (0..86_400)
+            .map(|i| Point::new(f64::from(i) / 864.0, 25.0 + 20.0 * f64::from(i * 7919 % 101) / 101.0))
+            .collect();
+        let thin = pieces(points.iter().copied(), &FRAME, 1.0);
         let count: usize = thin.iter().map(Vec::len).sum();
         assert!(count <= 4 * 401, "{count} points are left");
         let top = |all: &[Point]| all.iter().map(|p| p.y).fold(f64::MIN, f64::max);
@@ -190,6 +195,6 @@ mod tests {
     #[test]
     fn huge_and_missing_coordinates_do_no_harm() {
         let odd = [f64::MAX, f64::MIN, f64::INFINITY, f64::NAN, 0.0, 1e300].map(|v| Point::new(v, v));
-        let _ = pieces(odd, &FRAME);
+        let _ = pieces(odd, &FRAME, 1.0);
     }
 }

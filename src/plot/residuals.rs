@@ -29,7 +29,7 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     }
     let mut sheet = Sheet::new(*style);
     let names = names(solution);
-    let title = "What the laps disagree about";
+    let title = "Residual elevation and misclosure of the laps";
     let mut entries = key::set_ups(&sheet, &names);
     if evidence.runs.iter().any(|run| run.laps.iter().any(|lap| !lap.used)) {
         entries.push(Entry::new(Sample::Mark(LEFT_OUT), "lap left out"));
@@ -41,7 +41,8 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     let (along_ticks, closing_ticks) = (y_ticks(&sheet, along, height), y_ticks(&sheet, closing, height));
     let left = gutter(&sheet, &[&along_ticks, &closing_ticks]);
     let right = style.width() - 4.0;
-    let panel = Panel::new(Frame { left, top, right, bottom: top + height }, x, along);
+    let frame = Frame { left, top, right, bottom: top + height };
+    let panel = Panel::new(frame, x, along).for_lines(used().count(), 60);
     panel.y_axis(&mut sheet, &along_ticks, "Lap minus common profile, m");
     panel.level(&mut sheet, 0.0, Stroke::new(AXIS, 0.25));
     for (r, run) in evidence.runs.iter().enumerate() {

@@ -30,31 +30,39 @@ pub struct Column<'a> {
 
 const GAP: f64 = 6.0;
 
-/// See the module; returns how far down it reaches, mm.
-pub fn draw(sheet: &mut Sheet, top: f64, names: &[RowName], columns: &[Column]) -> f64 {
-    let right = sheet.style.width() - 5.0;
+/// Room at the right that tick labels need, mm.
+pub const EDGE: f64 = 5.0;
+
+/// See the module; `edge` is what stays free at the right. Returns how far down the rows reach, mm.
+pub fn draw(sheet: &mut Sheet, top: f64, edge: f64, names: &[RowName], columns: &[Column]) -> f64 {
+    let right = sheet.style.width() - edge;
     let most = if sheet.style.narrow() { 30.0 } else { 48.0 };
     let mark = if names.iter().any(|n| n.identity.is_some()) { 4.0 } else { 0.0 };
     let widest = names.iter().map(|n| sheet.width_of(&n.text, Letters::Body)).fold(8.0, f64::max).min(most);
     let wrapped: Vec<Vec<String>> = names.iter().map(|n| sheet.wrap(&n.text, widest, 2, Letters::Body)).collect();
     let deepest = wrapped.iter().map(Vec::len).max().unwrap_or(1) as f64;
     let row = (deepest * sheet.style.leading(Letters::Body) + 1.2).max(6.0);
-    let layout = Layout { top, left: MARGIN, mark, names_right: MARGIN + mark + widest, row, wrapped };
+    let title_lines = |width: f64| {
+        columns.iter().map(|c| sheet.wrap(&c.title, width, 2, Letters::Body).len()).max().unwrap_or(1) as f64
+    };
+    let across = if sheet.style.narrow() { 1.0 } else { columns.len().max(1) as f64 };
+    let left = MARGIN + mark + widest + 2.5;
+    let width = (right - left - GAP * (across - 1.0)) / across;
+    let head = title_lines(width + GAP - 1.5) * sheet.style.leading(Letters::Body) + 2.0;
+    let layout = Layout { head, left: MARGIN, mark, row, wrapped };
     if sheet.style.narrow() {
         let mut top = top;
         for column in columns {
-            let frame = layout.frame(names.len(), top, layout.names_right + 2.5, right);
+            let frame = layout.frame(names.len(), top, left, right);
             layout.names(sheet, names, &frame);
             top = panel(sheet, &frame, names.len(), column, &layout) + 3.0;
         }
         return top - 2.0;
     }
-    let across = columns.len().max(1) as f64;
-    let width = (right - layout.names_right - 2.5 - GAP * (across - 1.0)) / across;
     let mut bottom = top;
     for (index, column) in columns.iter().enumerate() {
-        let left = layout.names_right + 2.5 + index as f64 * (width + GAP);
-        let frame = layout.frame(names.len(), layout.top, left, left + width);
+        let left = left + index as f64 * (width + GAP);
+        let frame = layout.frame(names.len(), top, left, left + width);
         if index == 0 {
             layout.names(sheet, names, &frame);
         }
@@ -64,19 +72,18 @@ pub fn draw(sheet: &mut Sheet, top: f64, names: &[RowName], columns: &[Column]) 
 }
 
 struct Layout {
-    top: f64,
+    /// Room for the titles above the rows.
+    head: f64,
     left: f64,
     /// Room for the mark before a name.
     mark: f64,
-    names_right: f64,
     row: f64,
     wrapped: Vec<Vec<String>>,
 }
 
 impl Layout {
     fn frame(&self, rows: usize, top: f64, left: f64, right: f64) -> Frame {
-        // Two lines of title stand above the rows.
-        let top = top + 9.0;
+        let top = top + self.head;
         Frame { left, top, right, bottom: top + rows as f64 * self.row }
     }
 

@@ -107,7 +107,14 @@ impl Ticks {
         let values: Vec<f64> =
             (0..).map(|i| first + f64::from(i)).take_while(|n| *n <= last).take(64).map(|n| n * step).collect();
         let decimals = (-exponent).max(0) as usize;
-        let labels = values.iter().map(|v| number(*v, decimals, style)).collect();
+        let labels = values.iter().map(|v| if *v == 0.0 { "0".into() } else { number(*v, decimals, style) }).collect();
+        Ticks { values, labels }
+    }
+
+    /// Only the ticks at whole numbers, for what is counted.
+    pub fn whole(self, style: &Style) -> Ticks {
+        let values: Vec<f64> = self.values.into_iter().filter(|v| (v - v.round()).abs() < 1e-9).collect();
+        let labels = values.iter().map(|v| number(*v, 0, style)).collect();
         Ticks { values, labels }
     }
 }
@@ -131,6 +138,13 @@ pub fn number(value: f64, decimals: usize, style: &Style) -> String {
         None => text,
     };
     if style.decimal_comma { text.replace('.', ",") } else { text }
+}
+
+/// A number with at most three significant digits and no zeros that say nothing: 40, 0.02, 1.25.
+pub fn plain(value: f64, style: &Style) -> String {
+    let text = short(value, &Style { decimal_comma: false, ..*style });
+    let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
+    if style.decimal_comma { text.replace('.', ",") } else { text.to_string() }
 }
 
 /// A number with three significant digits.

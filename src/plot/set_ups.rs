@@ -6,7 +6,7 @@
 use super::key::heading;
 use super::panel::Panel;
 use super::rows::{self, Column, Interval, RowName};
-use super::scale::{Range, number, short};
+use super::scale::{Range, number, plain, short};
 use super::sheet::Sheet;
 use super::style::Style;
 use super::{Figure, names, percent};
@@ -41,7 +41,7 @@ fn quantities(solution: &Solution, style: &Style) -> Vec<Quantity> {
         unit,
         rows: (0..solution.setups.len()).map(pick).collect(),
     };
-    let speed = short(solution.reference.speed_km_h, style);
+    let speed = plain(solution.reference.speed_km_h, style);
     let mut all = vec![
         of("Crr".into(), Some(5), "", &|i| interval_of(&solution.setups[i].crr)),
         of("CdA, m²".into(), Some(4), " m²", &|i| interval_of(&solution.setups[i].cda_m2)),
@@ -118,7 +118,7 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
             Some(Column { title: quantity.title.clone(), range, reference, paint: paint.as_ref() })
         })
         .collect();
-    let bottom = rows::draw(&mut sheet, top, &rows, &columns);
+    let bottom = rows::draw(&mut sheet, top, rows::EDGE, &rows, &columns);
     let share = percent(solution.confidence);
     let mut caption = format!(
         "Estimates with {share} intervals. Long end ticks: whole interval, scatter between laps and measuring chain \

@@ -3,21 +3,30 @@
 //! Given points and names; places the names as near to the height of their points as room allows.
 
 use super::lettering::Letters;
+use super::marker::marker;
 use super::polyline::{Frame, Point};
 use super::sheet::{Anchor, Note, Sheet};
-use super::style::{Ink, Stroke, TEXT};
+use super::style::{Identity, Stroke, TEXT};
+
+/// Room for the mark before the words, mm.
+const MARK: f64 = 2.6;
 
 /// A point and the words that belong to it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SideLabel {
     pub at: Point,
     pub text: String,
-    pub ink: Ink,
+    pub identity: Identity,
 }
 
 /// Height that this many labels of two lines need, mm.
 pub fn height_needed(sheet: &Sheet, count: usize) -> f64 {
     count as f64 * row(sheet)
+}
+
+/// Width of the column that these labels need with the gap before it, mm: as wide as the longest, within reason.
+pub fn column(sheet: &Sheet, labels: &[String]) -> f64 {
+    labels.iter().map(|text| sheet.width_of(text, Letters::Small)).fold(10.0, f64::max).min(42.0) + MARK + 4.5
 }
 
 fn row(sheet: &Sheet) -> f64 {
@@ -44,13 +53,14 @@ pub fn place(sheet: &mut Sheet, labels: &[SideLabel], column: Frame) {
     }
     let size = sheet.style.size(Letters::Small);
     for (label, y) in order.iter().zip(heights) {
-        let elbow = Point::new(column.left - 1.0, y);
-        sheet.line(&[label.at, elbow], Stroke::new(label.ink, 0.15), &Note::default());
-        let lines = sheet.wrap(&label.text, column.width(), 2, Letters::Small);
+        let elbow = Point::new(column.left - 0.6, y);
+        sheet.line(&[label.at, elbow], Stroke::new(label.identity.ink, 0.15), &Note::default());
+        marker(sheet, Point::new(column.left + 0.5, y), &label.identity, 0.8, &Note::default());
+        let lines = sheet.wrap(&label.text, column.width() - MARK, 2, Letters::Small);
         let leading = sheet.style.leading(Letters::Small);
         let first = y + size * 0.36 - leading * (lines.len() as f64 - 1.0) / 2.0;
         for (index, line) in lines.iter().enumerate() {
-            let at = Point::new(column.left, first + index as f64 * leading);
+            let at = Point::new(column.left + MARK, first + index as f64 * leading);
             sheet.words(at, line, Letters::Small, Anchor::Start, TEXT);
         }
     }

@@ -8,7 +8,7 @@ use super::panel::{Panel, gutter, title_room, x_ticks, y_ticks};
 use super::polyline::{Frame, Point};
 use super::scale::Range;
 use super::sheet::{Anchor, Note, Sheet};
-use super::style::{AXIS, Ink, MUTED, SHADE, Stroke, Style};
+use super::style::{AXIS, Ink, MUTED, SHADE, Stroke, Style, TEXT};
 use super::{Figure, counted, names};
 use crate::evidence::{Evidence, RunEvidence};
 use crate::quantity::km_h_from_m_s;
@@ -83,7 +83,8 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     }
     entries.push(Entry::new(Sample::Swatch { ink: SHADE, opacity: 1.0 }, "left out"));
     let top = heading(&mut sheet, title);
-    let mut top = strip(&mut sheet, top, &entries) + title_room(&sheet);
+    let numbers = if placed.len() > 1 { style.leading(Letters::Small) } else { 0.0 };
+    let mut top = strip(&mut sheet, top, &entries) + title_room(&sheet) + numbers;
     let height = if style.narrow() { 34.0 } else { 42.0 };
     let ticks: Vec<_> = panels.iter().map(|channel| y_ticks(&sheet, channel.range, height)).collect();
     let left = gutter(&sheet, &ticks.iter().collect::<Vec<_>>());
@@ -94,7 +95,13 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
         for run in &placed {
             shade(&mut sheet, &panel, run);
         }
-        panel.y_axis(&mut sheet, ticks, channel.title);
+        // The numbers of the runs stand between the title of the first panel and the panel.
+        let title = if index == 0 && numbers > 0.0 { "" } else { channel.title };
+        panel.y_axis(&mut sheet, ticks, title);
+        if title.is_empty() {
+            let at = Point::new(key::MARGIN, top - 2.3 - numbers);
+            sheet.words(at, channel.title, Letters::Body, Anchor::Start, TEXT);
+        }
         for (run, values) in placed.iter().zip(&channel.values) {
             series_of(&mut sheet, &panel, run, values);
         }
@@ -106,7 +113,7 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
             panel.base_line(&mut sheet);
             bottom = panel.frame.bottom;
         }
-        if placed.len() > 1 {
+        if placed.len() > 1 && index == 0 {
             number_runs(&mut sheet, &panel, &placed);
         }
         top = bottom + title_room(&sheet) + 2.0;
@@ -144,7 +151,8 @@ fn shade(sheet: &mut Sheet, panel: &Panel, run: &Placed) {
 
 fn series_of(sheet: &mut Sheet, panel: &Panel, run: &Placed, values: &[f64]) {
     // A left-out stretch keeps the records beside it, so that the line has no holes.
-    let near_left_out = |i: usize| !used_at(run.run, i) || !used_at(run.run, i + 1) || (i > 0 && !used_at(run.run, i - 1));
+    let near_left_out =
+        |i: usize| !used_at(run.run, i) || !used_at(run.run, i + 1) || (i > 0 && !used_at(run.run, i - 1));
     let pick = |keep: &dyn Fn(usize) -> bool| -> Vec<f64> {
         values.iter().enumerate().map(|(i, v)| if keep(i) { *v } else { f64::NAN }).collect()
     };
@@ -158,8 +166,7 @@ fn series_of(sheet: &mut Sheet, panel: &Panel, run: &Placed, values: &[f64]) {
 /// Run numbers on the upper edge, between short bars, as many as have room.
 fn number_runs(sheet: &mut Sheet, panel: &Panel, placed: &[Placed]) {
     let y = panel.frame.top - 0.6;
-    let title_end = super::key::MARGIN + sheet.width_of("Speed, km/h", Letters::Body);
-    let mut free_from = title_end + 2.0;
+    let mut free_from = 0.0;
     for run in placed {
         let (from, to) = (panel.x.at(run.from), panel.x.at(run.to));
         sheet.rule(Point::new(from, y), Point::new(to, y), Stroke::new(AXIS, 0.25));

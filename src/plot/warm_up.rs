@@ -14,23 +14,20 @@ use super::{Figure, counted, name_of, names};
 use crate::evidence::{Evidence, WarmUpEvidence};
 use crate::solution::Solution;
 
-/// Share of the seconds at each end that may lie beyond the scale: the kick of setting off would flatten the rest.
-const CLIPPED: f64 = 0.005;
+/// Share of the seconds outside the windows that may lie beyond the scale at either end: the kick of setting off would
+/// flatten the rest. No second of a window is ever cut.
+const CLIPPED: f64 = 0.05;
 
 /// See the module. `None` without roller runs.
 pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<Figure> {
     let shown: Vec<&WarmUpEvidence> =
         evidence.warm_ups.iter().filter(|w| Range::of(w.crr.iter().copied()).is_some()).collect();
-    let mut values: Vec<f64> =
-        shown.iter().flat_map(|w| w.crr.iter().copied()).filter(|v| v.is_finite() && v.abs() < 1e6).collect();
-    values.sort_by(f64::total_cmp);
-    let end = (values.len() as f64 * CLIPPED) as usize;
-    let inner = values.get(end..values.len().saturating_sub(end))?;
-    let steady = shown.iter().flat_map(|w| w.decay.iter().copied().chain([w.mean_crr]));
-    let y = Range::of(inner.iter().copied().chain(steady))?.padded(0.04);
-    let beyond = values.iter().filter(|v| **v < y.low || **v > y.high).count();
+    let y = scale_of(&shown)?;
+    let seconds = shown.iter().flat_map(|w| w.crr.iter()).filter(|v| v.is_finite());
+    let beyond = seconds.filter(|v| **v < y.low || **v > y.high).count();
     let start = |w: &WarmUpEvidence| Range::of(w.time_s.iter().copied()).map_or(0.0, |r| r.low);
-    let longest = shown.iter().filter_map(|w| Range::of(w.time_s.iter().copied())).map(|r| r.span()).fold(0.0, f64::max);
+    let longest =
+        shown.iter().filter_map(|w| Range::of(w.time_s.iter().copied())).map(|r| r.span()).fold(0.0, f64::max);
     if longest <= 0.0 {
         return None;
     }
@@ -64,7 +61,7 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     let x_marks = x_ticks(&sheet, x, strips.frames.first()?.width());
     let mut bottom = strips.bottom;
     for (index, (run, frame)) in shown.iter().zip(&strips.frames).enumerate() {
-        let panel = Panel::new(*frame, x, y);
+        let panel = Panel::new(*frame, x, y).for_lines(shown.len(), 4);
         let minute = |t: f64| (t - start(run)) / 60.0;
         window(&mut sheet, &panel, minute(run.window_from_s), minute(run.window_to_s));
         panel.y_axis(&mut sheet, &ticks, "");
@@ -90,9 +87,28 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
         counted(shown.len(), "run"),
     );
     if beyond > 0 {
-        caption.push_str(&format!(" {} lie beyond the scale, most of them while setting off.", counted(beyond, "second")));
+        caption
+            .push_str(&format!(" {} lie beyond the scale, most of them while setting off.", counted(beyond, "second")));
     }
     Figure::of(sheet, bottom + 1.0, "warm-up", title, caption)
+}
+
+/// A scale for all runs that holds every second of the windows, the decays and most of what went before.
+fn scale_of(shown: &[&WarmUpEvidence]) -> Option<Range> {
+    let mut outside = Vec::new();
+    let mut kept = Vec::new();
+    for run in shown {
+        for (time, crr) in run.time_s.iter().zip(&run.crr) {
+            let inside = *time >= run.window_from_s && *time <= run.window_to_s;
+            if inside { &mut kept } else { &mut outside }.push(*crr);
+        }
+        kept.extend(run.decay.iter().copied().chain([run.mean_crr]));
+    }
+    outside.retain(|v| v.is_finite());
+    outside.sort_by(f64::total_cmp);
+    let end = (outside.len() as f64 * CLIPPED) as usize;
+    let inner = outside.get(end..outside.len() - end).unwrap_or_default();
+    Some(Range::of(kept.into_iter().chain(inner.iter().copied()))?.padded(0.04))
 }
 
 fn second_ink(setup: usize, style: &Style) -> Ink {

@@ -16,8 +16,12 @@ use crate::solution::Solution;
 
 /// See the module. `None` when no run has an elevation.
 pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<Figure> {
-    let shown: Vec<(usize, &RunEvidence)> =
-        evidence.runs.iter().enumerate().filter(|(_, run)| Range::of(run.elevation_m.iter().copied()).is_some()).collect();
+    let shown: Vec<(usize, &RunEvidence)> = evidence
+        .runs
+        .iter()
+        .enumerate()
+        .filter(|(_, run)| Range::of(run.elevation_m.iter().copied()).is_some())
+        .collect();
     let y = Range::of(shown.iter().flat_map(|(_, run)| run.elevation_m.iter().copied()))?.padded(0.06);
     // Time counts from the first record that lies in a lap; every strip has the scale of the longest run.
     let stretch = |run: &RunEvidence| {
@@ -34,7 +38,7 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     let top = heading(&mut sheet, title);
 
     let small = style.leading(Letters::Small);
-    let unit_line = top + style.size(Letters::Body);
+    let unit_line = top + style.size(Letters::Body) + 0.8;
     sheet.words(Point::new(super::key::MARGIN, unit_line), "Elevation, m", Letters::Body, Anchor::Start, TEXT);
     let height = if style.narrow() { 150.0 } else { 175.0 };
     let per_strip = (height / shown.len().max(1) as f64).clamp(12.0, 44.0) - small;
@@ -49,7 +53,7 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     let x_marks = x_ticks(&sheet, x, strips.frames.first()?.width());
     let mut bottom = strips.bottom;
     for (index, ((r, run), frame)) in shown.iter().zip(&strips.frames).enumerate() {
-        let panel = Panel::new(*frame, x, y);
+        let panel = Panel::new(*frame, x, y).for_lines(shown.len(), 6);
         panel.y_axis(&mut sheet, &ticks, "");
         name_strip(&mut sheet, frame, &format!("Run {} · {}", r + 1, name_of(&names, run.setup, *r)));
         let start = stretch(run).map_or(0.0, |range| range.low);

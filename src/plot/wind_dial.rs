@@ -4,18 +4,17 @@
 //! estimates nothing.
 
 use super::lettering::Letters;
-use super::marker::marker;
 use super::polyline::{Frame, Point};
-use super::scale::{Range, Ticks, number};
+use super::scale::{Range, Ticks, number, plain};
 use super::sheet::{Anchor, Note, Sheet};
-use super::style::{AXIS, GRID, Identity, MUTED, Stroke, TEXT};
+use super::style::{AXIS, GRID, MUTED, Stroke, TEXT};
 use crate::solution::WindResult;
 
 /// One wind to show.
 #[derive(Debug, Clone, PartialEq)]
 pub struct DialWind {
+    /// From 0.
     pub run: usize,
-    pub identity: Identity,
     /// Where the air moves to, m/s.
     pub east: f64,
     pub north: f64,
@@ -24,7 +23,7 @@ pub struct DialWind {
 }
 
 /// The wind of a run in components; `None` when it is not known or the air is still by statement.
-pub fn of_run(run: usize, identity: Identity, wind: &WindResult) -> Option<DialWind> {
+pub fn of_run(run: usize, wind: &WindResult) -> Option<DialWind> {
     let finite = |v: Option<f64>| v.filter(|v| v.is_finite() && v.abs() < 1e3);
     let components = (finite(wind.east_m_s.value), finite(wind.north_m_s.value));
     let (east, north) = match components {
@@ -36,7 +35,7 @@ pub fn of_run(run: usize, identity: Identity, wind: &WindResult) -> Option<DialW
         }
     };
     let se = |v: Option<f64>| finite(v).unwrap_or(0.0).max(0.0);
-    Some(DialWind { run, identity, east, north, east_se: se(wind.east_m_s.se), north_se: se(wind.north_m_s.se) })
+    Some(DialWind { run, east, north, east_se: se(wind.east_m_s.se), north_se: se(wind.north_m_s.se) })
 }
 
 /// Height of the dial with its words above and below, mm.
@@ -51,8 +50,10 @@ pub fn draw(sheet: &mut Sheet, centre_x: f64, top: f64, radius: f64, winds: &[Di
         .map(|w| (w.east.abs() + w.east_se).hypot(w.north.abs() + w.north_se))
         .fold(0.0_f64, f64::max)
         .max(0.2);
-    let rings = Ticks::new(Range { low: 0.0, high: farthest * 1.1 }, 3, &sheet.style);
-    let per_m_s = radius / (farthest * 1.1);
+    let rings = Ticks::new(Range { low: 0.0, high: farthest }, 4, &sheet.style);
+    let step = rings.values.iter().copied().find(|v| *v > 0.0).unwrap_or(farthest);
+    let outer = step * (farthest / step).ceil();
+    let per_m_s = radius / outer;
     let small = sheet.style.size(Letters::Small);
     let title = "Wind, blows outward";
     let base = top + sheet.style.size(Letters::Body);
@@ -60,7 +61,7 @@ pub fn draw(sheet: &mut Sheet, centre_x: f64, top: f64, radius: f64, winds: &[Di
     let centre = Point::new(centre_x, base + sheet.style.leading(Letters::Small) + 1.6 + radius);
     sheet.words(Point::new(centre.x, centre.y - radius - 0.8), "N", Letters::Small, Anchor::Middle, MUTED);
     sheet.ring(centre, radius, Stroke::new(AXIS, 0.2), &Note::default());
-    for value in rings.values.iter().filter(|v| **v > 0.0) {
+    for value in rings.values.iter().filter(|v| **v > 0.0 && **v < outer * 0.999) {
         sheet.ring(centre, value * per_m_s, Stroke::new(GRID, 0.2), &Note::default());
     }
     for (dx, dy) in [(radius, 0.0), (0.0, radius)] {
@@ -68,27 +69,30 @@ pub fn draw(sheet: &mut Sheet, centre_x: f64, top: f64, radius: f64, winds: &[Di
         sheet.rule(a, b, Stroke::new(GRID, 0.15));
     }
     let place = |east: f64, north: f64| Point::new(centre.x + east * per_m_s, centre.y - north * per_m_s);
+    let ink = sheet.style.ink(0);
     for wind in winds {
         let at = place(wind.east, wind.north);
         let bars = [
             (place(wind.east - wind.east_se, wind.north), place(wind.east + wind.east_se, wind.north)),
             (place(wind.east, wind.north - wind.north_se), place(wind.east, wind.north + wind.north_se)),
         ];
-        sheet.rule(centre, at, Stroke::new(wind.identity.ink, 0.3));
+        sheet.rule(centre, at, Stroke::new(ink, 0.25));
         for (from, to) in bars {
-            sheet.rule(from, to, Stroke::new(wind.identity.ink, 0.2));
+            sheet.rule(from, to, Stroke::new(ink, 0.2));
         }
-        let tip = format!(
-            "run {}: {} m/s",
-            wind.run + 1,
-            number(wind.east.hypot(wind.north), 1, &sheet.style)
-        );
-        marker(sheet, at, &wind.identity, 0.9, &Note::tip(tip));
+        let tip = format!("run {}: {} m/s", wind.run + 1, number(wind.east.hypot(wind.north), 1, &sheet.style));
+        sheet.disc(at, 0.65, ink, &Note::tip(tip));
     }
     number_points(sheet, winds, centre, radius, &place);
-    let spacing = rings.values.iter().find(|v| **v > 0.0).map(|v| number(*v, 1, &sheet.style)).unwrap_or_default();
+    let spacing = plain(step, &sheet.style);
     let below = centre.y + radius + small * 1.25;
-    sheet.words(Point::new(centre.x, below), &format!("rings every {spacing} m/s"), Letters::Small, Anchor::Middle, MUTED);
+    sheet.words(
+        Point::new(centre.x, below),
+        &format!("rings every {spacing} m/s"),
+        Letters::Small,
+        Anchor::Middle,
+        MUTED,
+    );
 }
 
 /// Run numbers beside the points, as many as find a free place.
@@ -110,9 +114,9 @@ fn number_points(sheet: &mut Sheet, winds: &[DialWind], centre: Point, radius: f
                 bottom: middle.y + size * 0.45,
             };
             let inside = (middle.x - centre.x).hypot(middle.y - centre.y) < radius - size * 0.6;
-            let clear = taken.iter().all(|t| {
-                frame.right < t.left || frame.left > t.right || frame.bottom < t.top || frame.top > t.bottom
-            });
+            let clear = taken
+                .iter()
+                .all(|t| frame.right < t.left || frame.left > t.right || frame.bottom < t.top || frame.top > t.bottom);
             (inside && clear).then_some(frame)
         });
         if let Some(frame) = free {

@@ -16,14 +16,21 @@ fn height(share: f64) -> f64 {
 
 pub fn evidence(request: Request, solution: &Solution) -> Evidence {
     if request.rollers {
-        return Evidence { warm_ups: (0..request.setups * 2).map(|run| warm_up(request, run)).collect(), ..Evidence::default() };
+        return Evidence {
+            warm_ups: (0..request.setups * 2).map(|run| warm_up(request, run)).collect(),
+            ..Evidence::default()
+        };
     }
     Evidence {
         runs: (0..request.setups * 2).map(|run| run_evidence(request, solution, run)).collect(),
         profile: (0..=STEPS)
             .map(|j| {
                 let share = j as f64 / STEPS as f64;
-                ProfileBand { chainage_m: share * LENGTH_M, elevation_m: height(share), se_m: 0.06 * (TAU * share / 2.0).sin() }
+                ProfileBand {
+                    chainage_m: share * LENGTH_M,
+                    elevation_m: height(share),
+                    se_m: 0.06 * (TAU * share / 2.0).sin(),
+                }
             })
             .collect(),
         reference_line: (0..250).map(line_point).collect(),
@@ -62,7 +69,11 @@ fn line_point(index: usize) -> LinePoint {
 
 fn run_evidence(request: Request, solution: &Solution, run: usize) -> RunEvidence {
     let mut noise = Noise::new(run as u64 + 7);
-    let laps: Vec<LapEvidence> = solution.runs[run].laps.iter().map(|lap| lap_evidence(lap.lap, lap.mean_speed_m_s, lap.misclosure_m.unwrap_or(f64::NAN), &mut noise)).collect();
+    let laps: Vec<LapEvidence> = solution.runs[run]
+        .laps
+        .iter()
+        .map(|lap| lap_evidence(lap.lap, lap.mean_speed_m_s, lap.misclosure_m.unwrap_or(f64::NAN), &mut noise))
+        .collect();
     let seconds = request.laps * SECONDS_A_LAP + 60;
     let lap_at = |second: usize| if second < 28 { 0 } else { (second - 28) / SECONDS_A_LAP + 1 };
     let mut wander = 0.0;
@@ -73,7 +84,11 @@ fn run_evidence(request: Request, solution: &Solution, run: usize) -> RunEvidenc
         let target = if lap_at(second).is_multiple_of(2) { 11.3 } else { 8.1 };
         let rising = (second as f64 / 15.0).min(1.0);
         speed_m_s.push(rising * (target + 2.0 * wander));
-        power_w.push(if second % 997 == 500 { f64::NAN } else { rising * (60.0 + 17.0 * target + 30.0 * noise.next()) });
+        power_w.push(if second % 997 == 500 {
+            f64::NAN
+        } else {
+            rising * (60.0 + 17.0 * target + 30.0 * noise.next())
+        });
     }
     RunEvidence {
         setup: setup_of(request, run),
@@ -123,7 +138,11 @@ fn warm_up(request: Request, run: usize) -> WarmUpEvidence {
         run,
         setup: setup_of(request, run),
         time_s: (0..seconds).map(|s| s as f64).collect(),
-        crr: decay.iter().enumerate().map(|(s, d)| d + 0.0003 * noise.next() + if s < 4 { 0.03 } else { 0.0 }).collect(),
+        crr: decay
+            .iter()
+            .enumerate()
+            .map(|(s, d)| d + 0.0003 * noise.next() + if s < 4 { 0.03 } else { 0.0 })
+            .collect(),
         decay,
         window_from_s: seconds as f64 * 0.45,
         window_to_s: seconds as f64 - 20.0,

@@ -5,6 +5,8 @@
 #![allow(dead_code)]
 
 mod evidence;
+pub mod generic;
+pub mod hostile;
 mod solution;
 
 use loopwright::evidence::Evidence;
@@ -57,7 +59,17 @@ impl Noise {
 }
 
 const SHORT: [&str; 12] = [
-    "butyl tube", "latex tube", "tubeless", "25 mm", "28 mm", "32 mm", "hoods", "drops", "loose jersey", "race suit", "deep rims",
+    "butyl tube",
+    "latex tube",
+    "tubeless",
+    "25 mm",
+    "28 mm",
+    "32 mm",
+    "hoods",
+    "drops",
+    "loose jersey",
+    "race suit",
+    "deep rims",
     "bottle moved",
 ];
 
@@ -101,4 +113,88 @@ fn session(request: Request) -> Session {
 /// A B C … C B A.
 pub fn setup_of(request: Request, run: usize) -> usize {
     if run < request.setups { run } else { 2 * request.setups - 1 - run }
+}
+
+/// Every number of the evidence and of the solution's estimates run through a function, for spoiling a day.
+pub fn spoil(day: &mut Day, change: &dyn Fn(f64) -> f64) {
+    for run in &mut day.evidence.runs {
+        for column in [&mut run.time_s, &mut run.speed_m_s, &mut run.power_w, &mut run.elevation_m] {
+            column.iter_mut().for_each(|v| *v = change(*v));
+        }
+        for lap in &mut run.laps {
+            for column in [&mut lap.chainage_m, &mut lap.elevation_m, &mut lap.residual_m] {
+                column.iter_mut().for_each(|v| *v = change(*v));
+            }
+            lap.misclosure_m = change(lap.misclosure_m);
+            lap.mean_speed_m_s = change(lap.mean_speed_m_s);
+        }
+    }
+    for point in &mut day.evidence.profile {
+        (point.chainage_m, point.elevation_m, point.se_m) =
+            (change(point.chainage_m), change(point.elevation_m), change(point.se_m));
+    }
+    for point in &mut day.evidence.reference_line {
+        (point.east_m, point.north_m, point.residual_m) =
+            (change(point.east_m), change(point.north_m), change(point.residual_m));
+    }
+    for region in &mut day.evidence.regions {
+        for value in [&mut region.crr, &mut region.cda_m2, &mut region.var_crr, &mut region.var_cda] {
+            *value = change(*value);
+        }
+        region.covariance = change(region.covariance);
+        region.dof = change(region.dof);
+    }
+    for run in &mut day.evidence.warm_ups {
+        for column in [&mut run.time_s, &mut run.crr, &mut run.decay] {
+            column.iter_mut().for_each(|v| *v = change(*v));
+        }
+        run.mean_crr = change(run.mean_crr);
+        run.window_from_s = change(run.window_from_s);
+        run.window_to_s = change(run.window_to_s);
+    }
+    spoil_solution(day, change);
+}
+
+fn spoil_solution(day: &mut Day, change: &dyn Fn(f64) -> f64) {
+    let spoil = |e: &mut loopwright::solution::Estimate| {
+        for value in
+            [&mut e.value, &mut e.se, &mut e.low, &mut e.high, &mut e.dof, &mut e.scatter_se, &mut e.instrument_se]
+        {
+            *value = value.map(change);
+        }
+    };
+    let solution = &mut day.solution;
+    for setup in &mut solution.setups {
+        for estimate in [&mut setup.crr, &mut setup.cda_m2, &mut setup.power_w, &mut setup.rolling_power_w] {
+            spoil(estimate);
+        }
+        setup.drag_at_mean_speed_n.as_mut().map(spoil);
+        setup.mean_speed_m_s = setup.mean_speed_m_s.map(change);
+    }
+    for contrast in &mut solution.contrasts {
+        for estimate in [&mut contrast.crr, &mut contrast.cda_m2, &mut contrast.power_w] {
+            spoil(estimate);
+        }
+        contrast.p_holm = contrast.p_holm.map(change);
+        contrast.detectable_power_w = contrast.detectable_power_w.map(change);
+    }
+    for line in &mut solution.budget {
+        line.standard_uncertainty = change(line.standard_uncertainty);
+        for value in [&mut line.crr, &mut line.cda_m2, &mut line.power_w] {
+            *value = value.map(change);
+        }
+    }
+    for run in &mut solution.runs {
+        for value in [&mut run.wind.east_m_s.value, &mut run.wind.north_m_s.value, &mut run.wind.east_m_s.se] {
+            *value = value.map(change);
+        }
+        run.lag_s.value = run.lag_s.value.map(change);
+        run.mass_kg = change(run.mass_kg);
+        for lap in &mut run.laps {
+            lap.duration_s = change(lap.duration_s);
+            lap.misclosure_m = lap.misclosure_m.map(change);
+        }
+    }
+    solution.reference.speed_km_h = change(solution.reference.speed_km_h);
+    solution.confidence = change(solution.confidence);
 }

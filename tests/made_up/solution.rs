@@ -32,8 +32,9 @@ fn power(setup: usize) -> f64 {
 }
 
 pub fn solution(request: Request, session: &Session) -> Solution {
-    let setups: Vec<SetupResult> = session.setups.iter().enumerate().map(|(s, setup)| setup_result(request, s, setup)).collect();
-    let contrasts: Vec<Contrast> = (1..request.setups).map(contrast).collect();
+    let setups: Vec<SetupResult> =
+        session.setups.iter().enumerate().map(|(s, setup)| setup_result(request, s, setup)).collect();
+    let contrasts: Vec<Contrast> = (1..request.setups).map(|s| contrast(request, s)).collect();
     Solution {
         schema: SCHEMA,
         loopwright: "0.1.0".into(),
@@ -96,20 +97,27 @@ fn setup_result(request: Request, s: usize, setup: &loopwright::session::Setup) 
     }
 }
 
-fn contrast(s: usize) -> Contrast {
+fn contrast(request: Request, s: usize) -> Contrast {
     let difference = power(s) - power(0);
     let p = (-(difference / 1.1).powi(2) / 2.0).exp();
     Contrast {
         setup: format!("s{s}"),
         baseline: "s0".into(),
         crr: estimate(crr(s) - crr(0), 0.00008, 0.00001),
-        cda_m2: estimate(cda(s) - cda(0), 0.0015, 0.0002),
+        cda_m2: if request.rollers { Estimate::default() } else { estimate(cda(s) - cda(0), 0.0015, 0.0002) },
         power_w: estimate(difference, 1.1, 0.2),
         p_value: Some(p),
         p_holm: Some((p * 2.0).min(1.0)),
         detectable_power_w: Some(3.1),
         p_equivalence: Some(0.2),
-        verdict: if p < 0.02 { "separated" } else if difference.abs() < 0.5 { "equivalent" } else { "not separated" }.into(),
+        verdict: if p < 0.02 {
+            "separated"
+        } else if difference.abs() < 0.5 {
+            "equivalent"
+        } else {
+            "not separated"
+        }
+        .into(),
     }
 }
 
@@ -178,21 +186,24 @@ fn budget(request: Request) -> Vec<BudgetLine> {
         ("bearing drag", 0.3, "1", 0.3, 0.00003, 0.0002),
     ]
     .into_iter()
-    .map(|(source, standard_uncertainty, unit, watts, crr, cda)| BudgetLine {
+    .map(|(source, standard_uncertainty, unit, watts, crr, cda)| {
+        (source, standard_uncertainty, unit, watts, crr, (!request.rollers).then_some(cda))
+    })
+    .map(|(source, standard_uncertainty, unit, watts, crr, cda): (&str, f64, &str, f64, f64, Option<f64>)| BudgetLine {
         source: source.into(),
         standard_uncertainty,
         unit: unit.into(),
         crr: Some(crr),
-        cda_m2: Some(cda),
+        cda_m2: cda,
         power_w: Some(watts),
         setups: (0..request.setups)
-            .map(|s| Contribution { setup: format!("s{s}"), crr: Some(crr), cda_m2: Some(cda), power_w: Some(watts) })
+            .map(|s| Contribution { setup: format!("s{s}"), crr: Some(crr), cda_m2: cda, power_w: Some(watts) })
             .collect(),
         contrasts: (1..request.setups)
             .map(|s| Contribution {
                 setup: format!("s{s}"),
                 crr: Some(crr * 0.05),
-                cda_m2: Some(cda * 0.04),
+                cda_m2: cda.map(|c| c * 0.04),
                 power_w: Some(if source == "mass" { watts } else { watts * 0.05 }),
             })
             .collect(),
