@@ -71,6 +71,11 @@ pub enum Error {
 
     // -- plan ----------------------------------------------------------------------------------
 
+    // -- report --------------------------------------------------------------------------------
+    /// The page could not be filled from its built-in template.
+    #[error("report: the page could not be filled ({reason}); this is a fault of the program, please report it with the session")]
+    Page { reason: String },
+
     // -- pooling -------------------------------------------------------------------------------
     /// Results that cannot be pooled together.
     #[error("{file}: {message}")]
@@ -109,6 +114,7 @@ impl Error {
             Error::TooFewLaps { .. } => "too-few-laps",
             Error::Numerical { .. } => "numerical",
             Error::NoSteadyWindow { .. } => "no-steady-window",
+            Error::Page { .. } => "page",
             Error::NotPoolable { .. } => "not-poolable",
         }
     }
