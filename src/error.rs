@@ -73,7 +73,9 @@ pub enum Error {
 
     // -- report --------------------------------------------------------------------------------
     /// The page could not be filled from its built-in template.
-    #[error("report: the page could not be filled ({reason}); this is a fault of the program, please report it with the session")]
+    #[error(
+        "report: the page could not be filled ({reason}); this is a fault of the program, please report it with the session"
+    )]
     Page { reason: String },
 
     // -- pooling -------------------------------------------------------------------------------

@@ -97,7 +97,19 @@ fn every_part_is_there_and_nothing_is_loaded_from_elsewhere() {
     for (name, request) in requests() {
         let day = day(request);
         let html = report_of(&day, Units::Metric);
-        for part in ["set-ups-table", "findings", "figures", "methods", "budget", "fixed", "runs", "laps", "cautions", "inputs", "sources"] {
+        for part in [
+            "set-ups-table",
+            "findings",
+            "figures",
+            "methods",
+            "budget",
+            "fixed",
+            "runs",
+            "laps",
+            "cautions",
+            "inputs",
+            "sources",
+        ] {
             assert!(html.contains(&format!("id=\"{part}\"")), "{name}: no {part}");
         }
         for run in &day.solution.runs {
@@ -125,7 +137,10 @@ fn ids_are_unique_and_every_reference_has_its_target() {
         let count = ids.len();
         ids.dedup();
         assert_eq!(ids.len(), count, "{name}: an id is used twice");
-        for target in of("href=\"#").into_iter().chain(of("aria-labelledby=\"").iter().flat_map(|l| l.split(' ').map(String::from).collect::<Vec<_>>())) {
+        for target in of("href=\"#")
+            .into_iter()
+            .chain(of("aria-labelledby=\"").iter().flat_map(|l| l.split(' ').map(String::from).collect::<Vec<_>>()))
+        {
             assert!(ids.contains(&target), "{name}: no target for {target}");
         }
     }

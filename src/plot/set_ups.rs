@@ -34,6 +34,17 @@ struct Quantity {
     rows: Vec<Option<Interval>>,
 }
 
+impl Quantity {
+    fn tip(&self, name: &str, interval: &Interval, style: &Style) -> String {
+        let text = |value: f64| match self.decimals {
+            Some(decimals) => number(value, decimals, style),
+            None => short(value, style),
+        };
+        let (value, low, high) = (text(interval.value), text(interval.low), text(interval.high));
+        format!("{name}: {value}{} ({low} to {high})", self.unit)
+    }
+}
+
 fn quantities(solution: &Solution, style: &Style) -> Vec<Quantity> {
     let of = |title: String, decimals, unit, pick: &dyn Fn(usize) -> Option<Interval>| Quantity {
         title,
@@ -81,28 +92,16 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
     let top = heading(&mut sheet, title);
 
     let baseline = solution.setups.iter().position(|s| s.id == solution.baseline);
-    let painters: Vec<Box<dyn Fn(&mut Sheet, &Panel, usize, f64) + '_>> = quantities
+    let painters: Vec<_> = quantities
         .iter()
         .map(|quantity| {
             let names = &names;
-            let style = *style;
-            Box::new(move |sheet: &mut Sheet, panel: &Panel, row: usize, y: f64| {
+            move |sheet: &mut Sheet, panel: &Panel, row: usize, y: f64| {
                 if let Some(interval) = &quantity.rows[row] {
-                    let text = |v: f64| match quantity.decimals {
-                        Some(decimals) => number(v, decimals, &style),
-                        None => short(v, &style),
-                    };
-                    let tip = format!(
-                        "{}: {}{} ({} to {})",
-                        names[row],
-                        text(interval.value),
-                        quantity.unit,
-                        text(interval.low),
-                        text(interval.high)
-                    );
+                    let tip = quantity.tip(&names[row], interval, style);
                     rows::interval(sheet, panel, y, interval, &style.identity(row), &tip);
                 }
-            }) as Box<dyn Fn(&mut Sheet, &Panel, usize, f64) + '_>
+            }
         })
         .collect();
     let columns: Vec<Column> = quantities
@@ -115,7 +114,7 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
                 .filter(|_| quantity.rows.len() > 1)
                 .and_then(|index| quantity.rows[index])
                 .map(|interval| interval.value);
-            Some(Column { title: quantity.title.clone(), range, reference, paint: paint.as_ref() })
+            Some(Column { title: quantity.title.clone(), range, reference, paint })
         })
         .collect();
     let bottom = rows::draw(&mut sheet, top, rows::EDGE, &rows, &columns);

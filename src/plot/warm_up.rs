@@ -48,7 +48,7 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     let small = style.leading(Letters::Small);
     let unit_line = top + style.size(Letters::Body) + 0.6;
     sheet.words(Point::new(super::key::MARGIN, unit_line), "Crr on the drums", Letters::Body, Anchor::Start, TEXT);
-    let height = if style.narrow() { 150.0 } else { 175.0 };
+    let height = if style.narrow() { 150.0 } else { 140.0 };
     let per_strip = (height / shown.len() as f64).clamp(14.0, 48.0) - small;
     let ticks = y_ticks(&sheet, y, per_strip.max(10.0));
     let room = Room {

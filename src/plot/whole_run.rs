@@ -40,13 +40,13 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     let small = style.leading(Letters::Small);
     let unit_line = top + style.size(Letters::Body) + 0.8;
     sheet.words(Point::new(super::key::MARGIN, unit_line), "Elevation, m", Letters::Body, Anchor::Start, TEXT);
-    let height = if style.narrow() { 150.0 } else { 175.0 };
-    let per_strip = (height / shown.len().max(1) as f64).clamp(12.0, 44.0) - small;
+    let height = if style.narrow() { 150.0 } else { 126.0 };
+    let per_strip = (height / shown.len().max(1) as f64).clamp(12.0, 34.0) - small;
     let ticks = y_ticks(&sheet, y, per_strip.max(10.0));
     let room = Room {
         top: unit_line + small + 1.6,
         gutter: gutter(&sheet, &[&ticks]),
-        height: height.min(44.0 * shown.len() as f64),
+        height: height.min(34.0 * shown.len() as f64),
         gap: small + 2.2,
     };
     let strips = lay_out(&sheet, shown.len(), room);

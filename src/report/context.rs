@@ -97,7 +97,12 @@ impl<'a> Context<'a> {
             contrasts: rows::contrasts(solution),
             findings: &solution.findings,
             figures: drawn(input),
-            methods: paragraphs.iter().map(|p| Words { heading: p.heading, text: p.text.clone() }).collect(),
+            // What was held fixed has a table of its own.
+            methods: paragraphs
+                .iter()
+                .filter(|p| p.heading != methods::HELD_FIXED)
+                .map(|p| Words { heading: p.heading, text: p.text.clone() })
+                .collect(),
             sources: methods::sources(&paragraphs).into_iter().map(|source| source.full()).collect(),
             budget,
             fixed: held_fixed(session, units),

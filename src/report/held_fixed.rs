@@ -73,7 +73,11 @@ pub fn held_fixed(session: &Session, units: Units) -> Vec<Fixed> {
         lines.extend([
             line("drum diameter", with(" m")(rollers.drum_diameter_m), with(" m")(u.drum_diameter_m)),
             line("distance between the drum axles", with(" m")(rollers.drum_spacing_m), with(" m")(u.drum_spacing_m)),
-            line("share of weight on the rear wheel", with("")(rollers.rear_weight_fraction), with("")(u.rear_weight_fraction)),
+            line(
+                "share of weight on the rear wheel",
+                with("")(rollers.rear_weight_fraction),
+                with("")(u.rear_weight_fraction),
+            ),
             line(
                 "no-load power of the drums at 40 km/h",
                 no_load.map_or("0 W, not stated".into(), with(" W")),

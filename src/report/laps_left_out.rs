@@ -48,7 +48,8 @@ mod tests {
 
     #[test]
     fn reasons_are_counted_and_named() {
-        let lap = |used, reason: Option<&str>| LapResult { used, reason: reason.map(Into::into), ..LapResult::default() };
+        let lap =
+            |used, reason: Option<&str>| LapResult { used, reason: reason.map(Into::into), ..LapResult::default() };
         let laps = vec![
             lap(true, None),
             lap(false, Some("braking: 20 W at 612 m")),

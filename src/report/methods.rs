@@ -11,6 +11,9 @@ use super::units::Units;
 use crate::session::{Session, Venue};
 use crate::solution::Solution;
 
+/// Heading of the paragraph that lists what was not estimated.
+pub(super) const HELD_FIXED: &str = "Held fixed";
+
 /// One subject.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Paragraph {
@@ -49,7 +52,8 @@ pub fn paragraphs(session: &Session, solution: &Solution, units: Units) -> Vec<P
         account::wind(session, solution),
         account::alignment(session, solution),
         inference::estimation(session, solution),
-        inference::uncertainty(session, solution, units),
+        inference::uncertainty(session, solution),
+        inference::fixed_quantities(session, units),
         inference::comparison(session, solution, units),
         inference::repeating(session, solution),
     ]

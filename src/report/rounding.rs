@@ -40,9 +40,12 @@ mod tests {
     #[test]
     fn value_and_uncertainty_end_at_the_same_place() {
         // The rule of JCGM 100:2008, 7.2.6, worked by hand.
-        for (value, uncertainty, expected) in
-            [(0.004_603_2, 0.000_107, "0.00460"), (55.4, 10.47, "55"), (12_345.6, 1_234.0, "12300"), (-1e-6, 0.01, "0.000")]
-        {
+        for (value, uncertainty, expected) in [
+            (0.004_603_2, 0.000_107, "0.00460"),
+            (55.4, 10.47, "55"),
+            (12_345.6, 1_234.0, "12300"),
+            (-1e-6, 0.01, "0.000"),
+        ] {
             assert_eq!(Place::of(uncertainty).map(|p| p.text(value)).as_deref(), Some(expected));
         }
         assert_eq!(Place::of(0.0), None);

@@ -10,7 +10,7 @@ const GAP: u16 = 2;
 /// The first column holds names, which may wrap down to this.
 const LEAST_NAME: u16 = 14;
 
-const STYLE: TableStyle = TableStyle::new().header_separator(LineStyle::none().fill('─').junction('─'));
+const STYLE: TableStyle = TableStyle::new().header_separator(LineStyle::none().fill('─'));
 
 /// Cells under their headers; the first column holds names.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -27,7 +27,10 @@ impl Grid {
     /// Leaves out columns in which nothing is known, the first one never.
     pub fn without_empty(mut self, unknown: &str) -> Grid {
         let kept: Vec<bool> = (0..self.header.len())
-            .map(|column| column == 0 || self.rows.iter().any(|row| row.get(column).is_some_and(|c| c != unknown && !c.is_empty())))
+            .map(|column| {
+                column == 0
+                    || self.rows.iter().any(|row| row.get(column).is_some_and(|c| c != unknown && !c.is_empty()))
+            })
             .collect();
         let keep = |cells: &mut Vec<String>| {
             let mut column = 0;
@@ -81,7 +84,7 @@ impl Grid {
                 text.push_str(&paragraph(name, width, ""));
             }
             for (header, cell) in cells.filter(|(_, cell)| !cell.is_empty()) {
-                let line = format!("{}: {}", header.replace('\n', " "), cell.replace('\n', ", "));
+                let line = format!("{}: {}", header.replace('\n', " "), cell.replace("\n±", " ±").replace('\n', ", "));
                 text.push_str(&paragraph(&line, width, "  "));
             }
         }
@@ -95,11 +98,13 @@ pub fn paragraph(text: &str, width: usize, indent: &str) -> String {
     let mut table = Table::new();
     table.load_style(TableStyle::new()).set_content_arrangement(ContentArrangement::Dynamic);
     table.set_width(u16::try_from(room).unwrap_or(u16::MAX));
-    table.add_row([text]);
+    // A value is not parted from its uncertainty.
+    table.add_row([text.replace(" ± ", "\u{a0}±\u{a0}")]);
     if let Some(column) = table.column_mut(0) {
         column.set_padding((0, 0));
     }
-    let lines: Vec<String> = table.lines().map(|line| format!("{indent}{}", line.trim_end())).collect();
+    let lines: Vec<String> =
+        table.lines().map(|line| format!("{indent}{}", line.trim_end()).replace('\u{a0}', " ")).collect();
     format!("{}\n", lines.join("\n"))
 }
 

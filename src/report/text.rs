@@ -3,7 +3,7 @@
 //! Given the solution and a width; gives plain text that fits it, without colour. It prints nothing itself.
 
 use super::laps_left_out;
-use super::number::{UNKNOWN, Shown, fixed, measured, p_value, percent, shown, significant};
+use super::number::{Shown, UNKNOWN, fixed, measured, p_value, percent, shown, significant};
 use super::table::{Grid, paragraph};
 use super::units::Units;
 use super::verdict::{self, name_of, reference_speed, setup_name};
@@ -63,7 +63,11 @@ fn set_ups(solution: &Solution, units: Units) -> Grid {
     let mut grid = Grid::new(&["Set-up", "Crr", "CdA, m²", &power, "Resistance, N", "Laps"]);
     for setup in &solution.setups {
         let name = setup_name(setup);
-        let name = if solution.setups.len() > 1 && setup.id == solution.baseline { format!("{name} (baseline)") } else { name };
+        let name = if solution.setups.len() > 1 && setup.id == solution.baseline {
+            format!("{name} (baseline)")
+        } else {
+            name
+        };
         // The resistance is only of interest when its parts are not known.
         let drag = setup.drag_at_mean_speed_n.filter(|_| !solution.separable);
         grid.rows.push(vec![
@@ -112,7 +116,7 @@ fn wind(run: &RunResult) -> String {
 }
 
 fn runs(solution: &Solution, units: Units) -> Grid {
-    let mut grid = Grid::new(&["Run", "Set-up", "Laps", "Lag, s", "Wind, m/s", "kg/m³", "Mass"]);
+    let mut grid = Grid::new(&["Run", "Set-up", "Laps", "Lag ± se, s", "Wind, m/s", "kg/m³", "Mass"]);
     for (index, run) in solution.runs.iter().enumerate() {
         let laps = if run.laps.is_empty() {
             UNKNOWN.into()

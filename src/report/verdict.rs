@@ -72,6 +72,9 @@ pub fn sentence(solution: &Solution, units: Units) -> String {
             parts.push(format!("{name} cannot be told apart from it ({}{found})", change(&contrast.power_w)));
         }
     }
+    if parts.is_empty() {
+        return estimates(solution, units, &share);
+    }
     format!("Against {against} at {}: {} ({share} intervals).", reference_speed(solution, units), parts.join("; "))
 }
 
@@ -144,16 +147,16 @@ mod tests {
     }
 
     fn two(verdict: &str, watts: f64) -> Solution {
-        let setup = |id: &str, label: &str| SetupResult { id: id.into(), label: label.into(), ..SetupResult::default() };
-        let mut solution =
-            Solution { separable: true, confidence: 0.95, baseline: "a".into(), ..Solution::default() };
+        let setup =
+            |id: &str, label: &str| SetupResult { id: id.into(), label: label.into(), ..SetupResult::default() };
+        let mut solution = Solution { separable: true, confidence: 0.95, baseline: "a".into(), ..Solution::default() };
         solution.reference.speed_km_h = 40.0;
         solution.setups = vec![setup("a", "butyl"), setup("b", "latex")];
         solution.contrasts = vec![Contrast {
             setup: "b".into(),
             baseline: "a".into(),
             power_w: estimate(watts, 2.4),
-            detectable_power_w: Some(3.14),
+            detectable_power_w: Some(3.12),
             verdict: verdict.into(),
             ..Contrast::default()
         }];

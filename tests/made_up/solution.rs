@@ -136,7 +136,7 @@ fn run_result(request: Request, session: &Session, run: usize) -> RunResult {
         duration_s: request.laps as f64 * 131.0,
         air_density_kg_m3: Some(1.187 - 0.001 * run as f64),
         temperature_c: Some(18.5 + 0.4 * run as f64),
-        tyre_pressure_kpa: (run % 2 == 0).then_some(Pressures { front: 480.0, rear: 500.0 }),
+        tyre_pressure_kpa: run.is_multiple_of(2).then_some(Pressures { front: 480.0, rear: 500.0 }),
         lag_s: Measured { value: Some(0.62 + 0.1 * noise.next()), se: Some(0.03) },
         wind: WindResult {
             speed_m_s: Some(speed),

@@ -134,9 +134,8 @@ pub(super) struct BudgetRow {
 }
 
 pub fn budget(solution: &Solution) -> BudgetTable {
-    let two = |value: Option<f64>| {
-        value.filter(|v| v.is_finite()).map_or(UNKNOWN.to_string(), |v| significant(v.abs(), 2))
-    };
+    let two =
+        |value: Option<f64>| value.filter(|v| v.is_finite()).map_or(UNKNOWN.to_string(), |v| significant(v.abs(), 2));
     let rows = solution
         .budget
         .iter()

@@ -12,11 +12,9 @@ use crate::solution::Solution;
 
 pub(super) fn rides(session: &Session, solution: &Solution, units: Units) -> Option<Paragraph> {
     let mut venues = Vec::new();
-    for (venue, words) in [
-        (Venue::Road, "a closed loop on the road"),
-        (Venue::Track, "a track"),
-        (Venue::Rollers, "twin-drum rollers"),
-    ] {
+    for (venue, words) in
+        [(Venue::Road, "a closed loop on the road"), (Venue::Track, "a track"), (Venue::Rollers, "twin-drum rollers")]
+    {
         if has_venue(session, venue) {
             venues.push(words.to_string());
         }
@@ -31,11 +29,16 @@ pub(super) fn rides(session: &Session, solution: &Solution, units: Units) -> Opt
         }
         let device = session.runs.iter().filter(|run| run.laps == LapSource::Device).count();
         text.push(match device {
-            0 => "Laps are cut at passes of the gate where there are positions, else at regular lap marks, else by the \
+            0 => {
+                "Laps are cut at passes of the gate where there are positions, else at regular lap marks, else by the \
                   stated length."
-                .to_string(),
+                    .to_string()
+            }
             n if n == session.runs.len() => "Laps are cut at the lap marks of the device.".into(),
-            n => format!("Laps are cut at the lap marks of the device in {}, else at passes of the gate.", counted(n, "run")),
+            n => format!(
+                "Laps are cut at the lap marks of the device in {}, else at passes of the gate.",
+                counted(n, "run")
+            ),
         });
         text.push(laps_left_out::sentence(solution));
         let stated = session.runs.iter().any(|run| !run.leave_out.is_empty() || !run.keep.is_empty());
@@ -73,9 +76,15 @@ pub(super) fn energy(session: &Session) -> Option<Paragraph> {
          are part of the account, with the curvature of the mean line of all laps."
             .into()
     });
-    text.push(format!("Free fall is that of the WGS84 ellipsoid at the place, where it is known {}.", cite(Source::Nga)));
+    text.push(format!(
+        "Free fall is that of the WGS84 ellipsoid at the place, where it is known {}.",
+        cite(Source::Nga)
+    ));
     if session.circuit.survey.is_some() {
-        let sd = session.circuit.survey_sd_m.map_or(String::new(), |sd| format!(" with a standard deviation of {} m", significant(sd, 3)));
+        let sd = session
+            .circuit
+            .survey_sd_m
+            .map_or(String::new(), |sd| format!(" with a standard deviation of {} m", significant(sd, 3)));
         text.push(format!("The elevation profile leans on a survey{sd}; the rides may correct it."));
     } else {
         text.push("No elevation data is used: the profile is solved from the rides.".into());
@@ -134,7 +143,10 @@ pub(super) fn air(session: &Session, solution: &Solution) -> Option<Paragraph> {
     ];
     text.push(format!("{}.", listed(&items)));
     if air.pressure_hpa.is_none() && air.log.is_none() {
-        text.push(format!("A pressure that was not stated is that of the standard atmosphere {}.", cite(Source::Iso2533)));
+        text.push(format!(
+            "A pressure that was not stated is that of the standard atmosphere {}.",
+            cite(Source::Iso2533)
+        ));
         sources.push(Source::Iso2533);
     }
     let densities: Vec<f64> =
@@ -143,7 +155,11 @@ pub(super) fn air(session: &Session, solution: &Solution) -> Option<Paragraph> {
         (densities.iter().copied().reduce(f64::min), densities.iter().copied().reduce(f64::max))
     {
         let (low, high) = (fixed(Some(low), 3), fixed(Some(high), 3));
-        text.push(if low == high { format!("It was {low} kg/m³.") } else { format!("It was {low} to {high} kg/m³.") });
+        text.push(if low == high {
+            format!("It was {low} kg/m³.")
+        } else {
+            format!("It was {low} to {high} kg/m³.")
+        });
     }
     Paragraph::new("Air", &text, &sources)
 }
@@ -153,7 +169,8 @@ pub(super) fn wind(session: &Session, solution: &Solution) -> Option<Paragraph> 
         return None;
     }
     let wind = &session.wind;
-    let speeds: Vec<f64> = solution.runs.iter().filter_map(|run| run.wind.speed_m_s).filter(|s| s.is_finite()).collect();
+    let speeds: Vec<f64> =
+        solution.runs.iter().filter_map(|run| run.wind.speed_m_s).filter(|s| s.is_finite()).collect();
     let strongest = speeds.iter().copied().reduce(f64::max);
     let mut sources = Vec::new();
     let mut text = Vec::new();
@@ -199,10 +216,15 @@ pub(super) fn alignment(session: &Session, solution: &Solution) -> Option<Paragr
     let text = match session.solve.lag {
         Lag::Word(_) => {
             let lags: Vec<String> = solution.runs.iter().map(|run| measured(&run.lag_s)).collect();
-            let lags = if lags.len() <= 6 && !lags.is_empty() { format!(" ({} s)", lags.join(", ")) } else { String::new() };
-            format!("Devices do not stamp power and speed at one instant; the delay between them is solved for each run{lags}.")
+            let lags =
+                if lags.len() <= 6 && !lags.is_empty() { format!(" ({} s)", lags.join(", ")) } else { String::new() };
+            format!(
+                "Devices do not stamp power and speed at one instant; the delay between them (lag) is solved for each run{lags}."
+            )
         }
-        Lag::Seconds(lag) => format!("The delay of speed against power is held at {} s, as stated.", significant(lag, 3)),
+        Lag::Seconds(lag) => {
+            format!("The delay of speed against power is held at {} s, as stated.", significant(lag, 3))
+        }
     };
     Paragraph::new("Time alignment", &[text], &[])
 }

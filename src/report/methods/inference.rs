@@ -7,7 +7,7 @@ use super::super::number::{fixed, percent, significant};
 use super::super::sources::Source;
 use super::super::units::Units;
 use super::super::verdict::{name_of, reference_speed};
-use super::{Paragraph, cite, has_loops, has_venue};
+use super::{HELD_FIXED, Paragraph, cite, has_loops, has_venue};
 use crate::session::{Session, Sharing, Venue};
 use crate::solution::Solution;
 
@@ -22,11 +22,7 @@ pub(super) fn estimation(session: &Session, solution: &Solution) -> Option<Parag
             Sharing::Common => "one value common to all set-ups",
             Sharing::PerSetup => "one value for each set-up",
         };
-        text.push(format!(
-            "CdA: {}. Crr: {}.",
-            sharing(session.solve.cda),
-            sharing(session.solve.crr)
-        ));
+        text.push(format!("CdA: {}. Crr: {}.", sharing(session.solve.cda), sharing(session.solve.crr)));
     }
     text.push(format!(
         "Each lap is cut into equal steps of the loop; one elevation profile common to all laps, the coefficients, and \
@@ -65,7 +61,10 @@ pub(super) fn estimation(session: &Session, solution: &Solution) -> Option<Parag
             "Lap speeds from {} to {} m/s tell CdA from Crr{}.",
             fixed(Some(low), 1),
             fixed(Some(high), 1),
-            correlation.map_or(String::new(), |r| format!(" (correlation of the two estimates {})", fixed(Some(r), 2)))
+            correlation.map_or(String::new(), |r| format!(
+                " (correlation of the two estimates {})",
+                fixed(Some(r), 2).replace('-', "−")
+            ))
         ));
     }
     if !solution.separable {
@@ -79,7 +78,7 @@ pub(super) fn estimation(session: &Session, solution: &Solution) -> Option<Parag
     Paragraph::new("Estimation", &text, &sources)
 }
 
-pub(super) fn uncertainty(session: &Session, solution: &Solution, units: Units) -> Option<Paragraph> {
+pub(super) fn uncertainty(session: &Session, solution: &Solution) -> Option<Paragraph> {
     let mut sources = vec![Source::Jcgm100];
     let mut text = Vec::new();
     if has_loops(session) {
@@ -92,7 +91,10 @@ pub(super) fn uncertainty(session: &Session, solution: &Solution, units: Units) 
         sources.extend([Source::BellMcCaffrey, Source::PustejovskyTipton]);
     }
     if has_venue(session, Venue::Rollers) {
-        text.push("On the rollers the standard error of the window's mean respects that neighbouring seconds are alike.".into());
+        text.push(
+            "On the rollers the standard error of the window's mean respects that neighbouring seconds are alike."
+                .into(),
+        );
     }
     text.push(format!(
         "Measuring chain: the result is solved again with each source moved by one standard uncertainty, and the moves are \
@@ -100,12 +102,23 @@ pub(super) fn uncertainty(session: &Session, solution: &Solution, units: Units) 
         cite(Source::Jcgm100)
     ));
     text.push(format!("Intervals hold at {}.", percent(solution.confidence)));
+    Paragraph::new("Uncertainty", &text, &sources)
+}
+
+/// The quantities that the page shows as a table instead.
+pub(super) fn fixed_quantities(session: &Session, units: Units) -> Option<Paragraph> {
     let lines: Vec<String> = held_fixed(session, units)
         .into_iter()
-        .map(|f| if f.uncertainty.is_empty() { format!("{} {}", f.name, f.value) } else { format!("{} {} (u = {})", f.name, f.value, f.uncertainty) })
+        .map(|f| {
+            if f.uncertainty.is_empty() {
+                format!("{} {}", f.name, f.value)
+            } else {
+                format!("{} {} (u = {})", f.name, f.value, f.uncertainty)
+            }
+        })
         .collect();
-    text.push(format!("Held fixed: {}.", lines.join("; ")));
-    Paragraph::new("Uncertainty", &text, &sources)
+    let text = format!("Stated or usual values, with their standard uncertainty u: {}.", lines.join("; "));
+    Paragraph::new(HELD_FIXED, &[text], &[])
 }
 
 pub(super) fn comparison(session: &Session, solution: &Solution, units: Units) -> Option<Paragraph> {
