@@ -196,3 +196,31 @@ fn spoiled_values_never_panic_and_never_reach_the_sheet() {
         }
     }
 }
+
+#[test]
+fn a_long_narrow_loop_in_any_direction_keeps_its_words_apart() {
+    for turn in 0..12 {
+        let mut day = day(Request::new(2, 4));
+        let (sin, cos) = (f64::from(turn) * 30.0).to_radians().sin_cos();
+        let count = day.evidence.reference_line.len();
+        for (index, point) in day.evidence.reference_line.iter_mut().enumerate() {
+            let angle = std::f64::consts::TAU * index as f64 / count as f64;
+            let (along, across) = (1500.0 * angle.cos(), 6.0 * angle.sin());
+            (point.east_m, point.north_m) = (along * cos - across * sin, along * sin + across * cos);
+        }
+        for width in [80.0, 160.0] {
+            let figures = draw_all(&day.solution, &day.evidence, &Style::of_width(width));
+            let map = figures.iter().find(|f| f.name == "map").unwrap();
+            keep(std::slice::from_ref(map), &format!("narrow-loop-{turn}-{width}"));
+            let [wide, high] = reading::view_box(&map.svg);
+            let words = reading::words(&map.svg);
+            for (index, one) in words.iter().enumerate() {
+                assert!(
+                    one.left >= 0.0 && one.right <= wide && one.top >= 0.0 && one.bottom <= high,
+                    "{turn}: {one:?}"
+                );
+                assert!(!words[..index].iter().any(|other| one.touches(other)), "{turn}, {width} mm: {one:?}");
+            }
+        }
+    }
+}

@@ -85,11 +85,35 @@ fn on_paper_the_page_is_a_few_sheets_of_a4_with_every_lap() {
         reading::browse(&chromium, &[&print, "--no-pdf-header-footer", "--virtual-time-budget=4000"], &report);
         let bytes = std::fs::read(&pdf).unwrap();
         let text = String::from_utf8_lossy(&bytes);
-        let sheets = text.matches("/Type /Page\n").count() + text.matches("/Type /Page ").count();
+        let sheets = reading::sheets(&bytes);
         assert!((3..=16).contains(&sheets), "{name}: {sheets} sheets");
         // A4 is 595 by 842 points (ISO 216, 210 mm by 297 mm).
         assert!(text.contains("/MediaBox [0 0 594.") || text.contains("/MediaBox [0 0 595"), "{name}: not A4");
     }
+}
+
+#[test]
+fn without_script_the_page_still_prints_every_lap() {
+    let Some(chromium) = reading::chromium() else {
+        println!("skipped: no Chromium");
+        return;
+    };
+    // Two pages that differ in nothing but the laps: when they were folded away on paper, both would have one length.
+    let sheets = |laps: usize| {
+        let mut day = day(Request::new(2, 3));
+        let lap = day.solution.runs[0].laps[1].clone();
+        day.solution.runs[0].laps = vec![lap; laps];
+        let html = report_of(&day, Units::Metric);
+        let (before, after) = html.split_once("<script>").unwrap();
+        let rest = after.split_once("</script>").unwrap().1;
+        let file = kept(&format!("no-script-{laps}.html"), &format!("{before}{rest}"));
+        let pdf = file.with_extension("pdf");
+        let print = format!("--print-to-pdf={}", pdf.display());
+        reading::browse(&chromium, &[&print, "--no-pdf-header-footer"], &file);
+        reading::sheets(&std::fs::read(&pdf).unwrap())
+    };
+    let (few, many) = (sheets(2), sheets(400));
+    assert!(many >= few + 3, "{few} and {many} sheets");
 }
 
 #[test]

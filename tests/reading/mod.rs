@@ -93,3 +93,9 @@ pub fn answer(chromium: &Path, page: &Path) -> String {
     let from = dom.find("id=\"answer\">").expect("the page answers") + "id=\"answer\">".len();
     unescape(dom[from..].split("</").next().unwrap_or_default())
 }
+
+/// Pages of a PDF.
+pub fn sheets(pdf: &[u8]) -> usize {
+    let text = String::from_utf8_lossy(pdf);
+    text.matches("/Type /Page\n").count() + text.matches("/Type /Page ").count()
+}
