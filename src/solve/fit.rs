@@ -47,8 +47,8 @@ pub struct Choices {
     /// Runs in which the wind may drift.
     pub wind_drift: Vec<bool>,
     pub crr_drift: bool,
-    /// Gusts of each run, m/s.
-    pub gust_sd_m_s: Vec<f64>,
+    /// Variance of the wind that the vector leaves out, of each run, m²/s²: gusts less the error of the fitted wind.
+    pub gust_variance: Vec<f64>,
 }
 
 /// One lap as the fit sees it.
@@ -145,7 +145,7 @@ impl<'a> Frame<'a> {
             weight: weight.to_vec(),
             work: self.work.clone(),
             held_lag_s: c.held_lag_s.iter().map(|l| l.unwrap_or(0.0)).collect(),
-            gust_sd_m_s: c.gust_sd_m_s.clone(),
+            gust_variance: c.gust_variance.clone(),
             hour: used.iter().map(|i| laps[*i].hour).collect(),
             absorption: match self.survey {
                 Some(s) => Absorption::surveyed(steps, s.sd_m, row_sd_m, total),
@@ -410,4 +410,13 @@ pub fn refit(frame: &Frame, laps: &[LapInput], base: &LoopFit) -> Option<Vec<f64
         }
     }
     parameters.iter().all(|p| p.is_finite()).then_some(parameters)
+}
+
+/// Mean variance of the fitted wind of a run per component, m²/s², over the run; 0 where it is held.
+pub fn wind_variance(fit: &LoopFit, run: usize) -> f64 {
+    let c = &fit.layout.runs[run];
+    let of = |column: Option<usize>| column.map_or(0.0, |i| fit.covariance.covariance[(i, i)].max(0.0));
+    // A drift counts with the mean square of its phase, a third from −1 to 1.
+    let variance = 0.5 * (of(c.east) + of(c.north)) + (of(c.drift_east) + of(c.drift_north)) / 6.0;
+    variance.min(WIND_PRIOR_M_S.powi(2))
 }
