@@ -13,8 +13,8 @@ use crate::quantity::m_s_from_km_h;
 use crate::sample::{Cumulative, Reason, Ride};
 use crate::session::{Gusts, GustsWord, Lag, Session, WindMode};
 use crate::solve::account::{LapAccount, RunConditions, TimeCurve};
-use crate::solve::gust::{Gustiness, gustiness, short_edges, short_lap};
 use crate::solve::fit::{Choices, Frame, LapInput, LoopFit, SurveyedSteps, fit, wind_variance};
+use crate::solve::gust::{Gustiness, gustiness, short_edges, short_lap};
 
 /// Relative standard uncertainty of a stated standard deviation of gusts (common practice, no source).
 const STATED_GUST_U: f64 = 0.25;
@@ -281,13 +281,7 @@ struct Site<'s> {
 }
 
 /// Gusts from the residuals of short steps at the solved parameters.
-fn gusts(
-    site: &Site,
-    frame: &Frame,
-    laps: &[LapInput],
-    address: &[LapAddress],
-    solved: &LoopFit,
-) -> Option<Gustiness> {
+fn gusts(site: &Site, frame: &Frame, laps: &[LapInput], address: &[LapAddress], solved: &LoopFit) -> Option<Gustiness> {
     let cut = site.cut;
     let edge = short_edges(&cut.edge);
     let conditions: Vec<RunConditions> = conditions(site.session, site.rides, cut, site.air, site.gravity_m_s2)

@@ -236,7 +236,11 @@ fn weather(session: &Session, at: &Checker) -> Result<(), Error> {
         ),
     )?;
     if let Gusts::StandardDeviation(sd) = w.gusts {
-        at.within(&["wind", "gusts"], sd, &limit(0.0, 5.0, "standard deviation along travel in m/s, or \"estimate\" or \"none\""))?;
+        at.within(
+            &["wind", "gusts"],
+            sd,
+            &limit(0.0, 5.0, "standard deviation along travel in m/s, or \"estimate\" or \"none\""),
+        )?;
     }
     if w.mode == WindMode::Given && a.log.is_none() && (w.speed_m_s.is_none() || w.from_deg.is_none()) {
         return Err(at.inconsistent(
