@@ -130,6 +130,8 @@ pub enum What {
     WarmUp { window_start_s: f64, time_constant_s: Option<f64> },
     /// Something a sound roller test needs is missing.
     RollerPractice { what: String },
+    /// A roller run has no window and is not used.
+    RollerRunLeftOut { reason: String },
     /// What stands behind Crr on the flat and is not measured.
     RollerAssumptions {
         drum_diameter_m: f64,
@@ -209,6 +211,7 @@ impl What {
             What::NoLoadDragAssumed => "no-load-drag-assumed",
             What::WarmUp { .. } => "warm-up",
             What::RollerPractice { .. } => "roller-practice",
+            What::RollerRunLeftOut { .. } => "roller-run-left-out",
             What::RollerAssumptions { .. } => "roller-assumptions",
             What::NoRepeats { .. } => "no-repeats",
             What::SurfaceLoss { .. } => "surface-loss",
@@ -284,6 +287,7 @@ impl What {
                 None => format!("The window starts at {window_start_s:.0} s."),
             },
             What::RollerPractice { what } => what.clone(),
+            What::RollerRunLeftOut { reason } => format!("This run is not used; the other runs of its set-up are. {reason}."),
             What::RollerAssumptions { drum_diameter_m, drum_spacing_m, drum_over_flat, rear_weight_fraction, front_driven } => format!("Crr on the flat rests on these, so check them under [rollers] (one not stated there has its usual value, and the interval holds for stated ones): drums of {:.1} mm, on which Crr is {drum_over_flat:.2} times that on the flat (a conversion made for car tyres; it moves every set-up alike), {:.0} mm between their axles, {:.0} % of the weight on the rear wheel, and a front drum that {}.", 1000.0 * drum_diameter_m, 1000.0 * drum_spacing_m, 100.0 * rear_weight_fraction, if *front_driven { "a belt turns" } else { "stands still" }),
             What::NoRepeats { runs } => format!("No set-up was ridden twice on the rollers ({runs} run(s)), so scatter is that within a run alone: what changes from run to run (a wheel mounted again, pressure) is unknown and not in the intervals. Ride each set-up at least twice, A B B A."),
             What::SurfaceLoss { setup, crr, half_width, rolling_power_w } => format!("Crr of {setup} is {crr:+.5}{} on the loop against the rollers ({rolling_power_w:+.1} W at the reference): the loss of the road surface and of the tyre's casing on it, as far as the conversion from drum to flat holds.", half_width.map(|h| format!(" ± {h:.5}")).unwrap_or_default()),

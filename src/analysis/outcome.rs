@@ -2,20 +2,21 @@
 //!
 //! Given a solved loop; gives a [`Solution`]. It computes no fit.
 
+use super::Inputs;
 use super::budget_lines::budget_lines;
 use super::contrasts::{Pair, PairDifference, contrasts};
 use super::instrument::Output;
 use super::known::Known;
 use super::loop_venue::{LoopVenue, fit_findings, mean_density};
 use super::quantities::{Linear, PowerAt, SetupQuantities, linear_known};
-use super::Inputs;
 use super::run_results::{empty_solution, order_finding, run_result, venue_word};
 use crate::air::WindVector;
 use crate::finding::{Finding, What};
 use crate::sample::Ride;
 use crate::session::Session;
 use crate::solution::{
-    CircuitResult, Estimate, Gate, LapResult, Measured, ProfilePoint, RunResult, Separation, SetupResult, Solution, Solver, WindResult,
+    CircuitResult, Estimate, Gate, LapResult, Measured, ProfilePoint, RunResult, Separation, SetupResult, Solution,
+    Solver, WindResult,
 };
 use crate::solve::fit::{Estimator, residuals};
 use crate::solve::separation::{self, Evidence};
@@ -53,9 +54,8 @@ pub fn solution(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue, findings: &m
     }
     findings.extend(order_finding(session, rides));
     let against = Pair::against_baseline(session);
-    let differences = |pairs: &[Pair]| -> Vec<PairDifference> {
-        pairs.iter().map(|p| report.difference(*p, separable)).collect()
-    };
+    let differences =
+        |pairs: &[Pair]| -> Vec<PairDifference> { pairs.iter().map(|p| report.difference(*p, separable)).collect() };
     Solution {
         separable,
         contrasts: contrasts(session, &differences(&against)),

@@ -4,28 +4,22 @@
 
 use super::instrument::{InstrumentBudget, OUTPUTS, Output};
 use super::quantities::PowerAt;
+use super::roller_venue::SolvedRun;
 use crate::error::Error;
 use crate::rollers::{Reach, RollerRun, Sensitivity, sensitivities};
-use crate::session::{Session, Uncertainty};
+use crate::session::Session;
 use crate::uncertainty::budget::{Budget, Source};
 
-/// Works out the budget. `uncertainty` holds the standard uncertainties of each run: those of the session, larger where
-/// a value had to be assumed.
+/// Works out the budget.
 ///
 /// An error common to the session moves every set-up at once, so it cancels in differences; that of one run moves its
 /// set-up by its share in the mean. Where runs are repeated the errors of single runs also show in their scatter and are
 /// counted twice, on the safe side. Errors: those of [`sensitivities`].
-pub fn budget(
-    session: &Session,
-    runs: &[RollerRun],
-    uncertainty: &[Uncertainty],
-    power: &PowerAt,
-) -> Result<InstrumentBudget, Error> {
+pub fn budget(session: &Session, runs: &[SolvedRun], power: &PowerAt) -> Result<InstrumentBudget, Error> {
     let setups = session.setups.len();
-    let setup_of: Vec<usize> = session.runs.iter().map(|r| session.setup_of(r)).collect();
-    let count: Vec<f64> = (0..setups).map(|s| setup_of.iter().filter(|of| **of == s).count() as f64).collect();
+    let count: Vec<f64> = (0..setups).map(|s| runs.iter().filter(|r| r.setup == s).count() as f64).collect();
     let lines: Vec<Vec<Sensitivity>> =
-        runs.iter().zip(uncertainty).map(|(run, u)| sensitivities(run, u)).collect::<Result<_, _>>()?;
+        runs.iter().map(|r| sensitivities(&r.result, &r.uncertainty)).collect::<Result<_, _>>()?;
     let kinds = lines.first().map_or(&[][..], Vec::as_slice);
     let mut sources = Vec::new();
     let mut group = Vec::new();
@@ -34,9 +28,9 @@ pub fn budget(
         let mut largest_u: f64 = 0.0;
         for &k in moved {
             let Some(line) = lines[k].iter().find(|l| l.source == kind.source) else { continue };
-            let (first, share) = (OUTPUTS * setup_of[k], 1.0 / count[setup_of[k]]);
+            let (first, share) = (OUTPUTS * runs[k].setup, 1.0 / count[runs[k].setup]);
             change[first + Output::Crr as usize] += share * line.crr;
-            change[first + Output::Power as usize] += share * watts(session, power, &runs[k], line);
+            change[first + Output::Power as usize] += share * watts(session, power, &runs[k].result, line);
             largest_u = largest_u.max(line.standard_uncertainty);
         }
         if change.iter().any(|c| *c != 0.0) {
@@ -47,7 +41,10 @@ pub fn budget(
     for kind in kinds {
         match kind.reach {
             Reach::Session => add(kind, kind.source.to_string(), &(0..runs.len()).collect::<Vec<usize>>()),
-            Reach::Run => (0..runs.len()).for_each(|k| add(kind, format!("{}, run {}", kind.source, k + 1), &[k])),
+            Reach::Run => {
+                let name = |k: usize| format!("{}, run {}", kind.source, runs[k].run + 1);
+                (0..runs.len()).for_each(|k| add(kind, name(k), &[k]));
+            }
         }
     }
     Ok(InstrumentBudget { budget: Budget::new(sources)?, setups, group })

@@ -33,7 +33,7 @@ pub fn outcome(inputs: &Inputs, rides: &[Ride], venue: RollerVenue) -> VenueOutc
         setups: (0..session.setups.len()).map(|s| setup(session, &venue, s, per_crr_w)).collect(),
         contrasts: family(&against),
         all_pairs: family(&Pair::all(session)),
-        runs: rides.iter().enumerate().map(|(k, ride)| run(inputs, ride, k, &venue.runs[k])).collect(),
+        runs: rides.iter().enumerate().map(|(k, ride)| run(inputs, ride, k, venue.result(k))).collect(),
         circuit: CircuitResult { kind: venue_word(Venue::Rollers), ..CircuitResult::default() },
         budget: venue
             .budget
@@ -44,16 +44,15 @@ pub fn outcome(inputs: &Inputs, rides: &[Ride], venue: RollerVenue) -> VenueOutc
         ..empty_solution(session)
     };
     let evidence = Evidence {
-        runs: rides.iter().enumerate().map(|(k, ride)| run_evidence(session, ride, k, &venue.runs[k])).collect(),
+        runs: rides.iter().enumerate().map(|(k, ride)| run_evidence(session, ride, k, venue.result(k))).collect(),
         warm_ups: venue
             .runs
             .iter()
-            .enumerate()
-            .map(|(k, r)| WarmUpEvidence { run: k, setup: session.setup_of(&session.runs[k]), ..r.evidence.clone() })
+            .map(|r| WarmUpEvidence { run: r.run, setup: r.setup, ..r.result.evidence.clone() })
             .collect(),
         ..Evidence::default()
     };
-    let columns = rides.iter().zip(&venue.runs).map(|(ride, r)| columns(ride, r)).collect();
+    let columns = rides.iter().enumerate().map(|(k, ride)| columns(ride, venue.result(k))).collect();
     VenueOutcome { solution, findings: venue.findings, evidence, columns, budget: venue.budget }
 }
 
@@ -72,11 +71,9 @@ fn setup(session: &Session, venue: &RollerVenue, s: usize, per_crr_w: f64) -> Se
         ..crr.times(per_crr_w)
     };
     let (mut way_m, mut time_s) = (0.0, 0.0);
-    for (run, result) in session.runs.iter().zip(&venue.runs) {
-        if session.setup_of(run) == s {
-            way_m += result.sums.distance_m;
-            time_s += result.sums.duration_s;
-        }
+    for r in venue.runs.iter().filter(|r| r.setup == s) {
+        way_m += r.result.sums.distance_m;
+        time_s += r.result.sums.duration_s;
     }
     SetupResult {
         id: session.setups[s].id.clone(),
@@ -100,28 +97,29 @@ fn difference(venue: &RollerVenue, pair: Pair, per_crr_w: f64) -> PairDifference
     PairDifference { pair, crr: Known::Within(crr), cda_m2: Known::Not, power_w: Known::Within(power_w) }
 }
 
-fn run(inputs: &Inputs, ride: &Ride, k: usize, result: &RollerRun) -> RunResult {
+fn run(inputs: &Inputs, ride: &Ride, k: usize, result: Option<&RollerRun>) -> RunResult {
     let finite = |x: f64| x.is_finite().then_some(x);
     RunResult {
-        temperature_c: result.inputs.temperature_c,
-        window: Some(RollerWindow {
-            from_s: result.window_from_s,
-            to_s: result.window_to_s,
-            time_constant_s: result.time_constant_s,
-            mean_speed_m_s: result.mean_speed_m_s,
-            mean_power_w: result.mean_power_w,
-            crr_drum: result.crr_drum,
-            crr: Measured { value: finite(result.crr_flat), se: finite(result.se_scatter.hypot(result.se_warm_up)) },
+        temperature_c: result.and_then(|r| r.inputs.temperature_c),
+        window: result.map(|r| RollerWindow {
+            from_s: r.window_from_s,
+            to_s: r.window_to_s,
+            time_constant_s: r.time_constant_s,
+            mean_speed_m_s: r.mean_speed_m_s,
+            mean_power_w: r.mean_power_w,
+            crr_drum: r.crr_drum,
+            crr: Measured { value: finite(r.crr_flat), se: finite(r.se_scatter.hypot(r.se_warm_up)) },
         }),
         ..run_result(inputs, ride, k)
     }
 }
 
-fn inside(ride: &Ride, result: &RollerRun) -> Vec<bool> {
-    ride.time_s.iter().map(|t| (result.window_from_s..=result.window_to_s).contains(t)).collect()
+fn inside(ride: &Ride, result: Option<&RollerRun>) -> Vec<bool> {
+    let within = |t: &f64| result.is_some_and(|r| (r.window_from_s..=r.window_to_s).contains(t));
+    ride.time_s.iter().map(within).collect()
 }
 
-fn run_evidence(session: &Session, ride: &Ride, k: usize, result: &RollerRun) -> RunEvidence {
+fn run_evidence(session: &Session, ride: &Ride, k: usize, result: Option<&RollerRun>) -> RunEvidence {
     RunEvidence {
         setup: session.setup_of(&session.runs[k]),
         laps: Vec::new(),
@@ -133,7 +131,7 @@ fn run_evidence(session: &Session, ride: &Ride, k: usize, result: &RollerRun) ->
     }
 }
 
-fn columns(ride: &Ride, result: &RollerRun) -> SampleColumns {
+fn columns(ride: &Ride, result: Option<&RollerRun>) -> SampleColumns {
     SampleColumns {
         lap: vec![None; ride.len()],
         chainage_m: vec![f64::NAN; ride.len()],

@@ -68,8 +68,7 @@ impl Repeats {
         let within = welch_satterthwaite(&parts);
         let Some(between) = self.between else { return within };
         let share: f64 = setups.iter().map(|s| 1.0 / self.count(*s)).sum();
-        let repeats =
-            Combined { standard_uncertainty: between.standard_uncertainty * share.sqrt(), dof: between.dof };
+        let repeats = Combined { standard_uncertainty: between.standard_uncertainty * share.sqrt(), dof: between.dof };
         if repeats.expanded(self.confidence) > within.expanded(self.confidence) { repeats } else { within }
     }
 }

@@ -15,66 +15,96 @@ use crate::record::Recording;
 use crate::rollers::practice::{self, RunConditions};
 use crate::rollers::{Choice, RollerRun, StatedWindow, analyse};
 use crate::sample::Ride;
-use crate::session::Session;
+use crate::session::{Session, Uncertainty};
 use crate::uncertainty::budget::{Combined, welch_satterthwaite};
 use std::borrow::Cow;
 
+/// A run that has a window.
+pub struct SolvedRun {
+    /// Place among the runs of the inputs.
+    pub run: usize,
+    pub setup: usize,
+    pub result: RollerRun,
+    /// Standard uncertainties of the session, larger where a value had to be assumed.
+    pub uncertainty: Uncertainty,
+}
+
 /// The runs on rollers, solved.
 pub struct RollerVenue {
-    /// One for each run of the inputs.
-    pub runs: Vec<RollerRun>,
+    pub runs: Vec<SolvedRun>,
     pub repeats: Repeats,
     pub budget: Option<InstrumentBudget>,
     pub findings: Vec<Finding>,
 }
 
-/// Solves the runs on rollers.
+impl RollerVenue {
+    /// Result of a run of the inputs, unless it was left out.
+    pub fn result(&self, run: usize) -> Option<&RollerRun> {
+        self.runs.iter().find(|r| r.run == run).map(|r| &r.result)
+    }
+}
+
+/// Solves the runs on rollers. A run without a window is left out and told, as long as its set-up has another.
 ///
 /// Errors: those of [`analyse`], with the file they concern.
 pub fn solve(inputs: &Inputs, rides: &[Ride], depth: Depth) -> Result<RollerVenue, Error> {
     let session = &inputs.session;
     let mut findings = Vec::new();
-    let mut runs = Vec::with_capacity(rides.len());
-    let mut uncertainty = Vec::with_capacity(rides.len());
+    let mut runs: Vec<SolvedRun> = Vec::with_capacity(rides.len());
+    let mut refused: Vec<Refused> = Vec::new();
     for (k, (run, ride)) in session.runs.iter().zip(rides).enumerate() {
         let air = temperature(inputs, ride);
-        let choice = Choice {
-            temperature_c: air,
-            window: run.window_s.map(|[from_s, to_s]| StatedWindow { from_s, to_s }),
-        };
+        let choice =
+            Choice { temperature_c: air, window: run.window_s.map(|[from_s, to_s]| StatedWindow { from_s, to_s }) };
         let recording = with_speed(&inputs.recordings[k], ride);
-        let result = analyse(&recording, &session.rider_of(run), &session.rollers, &choice)?;
+        let setup = session.setup_of(run);
+        let result = match analyse(&recording, &session.rider_of(run), &session.rollers, &choice) {
+            Ok(result) => result,
+            Err(error @ Error::NoSteadyWindow { .. }) => {
+                refused.push(Refused { run: k, setup, error });
+                continue;
+            }
+            Err(error) => return Err(error),
+        };
         let mut u = session.uncertainty.clone();
         if air.is_none() {
             u.temperature_c = u.temperature_c.max(DEVICE_TEMPERATURE_U_C);
             findings.extend(device_temperature(session, &result).map(|w| Finding::of_run(k, w)));
         }
         findings.extend(run_findings(k, &result, &findings));
-        uncertainty.push(u);
-        runs.push(result);
+        runs.push(SolvedRun { run: k, setup, result, uncertainty: u });
     }
-    findings.extend(session_findings(session, &runs, rides));
-    let values = session.runs.iter().zip(&runs).map(|(run, r)| run_value(session.setup_of(run), r)).collect();
-    let repeats = Repeats::new(values, session.setups.len(), session.solve.confidence);
+    for Refused { run, setup, error } in refused {
+        if !runs.iter().any(|r| r.setup == setup) {
+            return Err(error);
+        }
+        findings.push(Finding::of_run(run, What::RollerRunLeftOut { reason: error.to_string() }));
+    }
+    findings.extend(session_findings(session, &runs));
+    findings.extend(order_finding(session, rides));
+    let repeats = Repeats::new(runs.iter().map(run_value).collect(), session.setups.len(), session.solve.confidence);
     if repeats.between.is_none() {
         findings.push(Finding::of_session(What::NoRepeats { runs: runs.len() }));
     }
     findings.extend(implausible(session, &repeats));
-    let budget = if depth.budget {
-        Some(budget(session, &runs, &uncertainty, &PowerAt::reference(session))?)
-    } else {
-        None
-    };
+    let budget = if depth.budget { Some(budget(session, &runs, &PowerAt::reference(session))?) } else { None };
     Ok(RollerVenue { runs, repeats, budget, findings })
 }
 
+/// A run without a window.
+struct Refused {
+    run: usize,
+    setup: usize,
+    error: Error,
+}
+
 /// What is left of the warm-up is an error of unknown size whose scale is known.
-fn run_value(setup: usize, run: &RollerRun) -> RunValue {
+fn run_value(SolvedRun { setup, result: run, .. }: &SolvedRun) -> RunValue {
     let within = welch_satterthwaite(&[
         Combined { standard_uncertainty: run.se_scatter, dof: run.dof },
         Combined { standard_uncertainty: run.se_warm_up, dof: f64::INFINITY },
     ]);
-    RunValue { setup, crr: run.crr_flat, within }
+    RunValue { setup: *setup, crr: run.crr_flat, within }
 }
 
 /// As stated, else that of the weather log in the middle of the ride, where it covers that.
@@ -109,9 +139,9 @@ fn run_findings(k: usize, run: &RollerRun, said: &[Finding]) -> Vec<Finding> {
     new.map(|w| if common(w) { Finding::of_session(w.clone()) } else { Finding::of_run(k, w.clone()) }).collect()
 }
 
-fn session_findings(session: &Session, runs: &[RollerRun], rides: &[Ride]) -> Vec<Finding> {
+fn session_findings(session: &Session, runs: &[SolvedRun]) -> Vec<Finding> {
     let mut out = Vec::new();
-    if let Some(first) = runs.first() {
+    if let Some(SolvedRun { result: first, .. }) = runs.first() {
         let r = &session.rollers;
         out.push(What::RollerAssumptions {
             drum_diameter_m: r.drum_diameter_m,
@@ -121,10 +151,9 @@ fn session_findings(session: &Session, runs: &[RollerRun], rides: &[Ride]) -> Ve
             front_driven: r.front_driven,
         });
     }
-    let conditions: Vec<RunConditions> = session
-        .runs
+    let conditions: Vec<RunConditions> = runs
         .iter()
-        .zip(runs)
+        .map(|r| (&session.runs[r.run], &r.result))
         .map(|(run, result)| RunConditions {
             name: run.file.clone(),
             tyre_pressure_kpa: run.tyre_pressure_kpa,
@@ -134,14 +163,12 @@ fn session_findings(session: &Session, runs: &[RollerRun], rides: &[Ride]) -> Ve
         })
         .collect();
     out.extend(practice::between_runs(&conditions));
-    out.into_iter().map(Finding::of_session).chain(order_finding(session, rides)).collect()
+    out.into_iter().map(Finding::of_session).collect()
 }
 
 fn implausible(session: &Session, repeats: &Repeats) -> Vec<Finding> {
     let values = session.setups.iter().enumerate().map(|(s, setup)| (setup, repeats.mean(s)));
     let odd = values.filter(|(_, crr)| !(0.0005..=0.02).contains(crr));
-    odd.map(|(setup, value)| {
-        Finding::of_session(What::Implausible { name: format!("Crr of {}", setup.name()), value })
-    })
-    .collect()
+    odd.map(|(setup, value)| Finding::of_session(What::Implausible { name: format!("Crr of {}", setup.name()), value }))
+        .collect()
 }
