@@ -11,9 +11,16 @@ use crate::error::Error;
 use crate::finding::{Finding, What};
 use crate::quantity::m_s_from_km_h;
 use crate::sample::{Cumulative, Reason, Ride};
-use crate::session::{Lag, Session, WindMode};
+use crate::session::{Gusts, GustsWord, Lag, Session, WindMode};
 use crate::solve::account::{LapAccount, RunConditions, TimeCurve};
-use crate::solve::fit::{Choices, Frame, LapInput, LoopFit, SurveyedSteps, fit};
+use crate::solve::fit::{Choices, Frame, LapInput, LoopFit, SurveyedSteps, fit, wind_variance};
+use crate::solve::gust::{Gustiness, gustiness, short_edges, short_lap};
+
+/// Relative standard uncertainty of a stated standard deviation of gusts (common practice, no source).
+const STATED_GUST_U: f64 = 0.25;
+/// Laps a run needs for its wind to be given a drift of its own. A drift that is not there costs next to nothing (the
+/// columns are nearly orthogonal to the rest); one that is left out biases Crr.
+const DRIFT_LAPS: usize = 5;
 
 /// Which lap a [`LapInput`] is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -33,6 +40,8 @@ pub struct LoopVenue<'a> {
     pub work: Vec<&'a Cumulative>,
     pub survey: Option<SurveyedSteps>,
     pub fit: LoopFit,
+    /// Gusts, where they were estimated or stated.
+    pub gustiness: Option<Gustiness>,
     pub budget: Option<InstrumentBudget>,
     pub findings: Vec<Finding>,
 }
@@ -69,16 +78,35 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
         air.push(of_run);
     }
     let gravity_m_s2 = gravity(rides);
-    let choices = choices(session, &cut);
+    let mut choices = choices(session, &cut);
     let conditions: Vec<RunConditions> = conditions(session, rides, &cut, &air, gravity_m_s2);
     let (mut laps, address) = lap_inputs(session, rides, &cut, &conditions);
     let work: Vec<&Cumulative> = rides.iter().map(|r| &r.work_j).collect();
 
-    let mut frame = Frame { work: work.clone(), choices: &choices, survey: None };
+    let without_gusts = choices.clone();
+    let mut frame = Frame { work: work.clone(), choices: &without_gusts, survey: None };
     let mut solved = fit(&frame, &mut laps)?;
     let survey = inputs.survey.as_ref().map(|s| align_survey(s, &cut, &solved));
     if survey.is_some() {
         frame.survey = survey.as_ref();
+        solved = fit(&frame, &mut laps)?;
+    }
+    let gustiness = match session.wind.gusts {
+        Gusts::Word(GustsWord::None) => None,
+        _ if session.wind.mode == WindMode::None => None,
+        Gusts::StandardDeviation(sd_m_s) => Some(Gustiness {
+            variance: sd_m_s * sd_m_s,
+            standard_uncertainty: 2.0 * STATED_GUST_U * sd_m_s * sd_m_s,
+            time_s: f64::NAN,
+        }),
+        Gusts::Word(GustsWord::Estimate) => {
+            let site = Site { session, rides, cut: &cut, air: &air, gravity_m_s2 };
+            gusts(&site, &frame, &laps, &address, &solved)
+        }
+    };
+    if let Some(g) = gustiness {
+        choices.gust_variance = (0..rides.len()).map(|r| g.variance - wind_variance(&solved, r)).collect();
+        frame.choices = &choices;
         solved = fit(&frame, &mut laps)?;
     }
     for (input, at) in laps.iter().zip(&address) {
@@ -98,6 +126,7 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
         work,
         survey,
         fit: solved,
+        gustiness,
         budget: None,
         findings,
     };
@@ -165,9 +194,9 @@ fn choices(session: &Session, cut: &LapCut) -> Choices {
         cda: session.solve.cda,
         held_lag_s: vec![held; runs],
         wind,
-        wind_drift: vec![std::env::var("DRIFT").is_ok(); runs],
+        wind_drift: cut.runs.iter().map(|l| l.iter().filter(|l| l.reason.is_none()).count() >= DRIFT_LAPS).collect(),
         crr_drift: false,
-        gust_sd_m_s: vec![0.0; runs],
+        gust_variance: vec![0.0; runs],
     }
 }
 
@@ -240,6 +269,38 @@ fn align_survey(survey: &Survey, cut: &LapCut, fit: &LoopFit) -> SurveyedSteps {
     let fine = (cut.length_m / 2.0).ceil() as usize;
     let best = (0..fine).map(|i| i as f64 / fine as f64).min_by(|a, b| misfit(*a).total_cmp(&misfit(*b)));
     SurveyedSteps { gain_m: gains(best.unwrap_or(0.0)), sd_m: survey.sd_m }
+}
+
+/// Where and in what the runs were ridden.
+struct Site<'s> {
+    session: &'s Session,
+    rides: &'s [Ride],
+    cut: &'s LapCut,
+    air: &'s [RunAir],
+    gravity_m_s2: f64,
+}
+
+/// Gusts from the residuals of short steps at the solved parameters.
+fn gusts(site: &Site, frame: &Frame, laps: &[LapInput], address: &[LapAddress], solved: &LoopFit) -> Option<Gustiness> {
+    let cut = site.cut;
+    let edge = short_edges(&cut.edge);
+    let conditions: Vec<RunConditions> = conditions(site.session, site.rides, cut, site.air, site.gravity_m_s2)
+        .into_iter()
+        .map(|c| RunConditions { edge: &edge, ..c })
+        .collect();
+    let short: Vec<LapInput> = solved
+        .used
+        .iter()
+        .map(|&i| {
+            let at = address[i];
+            let lap = short_lap(&cut.runs[at.run][at.lap]);
+            Some(LapInput { account: LapAccount::new(&conditions[at.run], at.lap, &lap)?, ..laps[i].clone() })
+        })
+        .collect::<Option<_>>()?;
+    let all: Vec<usize> = (0..short.len()).collect();
+    let without_survey = Frame { work: frame.work.clone(), choices: frame.choices, survey: None };
+    let problem = without_survey.problem(&short, &all, &vec![1.0; all.len()], solved.row_sd_m);
+    gustiness(&problem, &solved.parameters, &solved.classes.of_lap)
 }
 
 /// Mean of a density curve over a run.

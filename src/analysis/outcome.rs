@@ -298,7 +298,7 @@ impl Report<'_> {
                         from_deg: wind.from_deg(),
                         east_m_s: east,
                         north_m_s: north,
-                        gust_m_s: Some(self.venue.choices.gust_sd_m_s[k]).filter(|g| *g > 0.0),
+                        gust_m_s: self.venue.gustiness.map(|g| g.sd_m_s()),
                     },
                     laps,
                     ..run_result(inputs, ride, k)

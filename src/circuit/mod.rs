@@ -7,8 +7,10 @@ mod chainage;
 mod gate;
 mod gate_search;
 mod lap;
+mod passes;
 mod plane;
 mod reference_line;
+mod stint;
 mod survey;
 mod track;
 

@@ -1,6 +1,6 @@
 //! Range and consistency checks on a session: the plausible range of every physical value in one table.
 
-use super::{Lag, Run, Session, Venue, WindMode, locate};
+use super::{Gusts, Lag, Run, Session, Venue, WindMode, locate};
 use crate::error::Error;
 
 /// Plausible range of a value and the mistake that usually lies behind one outside it.
@@ -235,6 +235,13 @@ fn weather(session: &Session, at: &Checker) -> Result<(), Error> {
             "roughness length in m: 0.03 for short grass; the profile is not valid above a twentieth of the height",
         ),
     )?;
+    if let Gusts::StandardDeviation(sd) = w.gusts {
+        at.within(
+            &["wind", "gusts"],
+            sd,
+            &limit(0.0, 5.0, "standard deviation along travel in m/s, or \"estimate\" or \"none\""),
+        )?;
+    }
     if w.mode == WindMode::Given && a.log.is_none() && (w.speed_m_s.is_none() || w.from_deg.is_none()) {
         return Err(at.inconsistent(
             &["wind", "mode"],

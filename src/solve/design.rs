@@ -22,8 +22,8 @@ pub struct Problem<'a> {
     pub work: Vec<&'a Cumulative>,
     /// Lag of each run where it is held, s.
     pub held_lag_s: Vec<f64>,
-    /// Gusts of each run, m/s.
-    pub gust_sd_m_s: Vec<f64>,
+    /// Variance of the wind that the vector leaves out, of each run, m²/s².
+    pub gust_variance: Vec<f64>,
     /// Middle of each lap in the day, h from the middle of the day.
     pub hour: Vec<f64>,
     pub absorption: Absorption,
@@ -101,7 +101,7 @@ impl<'a> Problem<'a> {
         let state = self.run_state(parameters, account.run);
         let l = &self.layout;
         let run = &l.runs[account.run];
-        let aero = account.aero(state.wind, self.gust_sd_m_s[account.run]);
+        let aero = account.aero(state.wind, self.gust_variance[account.run]);
         let cda = parameters[l.cda[account.setup]];
         let crr = parameters[l.crr[account.setup]] + l.crr_drift.map_or(0.0, |c| parameters[c] * self.hour[g]);
         let residual = self

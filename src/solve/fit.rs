@@ -11,6 +11,7 @@ use super::outer::{LeastSquaresPoint, least_squares_from};
 use super::profile::Absorption;
 use super::screen;
 use super::speed_class::{Origin, SpeedClasses, classify};
+use super::weights::lap_weights;
 use crate::error::Error;
 use crate::sample::{Cumulative, Reason};
 use crate::session::Sharing;
@@ -46,8 +47,8 @@ pub struct Choices {
     /// Runs in which the wind may drift.
     pub wind_drift: Vec<bool>,
     pub crr_drift: bool,
-    /// Gusts of each run, m/s.
-    pub gust_sd_m_s: Vec<f64>,
+    /// Variance of the wind that the vector leaves out, of each run, m²/s²: gusts less the error of the fitted wind.
+    pub gust_variance: Vec<f64>,
 }
 
 /// One lap as the fit sees it.
@@ -144,7 +145,7 @@ impl<'a> Frame<'a> {
             weight: weight.to_vec(),
             work: self.work.clone(),
             held_lag_s: c.held_lag_s.iter().map(|l| l.unwrap_or(0.0)).collect(),
-            gust_sd_m_s: c.gust_sd_m_s.clone(),
+            gust_variance: c.gust_variance.clone(),
             hour: used.iter().map(|i| laps[*i].hour).collect(),
             absorption: match self.survey {
                 Some(s) => Absorption::surveyed(steps, s.sd_m, row_sd_m, total),
@@ -182,7 +183,8 @@ pub fn fit(frame: &Frame, laps: &mut [LapInput]) -> Result<LoopFit, Error> {
         starts = starts.max(tried);
         row_sd_m = row_sd(&problem, point.cost);
         let residuals = residuals(&problem, &problem.blocks(&point.parameters));
-        let faults = screen::fine_faults(&residuals);
+        let speeds: Vec<f64> = problem.laps.iter().map(|l| l.mean_speed_m_s).collect();
+        let faults = screen::fine_faults(&residuals, &speeds);
         start = Some(point.parameters[problem.layout.linear..].to_vec());
         let before = used.len();
         mark(laps, &used, &faults);
@@ -193,7 +195,16 @@ pub fn fit(frame: &Frame, laps: &mut [LapInput]) -> Result<LoopFit, Error> {
         }
     }
 
-    let weight = vec![1.0; used.len()];
+    let weight = {
+        let equal = vec![1.0; used.len()];
+        let problem = frame.problem(laps, &used, &equal, row_sd_m);
+        let (point, _) = least_squares(&problem, start.as_deref())?;
+        start = Some(point.parameters[problem.layout.linear..].to_vec());
+        let closures: Vec<f64> =
+            residuals(&problem, &problem.blocks(&point.parameters)).iter().map(|r| r.iter().sum()).collect();
+        let speeds: Vec<f64> = problem.laps.iter().map(|l| l.mean_speed_m_s).collect();
+        lap_weights(&closures, &speeds)
+    };
     let problem = frame.problem(laps, &used, &weight, row_sd_m);
     let (point, _) = least_squares(&problem, start.as_deref())?;
     let speeds: Vec<f64> = problem.laps.iter().map(|l| l.mean_speed_m_s).collect();
@@ -399,4 +410,13 @@ pub fn refit(frame: &Frame, laps: &[LapInput], base: &LoopFit) -> Option<Vec<f64
         }
     }
     parameters.iter().all(|p| p.is_finite()).then_some(parameters)
+}
+
+/// Mean variance of the fitted wind of a run per component, m²/s², over the run; 0 where it is held.
+pub fn wind_variance(fit: &LoopFit, run: usize) -> f64 {
+    let c = &fit.layout.runs[run];
+    let of = |column: Option<usize>| column.map_or(0.0, |i| fit.covariance.covariance[(i, i)].max(0.0));
+    // A drift counts with the mean square of its phase, a third from −1 to 1.
+    let variance = 0.5 * (of(c.east) + of(c.north)) + (of(c.drift_east) + of(c.drift_north)) / 6.0;
+    variance.min(WIND_PRIOR_M_S.powi(2))
 }
