@@ -21,7 +21,7 @@ const ASSUMED_HUMIDITY_PCT: f64 = 60.0;
 /// the sun reads high by a few degrees (common practice, no source).
 const ASSUMED_PRESSURE_U_HPA: f64 = 10.0;
 const ASSUMED_TEMPERATURE_U_C: f64 = 6.0;
-const DEVICE_TEMPERATURE_U_C: f64 = 2.0;
+pub(super) const DEVICE_TEMPERATURE_U_C: f64 = 2.0;
 const ASSUMED_HUMIDITY_U_PCT: f64 = 20.0;
 
 /// Air along a run.

@@ -18,8 +18,8 @@ use crate::solve::gust::Gustiness;
 use crate::uncertainty::budget::{Budget, Source};
 use rayon::prelude::*;
 
-/// Outputs kept for each set-up, in this order.
-const OUTPUTS: usize = 3;
+/// Outputs kept for each set-up, in the order of [`Output`].
+pub(super) const OUTPUTS: usize = 3;
 
 /// A budget with where its lines come from.
 #[derive(Debug, Clone)]

@@ -452,6 +452,9 @@ pub struct Run {
     /// Channels taken from another device.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub second_file: Option<String>,
+    /// Rollers only: from and to, s from the first record, of the window that counts; found when left out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub window_s: Option<[f64; 2]>,
     /// Venue of this run when a day mixes them.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub on: Option<Venue>,
