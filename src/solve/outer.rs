@@ -3,12 +3,13 @@
 //! Given a problem and a starting point; gives the least-squares parameters. Gauss–Newton steps are argmin's; the
 //! derivative is Kaufman's (1975, BIT 15:49), in which the linear parameters follow the nonlinear ones.
 
-use super::design::{LapBlock, Problem};
+use super::design::{LapBlock, LinearRows, Problem};
 use super::least_squares::least_squares;
 use crate::error::Error;
 use argmin::core::{Executor, Jacobian, Operator, State};
 use argmin::solver::gaussnewton::GaussNewton;
 use nalgebra::{DMatrix, DVector};
+use std::cell::RefCell;
 
 /// Steps after which the solver gives up.
 const MOST_ITERATIONS: u64 = 40;
@@ -31,18 +32,7 @@ fn eliminate(problem: &Problem, nuisances: &[f64]) -> Result<Vec<f64>, Error> {
     let mut parameters = vec![0.0; linear];
     parameters.extend_from_slice(nuisances);
     // At CdA = Crr = 0 the residual is the left side of the equations.
-    let at_zero = problem.blocks(&parameters);
-    let laps = problem.projected(&at_zero);
-    let rows: usize = laps.iter().map(|l| l.residual.len()).sum();
-    let mut x = DMatrix::zeros(rows, linear);
-    let mut y = DVector::zeros(rows);
-    let mut from = 0;
-    for lap in &laps {
-        let n = lap.residual.len();
-        x.view_mut((from, 0), (n, linear)).copy_from(&lap.jacobian.columns(0, linear));
-        y.rows_mut(from, n).copy_from(&lap.residual);
-        from += n;
-    }
+    let LinearRows { columns: x, left: y } = problem.linear_rows(&parameters);
     if !(x.iter().all(|v| v.is_finite()) && y.iter().all(|v| v.is_finite())) {
         return Err(Error::Numerical { stage: "least squares", message: "a lap has no finite energy account".into() });
     }
@@ -89,14 +79,33 @@ impl Curvature {
 ///
 /// argmin forms (JᵀJ)⁻¹Jᵀr from J and r; handing it the Cholesky factor of JᵀJ and the matching r gives the same step
 /// from matrices of the size of the parameters, however many rows there are.
-struct Outer<'p, P>(&'p P);
+struct Outer<'p, P> {
+    problem: &'p P,
+    /// The last point, because argmin asks for J and r one after the other.
+    last: RefCell<Option<(DVector<f64>, Curvature)>>,
+}
+
+impl<P: Reduced> Outer<'_, P> {
+    fn at<T>(&self, parameters: &DVector<f64>, pick: impl Fn(&Curvature) -> T) -> Result<T, Error> {
+        let mut last = self.last.borrow_mut();
+        if let Some((point, curvature)) = &*last
+            && point == parameters
+        {
+            return Ok(pick(curvature));
+        }
+        let curvature = self.problem.reduce(parameters.as_slice())?;
+        let picked = pick(&curvature);
+        *last = Some((parameters.clone(), curvature));
+        Ok(picked)
+    }
+}
 
 impl<P: Reduced> Operator for Outer<'_, P> {
     type Param = DVector<f64>;
     type Output = DVector<f64>;
 
     fn apply(&self, parameters: &Self::Param) -> Result<Self::Output, argmin::core::Error> {
-        Ok(self.0.reduce(parameters.as_slice())?.residual)
+        Ok(self.at(parameters, |c| c.residual.clone())?)
     }
 }
 
@@ -105,7 +114,7 @@ impl<P: Reduced> Jacobian for Outer<'_, P> {
     type Jacobian = DMatrix<f64>;
 
     fn jacobian(&self, parameters: &Self::Param) -> Result<Self::Jacobian, argmin::core::Error> {
-        Ok(self.0.reduce(parameters.as_slice())?.factor.transpose())
+        Ok(self.at(parameters, |c| c.factor.transpose())?)
     }
 }
 
@@ -127,7 +136,7 @@ pub fn descend<P: Reduced>(problem: &P, start: &[f64], tolerance: f64) -> Result
         Err(other) => Error::Numerical { stage: "least squares", message: other.to_string() },
     };
     let solver = GaussNewton::new().with_tolerance(tolerance).map_err(numerical)?;
-    let run = Executor::new(Outer(problem), solver)
+    let run = Executor::new(Outer { problem, last: RefCell::new(None) }, solver)
         .configure(|s| s.param(DVector::from_column_slice(start)).max_iters(MOST_ITERATIONS))
         .run()
         .map_err(numerical)?;
