@@ -3,6 +3,7 @@
 //! Given the steps of a window, or the conditions of several runs; gives findings. None of them changes a number.
 
 use super::account::Step;
+use super::window::TRIM_S;
 use crate::finding::What;
 use crate::record::Recording;
 use crate::session::TyrePressure;
@@ -28,7 +29,8 @@ fn advice(what: String) -> What {
 pub fn within_run(window: &[Step], recording: &Recording) -> Vec<What> {
     let mut findings = Vec::new();
     let length_s: f64 = window.iter().map(|s| s.sums.duration_s).sum();
-    if length_s < WANTED_WINDOW_S {
+    // What trimming may take off the ends is not missing.
+    if length_s < WANTED_WINDOW_S - TRIM_S {
         findings.push(advice(format!(
             "The window holds {:.1} steady minutes after the warm-up, {:.0} or more are wanted; ride on longer.",
             length_s / 60.0,
