@@ -85,11 +85,11 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
 
     let without_gusts = choices.clone();
     let mut frame = Frame { work: work.clone(), choices: &without_gusts, survey: None };
-    let mut solved = fit(&frame, &mut laps)?;
+    let mut solved = fit(&frame, &mut laps, None)?;
     let survey = inputs.survey.as_ref().map(|s| align_survey(s, &cut, &solved));
     if survey.is_some() {
         frame.survey = survey.as_ref();
-        solved = fit(&frame, &mut laps)?;
+        solved = fit(&frame, &mut laps, Some(&solved))?;
     }
     let gustiness = match session.wind.gusts {
         Gusts::Word(GustsWord::None) => None,
@@ -107,7 +107,7 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
     if let Some(g) = gustiness {
         choices.gust_variance = (0..rides.len()).map(|r| g.variance - wind_variance(&solved, r)).collect();
         frame.choices = &choices;
-        solved = fit(&frame, &mut laps)?;
+        solved = fit(&frame, &mut laps, Some(&solved))?;
     }
     for (input, at) in laps.iter().zip(&address) {
         let lap = &mut cut.runs[at.run][at.lap];

@@ -18,7 +18,7 @@ use crate::solution::{
     CircuitResult, Estimate, Gate, LapResult, Measured, ProfilePoint, RunResult, Separation, SetupResult, Solution,
     Solver, WindResult,
 };
-use crate::solve::fit::{Estimator, residuals};
+use crate::solve::fit::{Estimator, least_squares_covariance, residuals};
 use crate::solve::separation::{self, Evidence};
 use crate::uncertainty::student::coverage_factor;
 use nalgebra::DVector;
@@ -163,14 +163,14 @@ impl Report<'_> {
             correlation: Some(self.correlation(q)).filter(|c| separable && c.is_finite()),
             least_squares_crr: separable.then(|| q.crr.value(least)),
             least_squares_cda_m2: separable.then(|| q.cda.value(least)),
-            drag_at_mean_speed_n: mean_speed_m_s.map(|v| self.drag(s, v)),
+            drag_at_mean_speed_n: mean_speed_m_s.map(|v| self.drag(s, v, separable)),
             mean_speed_m_s,
             laps_used,
         }
     }
 
     /// Resistance at a speed, Crr m g + ½ρ CdA v², which is known even where its parts are not.
-    fn drag(&self, s: usize, speed_m_s: f64) -> Estimate {
+    fn drag(&self, s: usize, speed_m_s: f64, separable: bool) -> Estimate {
         let (mut weight, mut density, mut n) = (0.0, 0.0, 0.0);
         for a in self.laps_of(s) {
             weight += a.weight_n;
@@ -186,10 +186,14 @@ impl Report<'_> {
             let both: Vec<f64> = crr.iter().zip(&cda).map(|(a, c)| per_crr * a + per_cda * c).collect();
             b.combined(&both)
         });
-        // Instruments are no help at one speed; least squares is the efficient way to the combination.
         let fit = &self.venue.fit;
-        linear_known(&linear, &fit.least_squares.parameters, &fit.least_squares_covariance, instrument)
-            .estimate(self.confidence)
+        // Where the parts are not known instruments are no help; least squares is the efficient way to the sum.
+        let least = (!separable).then(|| least_squares_covariance(&self.venue.frame(), &self.venue.laps, fit).ok()).flatten();
+        match least {
+            Some(covariance) => linear_known(&linear, &fit.least_squares.parameters, &covariance, instrument),
+            None => linear_known(&linear, &fit.parameters, &fit.covariance, instrument),
+        }
+        .estimate(self.confidence)
     }
 
     /// Differences of a pair, none of them known where the values are not. With one of Crr and CdA shared the difference
