@@ -255,7 +255,7 @@ impl What {
             What::NotMoving => "Positions stand still while the wheel turns: rollers or a trainer. For rollers say on = \"rollers\" in the run.".into(),
             What::GateFar { distance_m } => format!("The stated gate is {distance_m:.0} m from the route; check its coordinates."),
             What::CutMoved { distance_m } => {
-                format!("Speed changes at the stated gate, where a sensor that averages over a second errs; laps are cut {distance_m:.0} m from it, where riding is steady. Laps keep their numbers.")
+                format!("Speed changes at the stated gate or lap mark, where a sensor that averages over a second errs; laps are cut {distance_m:.0} m from it, where riding is steady. Laps keep their numbers.")
             }
             What::DeviceLaps { count } => format!("Laps are cut at the {count} lap marks of the device."),
             What::LapsByDistance { length_m } => format!("Laps are cut every {length_m:.1} m of recorded distance, which drifts with the line ridden; lap marks at the line would be better."),

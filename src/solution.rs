@@ -79,6 +79,9 @@ pub struct SetupResult {
     pub least_squares_cda_m2: Option<f64>,
     /// Resistance at the mean speed of the set-up: the combination that is known even when the parts are not.
     pub drag_at_mean_speed_n: Option<Estimate>,
+    /// CdA with Crr held at a usual value, only where the two cannot be told apart.
+    pub cda_m2_with_crr_held: Option<Estimate>,
+    pub crr_held: Option<f64>,
     pub mean_speed_m_s: Option<f64>,
     pub laps_used: usize,
 }

@@ -5,16 +5,17 @@
 use super::air_of_run::{RunAir, run_air};
 use super::instrument::{self, InstrumentBudget};
 use super::{Depth, Inputs};
-use crate::circuit::{Lap, LapCut, RunToCut, Survey, cut};
+use crate::circuit::{Lap, LapCut, RunToCut, SpeedAge, Survey, cut};
 use crate::constant::{STANDARD_GRAVITY_M_S2, normal_gravity_m_s2};
 use crate::error::Error;
 use crate::finding::{Finding, What};
 use crate::quantity::m_s_from_km_h;
 use crate::sample::{Cumulative, Reason, Ride};
-use crate::session::{Gusts, GustsWord, Lag, Session, WindMode};
+use crate::session::{Gusts, GustsWord, Lag, Session, Venue, WindMode};
 use crate::solve::account::{LapAccount, RunConditions, TimeCurve};
 use crate::solve::fit::{Choices, Frame, LapInput, LoopFit, SurveyedSteps, fit, wind_variance};
 use crate::solve::gust::{Gustiness, gustiness, short_edges, short_lap};
+use rayon::prelude::*;
 
 /// Relative standard uncertainty of a stated standard deviation of gusts (common practice, no source).
 const STATED_GUST_U: f64 = 0.25;
@@ -52,6 +53,44 @@ impl LoopVenue<'_> {
     }
 }
 
+/// Laps cut and accounted for, before any fit.
+struct Prepared {
+    cut: LapCut,
+    choices: Choices,
+    laps: Vec<LapInput>,
+    address: Vec<LapAddress>,
+}
+
+/// What an age of the speed reading gives.
+#[derive(Debug, Clone, Copy)]
+struct AgeTrial {
+    age_s: f64,
+    /// Laps that pass the screening; a wrong age makes sound laps look spoiled.
+    laps: usize,
+    /// Scatter of a row of the account, m.
+    scatter_m: f64,
+}
+
+/// The age of the speed reading with which the laps of a track repeat best.
+///
+/// Between two bends load, speed and height of the centre of mass change within metres, so two metres of misplacement show
+/// in every step (and move Crr by several per cent); lap marks alone leave that much open. Coarse first, then fine.
+fn best_speed_age(trial: impl Fn(f64) -> Option<AgeTrial> + Sync) -> Option<f64> {
+    let best_of = |ages: Vec<f64>| {
+        let tried: Vec<AgeTrial> = ages.into_par_iter().filter_map(&trial).collect();
+        let most = tried.iter().map(|t| t.laps).max()?;
+        tried
+            .into_iter()
+            .filter(|t| t.laps as f64 >= 0.9 * most as f64)
+            .min_by(|a, b| a.scatter_m.total_cmp(&b.scatter_m))
+            .map(|t| t.age_s)
+    };
+    let around = |centre: f64, step: f64| (-3..=3).map(|k| centre + f64::from(k) * step).collect::<Vec<f64>>();
+    let coarse = best_of((-2..=10).map(|k| f64::from(k) * 0.15).collect())?;
+    let fine = best_of(around(coarse, 0.04))?;
+    best_of(around(fine, 0.01))
+}
+
 /// Solves the runs of a loop.
 pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<LoopVenue<'a>, Error> {
     let session = &inputs.session;
@@ -65,12 +104,6 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
         .zip(rides)
         .map(|(run, ride)| RunToCut { file: &run.file, ride, source: run.laps })
         .collect();
-    let mut cut = cut(&to_cut, &session.circuit)?;
-    findings.append(&mut cut.findings);
-    for (run, laps) in session.runs.iter().zip(&mut cut.runs) {
-        overrule(run, laps)?;
-    }
-
     let mut air = Vec::with_capacity(rides.len());
     for (k, ride) in rides.iter().enumerate() {
         let of_run = run_air(&session.air, &session.wind, inputs.weather.as_ref(), ride)?;
@@ -78,10 +111,30 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
         air.push(of_run);
     }
     let gravity_m_s2 = gravity(rides);
-    let mut choices = choices(session, &cut);
-    let conditions: Vec<RunConditions> = conditions(session, rides, &cut, &air, gravity_m_s2);
-    let (mut laps, address) = lap_inputs(session, rides, &cut, &conditions);
     let work: Vec<&Cumulative> = rides.iter().map(|r| &r.work_j).collect();
+    let prepare = |age: SpeedAge| -> Result<Prepared, Error> {
+        let mut cut = cut(&to_cut, &session.circuit, age)?;
+        for (run, laps) in session.runs.iter().zip(&mut cut.runs) {
+            overrule(run, laps)?;
+        }
+        let choices = choices(session, &cut);
+        let (laps, address) = lap_inputs(session, rides, &cut, &conditions(session, rides, &cut, &air, gravity_m_s2));
+        Ok(Prepared { cut, choices, laps, address })
+    };
+    let mut prepared = prepare(SpeedAge::USUAL)?;
+    if session.circuit.kind == Venue::Track && session.circuit.bend_radius_m.is_some() {
+        let trial = |age_s: f64| -> Option<AgeTrial> {
+            let mut p = prepare(SpeedAge::known(age_s)).ok()?;
+            let frame = Frame { work: work.clone(), choices: &p.choices, survey: None };
+            let fitted = fit(&frame, &mut p.laps, None).ok()?;
+            Some(AgeTrial { age_s, laps: fitted.used.len(), scatter_m: fitted.row_sd_m })
+        };
+        if let Some(age_s) = best_speed_age(trial) {
+            prepared = prepare(SpeedAge::known(age_s))?;
+        }
+    }
+    let Prepared { mut cut, mut choices, mut laps, address } = prepared;
+    findings.append(&mut cut.findings);
 
     let without_gusts = choices.clone();
     let mut frame = Frame { work: work.clone(), choices: &without_gusts, survey: None };

@@ -6,7 +6,7 @@ use super::Inputs;
 use super::budget_lines::budget_lines;
 use super::contrasts::{Pair, PairDifference, contrasts};
 use super::instrument::Output;
-use super::known::Known;
+use super::known::{Known, Uncertain};
 use super::loop_venue::{LoopVenue, fit_findings, mean_density};
 use super::quantities::{Linear, PowerAt, SetupQuantities, linear_known};
 use super::run_results::{empty_solution, order_finding, run_result, venue_word};
@@ -18,10 +18,15 @@ use crate::solution::{
     CircuitResult, Estimate, Gate, LapResult, Measured, ProfilePoint, RunResult, Separation, SetupResult, Solution,
     Solver, WindResult,
 };
-use crate::solve::fit::{Estimator, least_squares_covariance, residuals};
+use crate::solve::fit::{Estimator, residuals};
+use crate::solve::held::{HELD_CRR, HeldFit, with_crr_held};
 use crate::solve::separation::{self, Evidence};
+use crate::uncertainty::budget::Combined;
 use crate::uncertainty::student::coverage_factor;
 use nalgebra::DVector;
+
+/// Wind that may have blown where none could be solved for, m/s (common practice, no source).
+const UNSEEN_WIND_M_S: f64 = 2.0;
 
 /// What the parts below share.
 struct Report<'a> {
@@ -30,24 +35,28 @@ struct Report<'a> {
     power: PowerAt,
     quantities: Vec<SetupQuantities>,
     confidence: f64,
+    /// Where CdA and Crr cannot be told apart.
+    held: Option<HeldFit>,
 }
 
 /// Puts the solution together, without its findings, to which it adds.
 pub fn solution(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue, findings: &mut Vec<Finding>) -> Solution {
     let session = &inputs.session;
     let power = PowerAt::reference(session);
-    let report = Report {
+    let mut report = Report {
         session,
         venue,
         power,
         quantities: (0..session.setups.len()).map(|s| SetupQuantities::new(&venue.fit.layout, s, &power)).collect(),
         confidence: session.solve.confidence,
+        held: None,
     };
     findings.extend(fit_findings(session, venue));
     let evidence = report.separability();
     let verdict = separation::not_separable(&evidence, &venue.fit.classes);
     let separable = verdict.is_none();
     if let Some([reason, next]) = verdict {
+        report.held = with_crr_held(&venue.frame(), &venue.laps, &venue.fit).ok();
         findings.push(Finding::of_session(What::NotSeparable { reason, next }));
     } else {
         findings.extend(report.estimator_findings());
@@ -163,14 +172,21 @@ impl Report<'_> {
             correlation: Some(self.correlation(q)).filter(|c| separable && c.is_finite()),
             least_squares_crr: separable.then(|| q.crr.value(least)),
             least_squares_cda_m2: separable.then(|| q.cda.value(least)),
-            drag_at_mean_speed_n: mean_speed_m_s.map(|v| self.drag(s, v, separable)),
+            drag_at_mean_speed_n: mean_speed_m_s.map(|v| self.drag(s, v)),
+            cda_m2_with_crr_held: self.held.as_ref().map(|h| {
+                let mut unit = DVector::zeros(h.covariance.covariance.nrows());
+                unit[h.column[s]] = 1.0;
+                let v = h.covariance.contrast(&unit);
+                self.held_cda(h.cda_m2[s], v.standard_error(), v.dof).estimate(self.confidence)
+            }),
+            crr_held: self.held.as_ref().map(|_| HELD_CRR),
             mean_speed_m_s,
             laps_used,
         }
     }
 
     /// Resistance at a speed, Crr m g + ½ρ CdA v², which is known even where its parts are not.
-    fn drag(&self, s: usize, speed_m_s: f64, separable: bool) -> Estimate {
+    fn drag(&self, s: usize, speed_m_s: f64) -> Estimate {
         let (mut weight, mut density, mut n) = (0.0, 0.0, 0.0);
         for a in self.laps_of(s) {
             weight += a.weight_n;
@@ -186,14 +202,31 @@ impl Report<'_> {
             let both: Vec<f64> = crr.iter().zip(&cda).map(|(a, c)| per_crr * a + per_cda * c).collect();
             b.combined(&both)
         });
-        let fit = &self.venue.fit;
-        // Where the parts are not known instruments are no help; least squares is the efficient way to the sum.
-        let least = (!separable).then(|| least_squares_covariance(&self.venue.frame(), &self.venue.laps, fit).ok()).flatten();
-        match least {
-            Some(covariance) => linear_known(&linear, &fit.least_squares.parameters, &covariance, instrument),
-            None => linear_known(&linear, &fit.parameters, &fit.covariance, instrument),
+        if let Some(held) = &self.held {
+            let (value, mut unit) = (held.cda_m2[s], DVector::zeros(held.covariance.covariance.nrows()));
+            unit[held.column[s]] = 1.0;
+            let v = held.covariance.contrast(&unit);
+            let cda = self.held_cda(value, v.standard_error(), v.dof);
+            let drag = Uncertain { value: per_crr * HELD_CRR + per_cda * value, ..cda.times(per_cda) };
+            // Drag is efficiency times power over speed, so their relative uncertainties are its own; a wind that was
+            // not allowed for adds ¾ (W/v)² to the aerodynamic part (closed loop, small W/v).
+            let wind = if held.still_air { 0.75 * (UNSEEN_WIND_M_S / speed_m_s).powi(2) * per_cda * value } else { 0.0 };
+            let instrument_se = Some((self.chain_fraction() * drag.value).hypot(wind));
+            return Uncertain { instrument_se, ..drag }.estimate(self.confidence);
         }
-        .estimate(self.confidence)
+        let fit = &self.venue.fit;
+        linear_known(&linear, &fit.parameters, &fit.covariance, instrument).estimate(self.confidence)
+    }
+
+    fn held_cda(&self, value: f64, standard_uncertainty: f64, dof: f64) -> Uncertain {
+        Uncertain { value, scatter: Combined { standard_uncertainty, dof }, instrument_se: None }
+    }
+
+    /// Relative standard uncertainty of power at the road over speed.
+    fn chain_fraction(&self) -> f64 {
+        let (u, rider) = (&self.session.uncertainty, &self.session.rider_and_bike);
+        let efficiency = u.drivetrain_efficiency / rider.drivetrain_efficiency;
+        (u.power_fraction.powi(2) + u.speed_fraction.powi(2) + efficiency.powi(2)).sqrt()
     }
 
     /// Differences of a pair, none of them known where the values are not. With one of Crr and CdA shared the difference

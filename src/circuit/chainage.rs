@@ -16,9 +16,22 @@ pub struct Sighting {
     pub sd_m: f64,
 }
 
-/// Age of the speed reading against positions: mean and standard deviation of what sensors show, s (common practice,
-/// no source).
-const SPEED_AGE_S: [f64; 2] = [0.4, 0.4];
+/// How old the speed reading is against positions and lap marks, s.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SpeedAge {
+    pub mean_s: f64,
+    pub sd_s: f64,
+}
+
+impl SpeedAge {
+    /// What sensors show (common practice, no source).
+    pub const USUAL: SpeedAge = SpeedAge { mean_s: 0.4, sd_s: 0.4 };
+
+    pub fn known(mean_s: f64) -> Self {
+        SpeedAge { mean_s, sd_s: 1e-3 }
+    }
+}
+
 /// Standard deviation of the wheel's scale against the line's length.
 const SCALE_SD: f64 = 0.01;
 /// Sightings further than this many robust deviations from the fit are not used.
@@ -52,9 +65,9 @@ impl Chainage {
     /// Fits start, scale and the age of the speed reading, then a slow drift by laps if the sightings ask for one.
     ///
     /// `passes_s` are the rough instants of the passes that bound the laps. `None` with fewer than 3 sightings.
-    pub fn fit(ride: &Ride, sightings: &[Sighting], passes_s: &[f64]) -> Option<Self> {
+    pub fn fit(ride: &Ride, sightings: &[Sighting], passes_s: &[f64], age: SpeedAge) -> Option<Self> {
         let mut used: Vec<bool> = vec![true; sightings.len()];
-        let mut solution = regress(ride, sightings, &used)?;
+        let mut solution = regress(ride, sightings, &used, age)?;
         for _ in 0..2 {
             let residual: Vec<f64> = sightings.iter().map(|s| solution.residual(ride, s)).collect();
             let mut size: Vec<f64> = residual.iter().map(|e| e.abs()).collect();
@@ -63,7 +76,7 @@ impl Chainage {
             for (u, e) in used.iter_mut().zip(&residual) {
                 *u = e.abs() <= limit;
             }
-            solution = regress(ride, sightings, &used)?;
+            solution = regress(ride, sightings, &used, age)?;
         }
         let mut blocks: Vec<Block> = Vec::new();
         for w in passes_s.windows(2) {
@@ -144,7 +157,7 @@ impl Regression {
 }
 
 /// Weighted least squares of chainage on (1, distance, speed) with priors on scale and age.
-fn regress(ride: &Ride, sightings: &[Sighting], used: &[bool]) -> Option<Regression> {
+fn regress(ride: &Ride, sightings: &[Sighting], used: &[bool], age: SpeedAge) -> Option<Regression> {
     let middle = ride.distance_m.at(sightings.get(sightings.len() / 2)?.time_s);
     let mut normal = Matrix3::zeros();
     let mut right = Vector3::zeros();
@@ -164,8 +177,8 @@ fn regress(ride: &Ride, sightings: &[Sighting], used: &[bool]) -> Option<Regress
         return None;
     }
     normal[(1, 1)] += SCALE_SD.powi(-2);
-    normal[(2, 2)] += SPEED_AGE_S[1].powi(-2);
-    right[2] += SPEED_AGE_S[0] / SPEED_AGE_S[1].powi(2);
+    normal[(2, 2)] += age.sd_s.powi(-2);
+    right[2] += age.mean_s / age.sd_s.powi(2);
     let x = normal.cholesky()?.solve(&right);
     let scale = 1.0 + x[1];
     x.iter().all(|v| v.is_finite()).then(|| Regression { start_m: x[0] - scale * middle, scale, age_s: x[2] })
@@ -252,7 +265,7 @@ mod tests {
                 Sighting { time_s: t, chainage_m, sd_m: 20.0 }
             })
             .collect();
-        let c = Chainage::fit(&ride, &sightings, &[10.0, 250.0, 490.0, 730.0, 970.0]).unwrap();
+        let c = Chainage::fit(&ride, &sightings, &[10.0, 250.0, 490.0, 730.0, 970.0], SpeedAge::USUAL).unwrap();
         for t in [100.0, 600.0, 1100.0] {
             // What was put in, without the noise and the age of the reading; 0.3 m is what a sine of 2 m leaves.
             assert!((c.at(&ride, t) - (1.004 * ride.distance_m.at(t) - 50.0)).abs() < 0.3);

@@ -165,7 +165,7 @@ pub fn find_gate(rides: &[(&Ride, &Track)]) -> Option<Gate> {
     let steadiest = fine.iter().map(|t| t.unsteady_m_s2).fold(f64::MAX, f64::min);
     let enough = |t: &Trial| t.laps + rides.len() >= most && t.laps >= 1;
     fine.into_iter()
-        .filter(|t| enough(t) && is_steady(t, steadiest))
+        .filter(|t| enough(t) && is_steady(t.unsteady_m_s2, steadiest))
         .max_by(|a, b| (a.laps as f64 * a.spread).total_cmp(&(b.laps as f64 * b.spread)))
         .map(|t| t.gate)
 }
@@ -182,19 +182,20 @@ pub fn steady_gate(rides: &[(&Ride, &Track)], stated: Gate) -> Gate {
     let stated_unsteady = at_gate.unsteady_m_s2;
     let fine = along_a_lap(&cells, at_gate);
     let steadiest = fine.iter().map(|t| t.unsteady_m_s2).fold(f64::MAX, f64::min);
-    if stated_unsteady <= STEADY_FACTOR * steadiest + STEADY_M_S2 {
+    if is_steady(stated_unsteady, steadiest) {
         return stated;
     }
     fine.into_iter()
-        .filter(|t| t.laps + rides.len() >= laps && is_steady(t, steadiest))
+        .filter(|t| t.laps + rides.len() >= laps && is_steady(t.unsteady_m_s2, steadiest))
         .filter_map(|t| Some((ride.distance_m.at(t.first_lap?.from_s) - from_m, t)))
         .filter(|(moved, _)| (0.0..MOST_MOVED * length_m).contains(moved))
         .min_by(|a, b| a.0.total_cmp(&b.0))
         .map_or(stated, |(_, t)| t.gate)
 }
 
-fn is_steady(trial: &Trial, steadiest_m_s2: f64) -> bool {
-    trial.unsteady_m_s2 <= STEADY_FACTOR * steadiest_m_s2 + STEADY_M_S2
+/// Whether passes are steady enough beside the steadiest, both as root-mean-square acceleration in m/s².
+pub(super) fn is_steady(unsteady_m_s2: f64, steadiest_m_s2: f64) -> bool {
+    unsteady_m_s2 <= STEADY_FACTOR * steadiest_m_s2 + STEADY_M_S2
 }
 
 /// Trials at places along the first lap of a trial, itself among them.

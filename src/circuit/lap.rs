@@ -3,9 +3,11 @@
 //! Given rides, tracks and what the session says of the loop; gives laps with the instants of their step edges, or
 //! an error that says why there is none. Laps that must not be used carry a reason.
 
+use super::chainage::SpeedAge;
 use super::gate::Track;
 use super::passes::{
     RunPasses, find_passes, gate_for, has_moving_positions, has_regular_marks, loop_length, no_laps, plane_of,
+    steady_offset,
 };
 use super::reference_line::{LapTrack, ReferenceLine};
 use super::stint::{RunCutter, is_usual};
@@ -24,6 +26,11 @@ const STEPS: [f64; 2] = [12.0, 240.0];
 const HAIRPIN_1_M: f64 = 1.0 / 16.0;
 const HAIRPIN_REACH_M: f64 = 28.0;
 const HAIRPIN_LOOK_M: f64 = 4.0;
+/// Acceleration at the line from which speed is changing, m/s², half of the time it is taken over, s, and the share of laps
+/// up to which such laps are the exception.
+const CHANGING_M_S2: f64 = 0.25;
+const CHANGING_S: f64 = 1.5;
+const CHANGING_SHARE: f64 = 0.3;
 
 /// One lap of one run.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -77,8 +84,10 @@ pub struct LapCut {
 
 /// Cuts all runs of one loop.
 ///
+/// `age` is what is known of the age of the speed reading; it places a lap along the line.
+///
 /// Errors: [`Error::NoLaps`] when a run has no way to tell its laps.
-pub fn cut(runs: &[RunToCut], circuit: &Circuit) -> Result<LapCut, Error> {
+pub fn cut(runs: &[RunToCut], circuit: &Circuit, age: SpeedAge) -> Result<LapCut, Error> {
     let mut findings = Vec::new();
     let moving: Vec<bool> = runs.iter().map(|r| has_moving_positions(r.ride)).collect();
     for (k, run) in runs.iter().enumerate() {
@@ -118,7 +127,12 @@ pub fn cut(runs: &[RunToCut], circuit: &Circuit) -> Result<LapCut, Error> {
         average_line(runs, &tracks, &passes, length_m)
     };
     let has_bearings = line.is_some() && (!has_geometry || circuit.home_straight_bearing_deg.is_some());
-    let edge = edges(length_m, if has_geometry { None } else { line.as_ref() });
+    let offset = steady_offset(runs, &passes, length_m, line.as_ref());
+    if offset != 0.0 {
+        findings.push(Finding::of_session(What::CutMoved { distance_m: (offset * length_m).abs() }));
+    }
+    let cut_line = line.as_ref().map(|l| l.rotated(offset * length_m));
+    let edge = edges(length_m, if has_geometry { None } else { cut_line.as_ref() });
 
     let mut out = LapCut {
         length_m,
@@ -137,12 +151,15 @@ pub fn cut(runs: &[RunToCut], circuit: &Circuit) -> Result<LapCut, Error> {
             line: sighted,
             length_m,
             edge: &edge,
+            offset,
             marks: &marks,
+            age,
         };
         out.runs.push(cutter.laps());
         out.marks.push(marks);
     }
-    out.line = line;
+    mark_changing_speed(runs, &mut out.runs);
+    out.line = cut_line;
     out.findings = findings;
     Ok(out)
 }
@@ -161,6 +178,28 @@ fn edges(length_m: f64, line: Option<&ReferenceLine>) -> Vec<f64> {
         .map(|j| j as f64 / steps as f64)
         .filter(|share| *share == 0.0 || *share == 1.0 || !in_hairpin(*share))
         .collect()
+}
+
+/// Marks laps that begin or end while speed is changing, where those are the exception: the first lap of a block at a new
+/// speed, and the lap before it.
+fn mark_changing_speed(runs: &[RunToCut], laps: &mut [Vec<Lap>]) {
+    let changing = |run: &RunToCut, lap: &Lap| {
+        [lap.start_s, lap.end_s].iter().any(|t| {
+            let change = run.ride.speed.at(t + CHANGING_S) - run.ride.speed.at(t - CHANGING_S);
+            change.abs() > 2.0 * CHANGING_S * CHANGING_M_S2
+        })
+    };
+    let usable = |lap: &&mut Lap| lap.reason.is_none();
+    let total = laps.iter().flatten().filter(|l| l.reason.is_none()).count();
+    let mut found: Vec<&mut Lap> = Vec::new();
+    for (run, laps) in runs.iter().zip(laps) {
+        found.extend(laps.iter_mut().filter(usable).filter(|l| changing(run, l)));
+    }
+    if (found.len() as f64) < CHANGING_SHARE * total as f64 {
+        for lap in found {
+            lap.reason = Some(Reason::SpeedChanging);
+        }
+    }
 }
 
 fn average_line(runs: &[RunToCut], tracks: &[Track], passes: &[RunPasses], length_m: f64) -> Option<ReferenceLine> {

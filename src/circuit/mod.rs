@@ -14,7 +14,7 @@ mod stint;
 mod survey;
 mod track;
 
-pub use chainage::Chainage;
+pub use chainage::{Chainage, SpeedAge};
 pub use gate::{Gate, Track};
 pub use gate_search::{find_gate, steady_gate};
 pub use lap::{Lap, LapCut, RunToCut, cut};

@@ -101,6 +101,17 @@ impl ReferenceLine {
         ReferenceLine { length_m, place, toward, curvature_1_m }
     }
 
+    /// The same line counted from another place, to the nearest vertex.
+    pub fn rotated(&self, from_m: f64) -> ReferenceLine {
+        let n = self.place.len();
+        let k = ((from_m / self.spacing_m()).round() as isize).rem_euclid(n as isize) as usize;
+        let mut out = self.clone();
+        out.place.rotate_left(k);
+        out.toward.rotate_left(k);
+        out.curvature_1_m.rotate_left(k);
+        out
+    }
+
     fn spacing_m(&self) -> f64 {
         self.length_m / self.place.len() as f64
     }

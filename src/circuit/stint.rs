@@ -2,7 +2,7 @@
 //!
 //! Given the passes of a run and the line; gives its laps. A lap keeps its reason and is never removed.
 
-use super::chainage::{Chainage, Sighting};
+use super::chainage::{Chainage, Sighting, SpeedAge};
 use super::gate::Track;
 use super::gate_search::LENGTH_TOLERANCE;
 use super::lap::{Lap, RunToCut};
@@ -37,7 +37,10 @@ pub(super) struct RunCutter<'a> {
     pub line: Option<&'a ReferenceLine>,
     pub length_m: f64,
     pub edge: &'a [f64],
+    /// Where the cut lies from the pass, share of the lap.
+    pub offset: f64,
     pub marks: &'a [Option<Reason>],
+    pub age: SpeedAge,
 }
 
 impl RunCutter<'_> {
@@ -98,11 +101,11 @@ impl RunCutter<'_> {
                         sd_m: MARK_SD_S * ride.distance_m.rate_at(t).max(1.0),
                     })
                     .collect();
-                Chainage::fit(ride, &sightings, &passes)
+                Chainage::fit(ride, &sightings, &passes, self.age)
             }
             Passes::Gate => {
                 let sightings = self.sightings(&passes, &mut off_line);
-                Chainage::fit(ride, &sightings, &passes)
+                Chainage::fit(ride, &sightings, &passes, self.age)
             }
         };
         let Some(chainage) = chainage else {
@@ -115,14 +118,16 @@ impl RunCutter<'_> {
         let stretch = ride.index_at(from_s).map_or(0, |i| ride.stretch[i]);
         let a = ride.stretch.partition_point(|s| *s < stretch);
         let b = ride.stretch.partition_point(|s| *s <= stretch);
-        let (open_s, close_s) = (ride.time_s[a].max(from_s - 30.0), ride.time_s[b - 1].min(to_s + 30.0));
+        let lap_s = (to_s - from_s) / laps.len() as f64;
+        let reach_s = 30.0 + self.offset.abs() * 2.0 * lap_s;
+        let (open_s, close_s) = (ride.time_s[a].max(from_s - reach_s), ride.time_s[b - 1].min(to_s + reach_s));
         for (i, lap) in laps.iter_mut().enumerate() {
             let edges: Option<Vec<f64>> = self
                 .edge
                 .iter()
                 .map(|share| {
-                    let target = (i as f64 + share) * self.length_m;
-                    let near = (lap.start_s - 30.0).max(open_s)..(lap.end_s + 30.0).min(close_s);
+                    let target = (i as f64 + self.offset + share) * self.length_m;
+                    let near = (lap.start_s - reach_s).max(open_s)..(lap.end_s + reach_s).min(close_s);
                     chainage.time_at(ride, target, near.start, near.end)
                 })
                 .collect();

@@ -31,6 +31,8 @@ pub struct Problem<'a> {
     pub survey_m: Option<Vec<f64>>,
     /// Precision of the weak prior on each parameter in units of the row variance; 0 for none.
     pub prior: Vec<f64>,
+    /// Where that prior is centred.
+    pub prior_mean: Vec<f64>,
 }
 
 /// One column of a lap.
@@ -170,8 +172,15 @@ impl<'a> Problem<'a> {
             let column = self.absorption.absorb_half(&sum.column(c).into_owned()) / total;
             sum.set_column(c, &column);
         }
+        let held: Vec<usize> = (0..k).filter(|c| self.prior[*c] > 0.0).collect();
         let rows = steps * laps.len();
-        let mut out = LinearRows { columns: DMatrix::zeros(rows, k), left: DVector::zeros(rows) };
+        let mut out = LinearRows { columns: DMatrix::zeros(rows + held.len(), k), left: DVector::zeros(rows + held.len()) };
+        // A prior is one more observation of its parameter.
+        for (i, &c) in held.iter().enumerate() {
+            let root = self.prior[c].sqrt();
+            out.columns[(rows + i, c)] = root;
+            out.left[rows + i] = root * self.prior_mean[c];
+        }
         for (g, (b, &w)) in laps.iter().zip(&self.weight).enumerate() {
             let root = w.sqrt();
             for c in 0..k {

@@ -24,6 +24,8 @@ const WIND_PRIOR_M_S: f64 = 5.0;
 const DRIFT_PRIOR_M_S: f64 = 2.0;
 /// The same for the lag, s.
 const LAG_PRIOR_S: f64 = 3.0;
+/// Most that the error of a fitted wind is allowed for, m²/s²: beyond that the wind is not known and no correction helps.
+const MOST_WIND_VARIANCE: f64 = 1.0;
 /// Bound of the lag, s.
 pub const LAG_BOUND_S: f64 = 3.0;
 /// Scatter of one row of the account before it is known, m.
@@ -151,6 +153,7 @@ impl<'a> Frame<'a> {
                 None => Absorption::free(steps),
             },
             survey_m: self.survey.map(|s| s.gain_m.clone()),
+            prior_mean: vec![0.0; prior.len()],
             prior,
             layout,
         }
@@ -269,8 +272,8 @@ fn mark(laps: &mut [LapInput], used: &[usize], reasons: &[Option<Reason>]) {
     }
 }
 
-/// Least squares from several starts of the wind; the best point.
-fn least_squares(problem: &Problem, from: Option<&[f64]>) -> Result<(LeastSquaresPoint, usize), Error> {
+/// Least squares from several starts of the wind; the best point and the number of starts.
+pub(super) fn least_squares(problem: &Problem, from: Option<&[f64]>) -> Result<(LeastSquaresPoint, usize), Error> {
     let l = &problem.layout;
     let nuisances = l.len - l.linear;
     if let Some(start) = from {
@@ -391,15 +394,6 @@ fn condition(problem: &Problem, blocks: &[LapBlock]) -> f64 {
     ((1.0 + r) / (1.0 - r).max(1e-12)).sqrt()
 }
 
-/// Covariance of the least-squares point, for what instruments cannot tell.
-///
-/// Errors: [`Error::Numerical`] when it is singular.
-pub fn least_squares_covariance(frame: &Frame, laps: &[LapInput], fit: &LoopFit) -> Result<ClusterRobust, Error> {
-    let problem = frame.problem(laps, &fit.used, &fit.weight, fit.row_sd_m);
-    let blocks = problem.blocks(&fit.least_squares.parameters);
-    cluster_covariance(&problem, &blocks, &blocks)
-}
-
 /// Repeats a fit on altered accounts of the same laps, from the same point, with the same equations; for sensitivities.
 ///
 /// `laps` are the laps in use, in order. `None` when it does not settle.
@@ -433,5 +427,5 @@ pub fn wind_variance(fit: &LoopFit, run: usize) -> f64 {
     let of = |column: Option<usize>| column.map_or(0.0, |i| fit.covariance.covariance[(i, i)].max(0.0));
     // A drift counts with the mean square of its phase, a third from −1 to 1.
     let variance = 0.5 * (of(c.east) + of(c.north)) + (of(c.drift_east) + of(c.drift_north)) / 6.0;
-    variance.min(WIND_PRIOR_M_S.powi(2))
+    variance.min(MOST_WIND_VARIANCE)
 }

@@ -142,7 +142,7 @@ pub fn newton_step(problem: &Problem, instruments: &[LapBlock], parameters: &[f6
     let mut normal = problem.cross(instruments, &blocks);
     for (i, p) in problem.prior.iter().enumerate() {
         normal.matrix[(i, i)] += p;
-        normal.right[i] -= p * parameters[i];
+        normal.right[i] -= p * (parameters[i] - problem.prior_mean[i]);
     }
     normal.matrix.lu().solve(&normal.right).filter(|s| s.iter().all(|v| v.is_finite()))
 }

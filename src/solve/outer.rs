@@ -157,7 +157,10 @@ impl Reduced for Laps<'_, '_> {
         let blocks = problem.blocks(&eliminate(problem, nuisances)?);
         let normal = problem.cross(&blocks, &blocks);
         let (l, n) = (problem.layout.linear, nuisances.len());
-        let within = normal.matrix.view((0, 0), (l, l)).into_owned();
+        let mut within = normal.matrix.view((0, 0), (l, l)).into_owned();
+        for i in 0..l {
+            within[(i, i)] += problem.prior[i];
+        }
         let across = normal.matrix.view((0, l), (l, n)).into_owned();
         let mut curvature = normal.matrix.view((l, l), (n, n)).into_owned();
         if let Some(chol) = (within + DMatrix::identity(l, l) * 1e-12).cholesky() {
@@ -166,14 +169,19 @@ impl Reduced for Laps<'_, '_> {
         let mut downhill = normal.right.rows(l, n).into_owned();
         for i in 0..n {
             curvature[(i, i)] += problem.prior[l + i];
-            downhill[i] -= problem.prior[l + i] * nuisances[i];
+            downhill[i] -= problem.prior[l + i] * (nuisances[i] - problem.prior_mean[l + i]);
         }
         Curvature::new(curvature, &downhill)
     }
 }
 
 fn cost(problem: &Problem, parameters: &[f64], blocks: &[LapBlock]) -> f64 {
-    let prior: f64 = problem.prior.iter().zip(parameters).map(|(p, x)| p * x * x).sum();
+    let prior: f64 = problem
+        .prior
+        .iter()
+        .zip(parameters.iter().zip(&problem.prior_mean))
+        .map(|(p, (x, mean))| p * (x - mean).powi(2))
+        .sum();
     problem.cost(blocks) + prior
 }
 
