@@ -82,6 +82,13 @@ pub enum Error {
     #[error("{file}: cannot be encoded as FIT ({reason}); make the run shorter")]
     NotEncoded { file: String, reason: String },
 
+    // -- report --------------------------------------------------------------------------------
+    /// The page could not be filled from its built-in template.
+    #[error(
+        "report: the page could not be filled ({reason}); this is a fault of the program, please report it with the session"
+    )]
+    Page { reason: String },
+
     // -- pooling -------------------------------------------------------------------------------
     /// Results that cannot be pooled together.
     #[error("{file}: {message}")]
@@ -123,6 +130,7 @@ impl Error {
             Error::NoSteadyWindow { .. } => "no-steady-window",
             Error::NotRidden { .. } => "not-ridden",
             Error::NotEncoded { .. } => "not-encoded",
+            Error::Page { .. } => "page",
             Error::NotPoolable { .. } => "not-poolable",
         }
     }

@@ -1,1 +1,110 @@
-//! Stub.
+//! Figures as SVG text, one a file, in one style.
+//!
+//! Given the solution and the series beside it; each `draw` gives a [`Figure`], or `None` when there is nothing of its
+//! kind to show. Pure: the same input gives the same bytes, and no value of a file can make it panic. It computes
+//! nothing that is not in its input except places on paper.
+
+pub mod budget;
+pub mod curves;
+pub mod elevation;
+mod finish;
+pub mod forest;
+pub mod joint_region;
+mod key;
+pub mod lettering;
+pub mod map;
+mod marker;
+mod panel;
+mod polyline;
+pub mod residuals;
+mod rows;
+mod scale;
+pub mod set_ups;
+mod sheet;
+mod side_label;
+mod strips;
+pub mod style;
+pub mod timeline;
+pub mod warm_up;
+pub mod whole_run;
+mod wind_dial;
+
+pub use style::Style;
+
+use crate::evidence::Evidence;
+use crate::solution::Solution;
+use serde::Serialize;
+
+/// A drawn figure with the words that go with it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Figure {
+    /// File name without extension.
+    pub name: &'static str,
+    pub title: String,
+    pub svg: String,
+    /// For the write-up: what is drawn, how many, what the marks mean.
+    pub caption: String,
+}
+
+impl Figure {
+    /// Finishes a sheet; the caption also serves those who do not see the figure.
+    fn of(
+        sheet: sheet::Sheet,
+        height_mm: f64,
+        name: &'static str,
+        title: impl Into<String>,
+        caption: impl Into<String>,
+    ) -> Option<Figure> {
+        let (title, caption) = (title.into(), caption.into());
+        let naming = finish::Naming { name, title: title.clone(), description: caption.clone() };
+        Some(Figure { name, title, svg: sheet.finish(height_mm, &naming)?, caption })
+    }
+}
+
+/// Every figure for which there are data, in the order of the report.
+pub fn draw_all(solution: &Solution, evidence: &Evidence, style: &Style) -> Vec<Figure> {
+    [
+        set_ups::draw,
+        joint_region::draw,
+        elevation::draw,
+        residuals::draw,
+        whole_run::draw,
+        timeline::draw,
+        map::draw,
+        warm_up::draw,
+        budget::draw,
+    ]
+    .iter()
+    .filter_map(|draw| draw(solution, evidence, style))
+    .collect()
+}
+
+/// Label of each set-up, or its id, or its number.
+fn names(solution: &Solution) -> Vec<String> {
+    solution
+        .setups
+        .iter()
+        .enumerate()
+        .map(|(index, setup)| match (setup.label.trim(), setup.id.trim()) {
+            ("", "") => format!("set-up {}", index + 1),
+            ("", id) => id.to_string(),
+            (label, _) => label.to_string(),
+        })
+        .collect()
+}
+
+/// Name of the set-up with this index, `run n` where the index points nowhere.
+fn name_of(names: &[String], setup: usize, run: usize) -> String {
+    names.get(setup).cloned().unwrap_or_else(|| format!("run {}", run + 1))
+}
+
+/// "1 lap", "12 laps".
+fn counted(count: usize, one: &str) -> String {
+    if count == 1 { format!("1 {one}") } else { format!("{count} {one}s") }
+}
+
+/// Confidence in percent, "95 %".
+fn percent(confidence: f64) -> String {
+    let value = confidence * 100.0;
+    if (value - value.round()).abs() < 1e-6 { format!("{value:.0} %") } else { format!("{value:.1} %") }
+}

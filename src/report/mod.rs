@@ -1,1 +1,21 @@
-//! Stub.
+//! Results in words and tables: for the terminal, for the printed page, for the write-up.
+//!
+//! Given a solution, the session behind it and drawn figures; gives text and HTML. Pure: it computes nothing that is
+//! not in its input except roundings, opens no file and asks no clock.
+
+pub mod captions;
+pub mod cautions;
+mod context;
+mod held_fixed;
+pub mod laps_left_out;
+pub mod methods;
+mod number;
+pub mod page;
+mod rounding;
+pub mod sources;
+mod table;
+pub mod text;
+pub mod units;
+pub mod verdict;
+
+pub use units::Units;

@@ -1,0 +1,129 @@
+//! Figure `budget`: how much each source of uncertainty adds, in watts, Crr and CdA.
+//!
+//! Given the budget; draws a bar for each source, largest first, for the baseline set-up and, thinner, for the
+//! difference between set-ups that it moves most. It combines nothing.
+
+use super::key::{Entry, Sample, heading, strip};
+use super::panel::Panel;
+use super::rows::{self, Column, RowName};
+use super::scale::{Range, plain, short};
+use super::sheet::Sheet;
+use super::style::{Ink, Style};
+use super::{Figure, names};
+use crate::evidence::Evidence;
+use crate::solution::{BudgetLine, Contribution, Estimate, Solution};
+
+/// Bars of one source.
+struct Source {
+    name: String,
+    /// Watts, Crr, CdA.
+    own: [Option<f64>; 3],
+    difference: [Option<f64>; 3],
+}
+
+fn size(value: Option<f64>) -> Option<f64> {
+    value.filter(|v| v.is_finite()).map(f64::abs)
+}
+
+fn source(line: &BudgetLine) -> Source {
+    let largest = |pick: fn(&Contribution) -> Option<f64>| {
+        line.contrasts.iter().filter_map(|c| size(pick(c))).max_by(f64::total_cmp)
+    };
+    Source {
+        name: line.source.clone(),
+        own: [size(line.power_w), size(line.crr), size(line.cda_m2)],
+        difference: [largest(|c| c.power_w), largest(|c| c.crr), largest(|c| c.cda_m2)],
+    }
+}
+
+/// Scatter between laps as a row of its own, unless the budget already has one.
+fn scatter(solution: &Solution) -> Option<Source> {
+    if solution.budget.iter().any(|line| line.source.to_lowercase().contains("scatter")) {
+        return None;
+    }
+    let baseline = solution.setups.iter().find(|s| s.id == solution.baseline).or(solution.setups.first())?;
+    let own = |e: &Estimate| size(e.scatter_se);
+    let largest = |pick: fn(&crate::solution::Contrast) -> &Estimate| {
+        solution.contrasts.iter().filter_map(|c| size(pick(c).scatter_se)).max_by(f64::total_cmp)
+    };
+    Some(Source {
+        name: "scatter between laps".into(),
+        own: [own(&baseline.power_w), own(&baseline.crr), own(&baseline.cda_m2)],
+        difference: [largest(|c| &c.power_w), largest(|c| &c.crr), largest(|c| &c.cda_m2)],
+    })
+}
+
+/// See the module. `None` without a budget.
+pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<Figure> {
+    if solution.budget.is_empty() {
+        return None;
+    }
+    let mut sources: Vec<Source> = solution.budget.iter().map(source).collect();
+    // Largest first in the first quantity that has values; equal ones keep their order.
+    let leading = (0..3).find(|q| sources.iter().any(|s| s.own[*q].is_some()))?;
+    sources.sort_by(|a, b| b.own[leading].unwrap_or(-1.0).total_cmp(&a.own[leading].unwrap_or(-1.0)));
+    sources.splice(0..0, scatter(solution));
+
+    let setup_names = names(solution);
+    let baseline = solution.setups.iter().position(|s| s.id == solution.baseline).unwrap_or(0);
+    let own_name = setup_names.get(baseline).cloned().unwrap_or_default();
+    let differences = sources.iter().any(|s| s.difference.iter().any(Option::is_some));
+    let (ink, thin_ink) = (style.ink(0), if style.grey { Ink::grey(150) } else { style.ink(1) });
+    let mut sheet = Sheet::new(*style);
+    let title = "Where the uncertainty comes from";
+    let mut top = heading(&mut sheet, title);
+    if differences {
+        let entries = [
+            Entry::new(Sample::Swatch { ink, opacity: 1.0 }, format!("thick: the value itself ({own_name})")),
+            Entry::new(Sample::Swatch { ink: thin_ink, opacity: 1.0 }, "thin: the difference it moves most"),
+        ];
+        top = strip(&mut sheet, top, &entries);
+    }
+    let names: Vec<RowName> = sources.iter().map(|s| RowName { text: s.name.clone(), identity: None }).collect();
+    let paint = |quantity: usize, sheet: &mut Sheet, panel: &Panel, row: usize, y: f64| {
+        let Some(source) = sources.get(row) else { return };
+        if let Some(value) = source.own[quantity] {
+            let tip = format!("{}, {own_name}: {}", source.name, short(value, style));
+            rows::bar(sheet, panel, y - if differences { 0.6 } else { 0.0 }, 1.0, value, ink, &tip);
+        }
+        if let Some(value) = source.difference[quantity] {
+            let tip = format!("{}, difference: {}", source.name, short(value, style));
+            rows::bar(sheet, panel, y + 1.1, 0.5, value, thin_ink, &tip);
+        }
+    };
+    let painter = |quantity: usize| {
+        let paint = &paint;
+        move |sheet: &mut Sheet, panel: &Panel, row: usize, y: f64| paint(quantity, sheet, panel, row, y)
+    };
+    let painters = [painter(0), painter(1), painter(2)];
+    let titles =
+        [format!("Power at {} km/h, W", plain(solution.reference.speed_km_h, style)), "Crr".into(), "CdA, m²".into()];
+    let columns: Vec<Column> = titles
+        .into_iter()
+        .enumerate()
+        .filter_map(|(quantity, title)| {
+            let values = sources.iter().flat_map(|s| [s.own[quantity], s.difference[quantity]]).flatten();
+            let range = Range::of(values)?.including(0.0);
+            if range.high <= 0.0 {
+                return None;
+            }
+            let range = Range { low: 0.0, high: range.high * 1.08 };
+            Some(Column { title, range, reference: Some(0.0), paint: &painters[quantity] })
+        })
+        .collect();
+    if columns.is_empty() {
+        return None;
+    }
+    let bottom = rows::draw(&mut sheet, top, rows::EDGE, &names, &columns);
+    let mut caption = format!(
+        "What one standard uncertainty of each source moves {own_name} by; the parts combine as the root of the sum of \
+         their squares."
+    );
+    if differences {
+        caption.push_str(
+            " Thin bars: the same for the difference from the baseline that is moved most. An error that all runs share \
+             cancels there, which is why differences are known better than values.",
+        );
+    }
+    Figure::of(sheet, bottom + 1.5, "budget", title, caption)
+}

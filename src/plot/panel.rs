@@ -1,0 +1,153 @@
+//! A panel: a frame with two axes, and lines, bands and points placed by value.
+//!
+//! Given ranges and a frame in mm; draws ticks, grid and titles. Axis titles stand level above the panel and under it,
+//! so that no head has to be turned. It knows no particular figure.
+
+use super::key::MARGIN;
+use super::lettering::Letters;
+use super::polyline::{self, Frame, Point};
+use super::scale::{Range, Scale, Ticks};
+use super::sheet::{Anchor, Note, Sheet};
+use super::style::{AXIS, GRID, Ink, MUTED, Stroke, TEXT};
+
+/// Length of a tick, mm.
+const TICK: f64 = 1.1;
+
+/// See the module.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Panel {
+    pub frame: Frame,
+    pub x: Scale,
+    pub y: Scale,
+    /// How much lines are thinned; see [`polyline::pieces`].
+    pub coarseness: f64,
+}
+
+impl Panel {
+    pub fn new(frame: Frame, x: Range, y: Range) -> Panel {
+        let (x, y) = (Scale::new(x, frame.left, frame.right), Scale::new(y, frame.bottom, frame.top));
+        Panel { frame, x, y, coarseness: 1.0 }
+    }
+
+    /// Thins more where more than `easy` lines share the figure, so that a long day stays a light file.
+    pub fn for_lines(self, count: usize, easy: usize) -> Panel {
+        Panel { coarseness: (count as f64 / easy.max(1) as f64).clamp(1.0, 6.0), ..self }
+    }
+
+    pub fn place(&self, x: f64, y: f64) -> Point {
+        Point::new(self.x.at(x), self.y.at(y))
+    }
+
+    /// A line through the values, broken where one is missing.
+    pub fn line(&self, sheet: &mut Sheet, xs: &[f64], ys: &[f64], stroke: Stroke, note: &Note) {
+        let points = xs.iter().zip(ys).map(|(x, y)| self.place(*x, *y));
+        for piece in polyline::pieces(points, &self.frame, self.coarseness) {
+            sheet.line(&piece, stroke, note);
+        }
+    }
+
+    /// An area between two lines; where either is missing it has no point.
+    pub fn band(&self, sheet: &mut Sheet, xs: &[f64], low: &[f64], high: &[f64], ink: Ink, opacity: f64) {
+        let clamp = |p: Point| {
+            Point::new(p.x, if p.y.is_finite() { p.y.clamp(self.frame.top, self.frame.bottom) } else { p.y })
+        };
+        let upper = xs.iter().zip(high).map(|(x, y)| clamp(self.place(*x, *y)));
+        let lower = xs.iter().zip(low).rev().map(|(x, y)| clamp(self.place(*x, *y)));
+        let outline: Vec<Point> = upper.chain(lower).collect();
+        sheet.area(&outline, ink, opacity, &Note::default());
+    }
+
+    /// Grid, tick labels and title of the upright axis; the title stands above the panel.
+    pub fn y_axis(&self, sheet: &mut Sheet, ticks: &Ticks, title: &str) {
+        for (value, label) in ticks.values.iter().zip(&ticks.labels) {
+            let y = self.y.at(*value);
+            sheet.rule(Point::new(self.frame.left, y), Point::new(self.frame.right, y), Stroke::new(GRID, 0.15));
+            let base = y + sheet.style.size(Letters::Small) * 0.36;
+            sheet.words(Point::new(self.frame.left - 1.2, base), label, Letters::Small, Anchor::End, MUTED);
+        }
+        let room = self.frame.right - MARGIN;
+        let title = sheet.shorten(title, room, Letters::Body);
+        sheet.words(Point::new(MARGIN, self.frame.top - 2.3), &title, Letters::Body, Anchor::Start, TEXT);
+    }
+
+    /// Base line, ticks, labels and title of the level axis; returns how far down it reaches, mm.
+    pub fn x_axis(&self, sheet: &mut Sheet, ticks: &Ticks, title: &str) -> f64 {
+        let small = sheet.style.size(Letters::Small);
+        self.base_line(sheet);
+        let base = self.frame.bottom + TICK + small;
+        for (value, label) in ticks.values.iter().zip(&ticks.labels) {
+            let x = self.x.at(*value);
+            sheet.rule(
+                Point::new(x, self.frame.bottom),
+                Point::new(x, self.frame.bottom + TICK),
+                Stroke::new(AXIS, 0.25),
+            );
+            let half = sheet.width_of(label, Letters::Small) / 2.0;
+            let x = x.clamp(MARGIN + half, (sheet.style.width() - MARGIN - half).max(MARGIN + half));
+            sheet.words(Point::new(x, base), label, Letters::Small, Anchor::Middle, MUTED);
+        }
+        if title.is_empty() {
+            return base + small * 0.3;
+        }
+        let below = base + sheet.style.leading(Letters::Body) + 0.4;
+        let title = sheet.shorten(title, self.frame.right - MARGIN, Letters::Body);
+        sheet.words(Point::new(self.frame.right, below), &title, Letters::Body, Anchor::End, TEXT);
+        below + sheet.style.size(Letters::Body) * 0.3
+    }
+
+    pub fn base_line(&self, sheet: &mut Sheet) {
+        let y = self.frame.bottom;
+        sheet.rule(Point::new(self.frame.left, y), Point::new(self.frame.right, y), Stroke::new(AXIS, 0.25));
+    }
+
+    /// A level line at a value, as for zero.
+    pub fn level(&self, sheet: &mut Sheet, value: f64, stroke: Stroke) {
+        if value > self.y.range.low && value < self.y.range.high {
+            let y = self.y.at(value);
+            sheet.rule(Point::new(self.frame.left, y), Point::new(self.frame.right, y), stroke);
+        }
+    }
+
+    /// An upright line at a value.
+    pub fn upright(&self, sheet: &mut Sheet, value: f64, stroke: Stroke) {
+        if value > self.x.range.low && value < self.x.range.high {
+            let x = self.x.at(value);
+            sheet.rule(Point::new(x, self.frame.top), Point::new(x, self.frame.bottom), stroke);
+        }
+    }
+}
+
+/// Ticks of an upright axis: one in about 9 mm.
+pub fn y_ticks(sheet: &Sheet, range: Range, room_mm: f64) -> Ticks {
+    Ticks::new(range, ((room_mm / 9.0) as usize).clamp(2, 7), &sheet.style)
+}
+
+/// Ticks of a level axis: as many as leave their labels apart.
+pub fn x_ticks(sheet: &Sheet, range: Range, room_mm: f64) -> Ticks {
+    for most in (2..=8).rev() {
+        let ticks = Ticks::new(range, most, &sheet.style);
+        let widest = ticks.labels.iter().map(|l| sheet.width_of(l, Letters::Small)).fold(0.0, f64::max);
+        let spacing = match ticks.values.as_slice() {
+            [first, second, ..] => (second - first) / range.span() * room_mm,
+            _ => room_mm,
+        };
+        if widest + 3.0 <= spacing {
+            return ticks;
+        }
+    }
+    let mut single = Ticks::new(range, 2, &sheet.style);
+    single.values.truncate(1);
+    single.labels.truncate(1);
+    single
+}
+
+/// Where panels begin so that the widest tick label fits beside them, mm.
+pub fn gutter(sheet: &Sheet, ticks: &[&Ticks]) -> f64 {
+    let labels = ticks.iter().flat_map(|t| &t.labels);
+    MARGIN + 1.4 + labels.map(|l| sheet.width_of(l, Letters::Small)).fold(4.0, f64::max)
+}
+
+/// Room above a panel for its axis title, mm.
+pub fn title_room(sheet: &Sheet) -> f64 {
+    sheet.style.size(Letters::Body) + 3.2
+}

@@ -1,0 +1,128 @@
+//! The wind of each run as a point in a dial, north up: how far out is how strong, the side is where it blows to.
+//!
+//! Given wind vectors with their standard errors; draws them with error bars and an arrow from the middle. It
+//! estimates nothing.
+
+use super::lettering::Letters;
+use super::polyline::{Frame, Point};
+use super::scale::{Range, Ticks, number, plain};
+use super::sheet::{Anchor, Note, Sheet};
+use super::style::{AXIS, GRID, MUTED, Stroke, TEXT};
+use crate::solution::WindResult;
+
+/// One wind to show.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DialWind {
+    /// From 0.
+    pub run: usize,
+    /// Where the air moves to, m/s.
+    pub east: f64,
+    pub north: f64,
+    pub east_se: f64,
+    pub north_se: f64,
+}
+
+/// The wind of a run in components; `None` when it is not known or the air is still by statement.
+pub fn of_run(run: usize, wind: &WindResult) -> Option<DialWind> {
+    let finite = |v: Option<f64>| v.filter(|v| v.is_finite() && v.abs() < 1e3);
+    let components = (finite(wind.east_m_s.value), finite(wind.north_m_s.value));
+    let (east, north) = match components {
+        (Some(east), Some(north)) => (east, north),
+        _ => {
+            let (sin, cos) = finite(wind.from_deg)?.to_radians().sin_cos();
+            let speed = finite(wind.speed_m_s)?;
+            (-speed * sin, -speed * cos)
+        }
+    };
+    let se = |v: Option<f64>| finite(v).unwrap_or(0.0).max(0.0);
+    Some(DialWind { run, east, north, east_se: se(wind.east_m_s.se), north_se: se(wind.north_m_s.se) })
+}
+
+/// Height of the dial with its words above and below, mm.
+pub fn height(sheet: &Sheet, radius: f64) -> f64 {
+    2.0 * radius + 2.0 * sheet.style.leading(Letters::Body) + 2.0 * sheet.style.leading(Letters::Small) + 2.0
+}
+
+/// Draws the dial with its upper edge at `top`.
+pub fn draw(sheet: &mut Sheet, centre_x: f64, top: f64, radius: f64, winds: &[DialWind]) {
+    let farthest = winds
+        .iter()
+        .map(|w| (w.east.abs() + w.east_se).hypot(w.north.abs() + w.north_se))
+        .fold(0.0_f64, f64::max)
+        .max(0.2);
+    let rings = Ticks::new(Range { low: 0.0, high: farthest }, 4, &sheet.style);
+    let step = rings.values.iter().copied().find(|v| *v > 0.0).unwrap_or(farthest);
+    let outer = step * (farthest / step).ceil();
+    let per_m_s = radius / outer;
+    let small = sheet.style.size(Letters::Small);
+    let title = "Wind, blows outward";
+    let base = top + sheet.style.size(Letters::Body);
+    sheet.words(Point::new(centre_x, base), title, Letters::Body, Anchor::Middle, TEXT);
+    let centre = Point::new(centre_x, base + sheet.style.leading(Letters::Small) + 1.6 + radius);
+    sheet.words(Point::new(centre.x, centre.y - radius - 0.8), "N", Letters::Small, Anchor::Middle, MUTED);
+    sheet.ring(centre, radius, Stroke::new(AXIS, 0.2), &Note::default());
+    for value in rings.values.iter().filter(|v| **v > 0.0 && **v < outer * 0.999) {
+        sheet.ring(centre, value * per_m_s, Stroke::new(GRID, 0.2), &Note::default());
+    }
+    for (dx, dy) in [(radius, 0.0), (0.0, radius)] {
+        let (a, b) = (Point::new(centre.x - dx, centre.y - dy), Point::new(centre.x + dx, centre.y + dy));
+        sheet.rule(a, b, Stroke::new(GRID, 0.15));
+    }
+    let place = |east: f64, north: f64| Point::new(centre.x + east * per_m_s, centre.y - north * per_m_s);
+    let ink = sheet.style.ink(0);
+    for wind in winds {
+        let at = place(wind.east, wind.north);
+        let bars = [
+            (place(wind.east - wind.east_se, wind.north), place(wind.east + wind.east_se, wind.north)),
+            (place(wind.east, wind.north - wind.north_se), place(wind.east, wind.north + wind.north_se)),
+        ];
+        sheet.rule(centre, at, Stroke::new(ink, 0.25));
+        for (from, to) in bars {
+            sheet.rule(from, to, Stroke::new(ink, 0.2));
+        }
+        let tip = format!("run {}: {} m/s", wind.run + 1, number(wind.east.hypot(wind.north), 1, &sheet.style));
+        sheet.disc(at, 0.65, ink, &Note::tip(tip));
+    }
+    number_points(sheet, winds, centre, radius, &place);
+    let spacing = plain(step, &sheet.style);
+    let below = centre.y + radius + small * 1.25;
+    sheet.words(
+        Point::new(centre.x, below),
+        &format!("rings every {spacing} m/s"),
+        Letters::Small,
+        Anchor::Middle,
+        MUTED,
+    );
+}
+
+/// Run numbers beside the points, as many as find a free place.
+fn number_points(sheet: &mut Sheet, winds: &[DialWind], centre: Point, radius: f64, place: &dyn Fn(f64, f64) -> Point) {
+    let size = sheet.style.size(Letters::Small);
+    let points: Vec<Point> = winds.iter().map(|w| place(w.east, w.north)).collect();
+    let mut taken: Vec<Frame> =
+        points.iter().map(|p| Frame { left: p.x - 1.0, right: p.x + 1.0, top: p.y - 1.0, bottom: p.y + 1.0 }).collect();
+    for (wind, point) in winds.iter().zip(&points) {
+        let text = format!("{}", wind.run + 1);
+        let width = sheet.width_of(&text, Letters::Small);
+        let free = (0..8).map(|turn| f64::from(turn) * std::f64::consts::FRAC_PI_4).find_map(|angle| {
+            let (dx, dy) = (angle.cos() * (1.6 + width / 2.0), angle.sin() * (1.3 + size / 2.0));
+            let middle = Point::new(point.x + dx, point.y + dy);
+            let frame = Frame {
+                left: middle.x - width / 2.0 - 0.2,
+                right: middle.x + width / 2.0 + 0.2,
+                top: middle.y - size * 0.45,
+                bottom: middle.y + size * 0.45,
+            };
+            let inside = (middle.x - centre.x).hypot(middle.y - centre.y) < radius - size * 0.6;
+            let clear = taken
+                .iter()
+                .all(|t| frame.right < t.left || frame.left > t.right || frame.bottom < t.top || frame.top > t.bottom);
+            (inside && clear).then_some(frame)
+        });
+        if let Some(frame) = free {
+            let base = Point::new((frame.left + frame.right) / 2.0, (frame.top + frame.bottom) / 2.0 + size * 0.36);
+            sheet.words_over(base, &text, Letters::Small, Anchor::Middle, TEXT);
+            taken.push(frame);
+        }
+    }
+}

@@ -1,0 +1,147 @@
+//! What the template of the page is filled with: every number already rounded, every unit chosen.
+//!
+//! Given the page's input; gives text. It holds no markup except the figures.
+
+mod rows;
+
+use serde::Serialize;
+
+use super::cautions::CAUTIONS;
+use super::held_fixed::{Fixed, held_fixed};
+use super::laps_left_out;
+use super::methods;
+use super::number::{counted, percent, significant};
+use super::page::PageInput;
+use super::verdict::{self, reference_speed};
+use crate::solution::FindingResult;
+
+#[derive(Serialize)]
+pub(super) struct Context<'a> {
+    css: &'static str,
+    js: &'static str,
+    title: &'a str,
+    version: &'a str,
+    schema: u32,
+    overview: String,
+    verdict: String,
+    confidence: String,
+    conditions: String,
+    parts: Vec<Part>,
+    setups: rows::SetupTable,
+    contrasts: rows::ContrastTable,
+    findings: &'a [FindingResult],
+    figures: Vec<Drawn<'a>>,
+    methods: Vec<Words>,
+    sources: Vec<&'static str>,
+    budget: rows::BudgetTable,
+    fixed: Vec<Fixed>,
+    runs: Vec<rows::RunRow>,
+    laps: Vec<rows::LapRow>,
+    laps_sentence: String,
+    speed_unit: &'static str,
+    length_unit: &'static str,
+    cautions: &'static [&'static str],
+}
+
+#[derive(Serialize)]
+struct Part {
+    id: &'static str,
+    heading: &'static str,
+}
+
+#[derive(Serialize)]
+struct Drawn<'a> {
+    name: &'a str,
+    title: &'a str,
+    caption: &'a str,
+    wide: &'a str,
+    narrow: &'a str,
+}
+
+#[derive(Serialize)]
+struct Words {
+    heading: &'static str,
+    text: String,
+}
+
+impl<'a> Context<'a> {
+    pub(super) fn of(input: &PageInput<'a>) -> Context<'a> {
+        let (session, solution, units) = (input.session, input.solution, input.units);
+        let title = solution.title.trim();
+        let paragraphs = methods::paragraphs(session, solution, units);
+        let budget = rows::budget(solution);
+        let laps = rows::laps(solution, units);
+        Context {
+            css: include_str!("page.css"),
+            js: include_str!("page.js"),
+            title: if title.is_empty() { "Rolling and air resistance" } else { title },
+            version: &solution.loopwright,
+            schema: solution.schema,
+            overview: format!(
+                "{}, {}, {}. Intervals at {}.",
+                counted(solution.setups.len(), "set-up"),
+                counted(solution.runs.len(), "run"),
+                counted(laps.len(), "lap"),
+                percent(solution.confidence)
+            ),
+            verdict: verdict::sentence(solution, units),
+            confidence: percent(solution.confidence),
+            conditions: format!(
+                "at {}, {} and {} kg/m³, level road, still air, where the power meter measures",
+                reference_speed(solution, units),
+                units.mass(solution.reference.mass_kg),
+                significant(solution.reference.air_density_kg_m3, 4)
+            ),
+            parts: parts(input, !budget.rows.is_empty(), !laps.is_empty()),
+            setups: rows::setups(solution, units),
+            contrasts: rows::contrasts(solution),
+            findings: &solution.findings,
+            figures: drawn(input),
+            // What was held fixed has a table of its own.
+            methods: paragraphs
+                .iter()
+                .filter(|p| p.heading != methods::HELD_FIXED)
+                .map(|p| Words { heading: p.heading, text: p.text.clone() })
+                .collect(),
+            sources: methods::sources(&paragraphs).into_iter().map(|source| source.full()).collect(),
+            budget,
+            fixed: held_fixed(session, units),
+            runs: rows::runs(solution, units),
+            laps,
+            laps_sentence: laps_left_out::sentence(solution),
+            speed_unit: units.speed_unit(),
+            length_unit: units.length_unit(),
+            cautions: &CAUTIONS,
+        }
+    }
+}
+
+fn parts(input: &PageInput, budget: bool, laps: bool) -> Vec<Part> {
+    let all = [
+        (true, "set-ups-table", "Set-ups"),
+        (!input.solution.findings.is_empty(), "findings", "Findings"),
+        (!input.figures.is_empty(), "figures", "Figures"),
+        (true, "methods", "Methods"),
+        (budget, "budget", "Budget"),
+        (true, "fixed", "Held fixed"),
+        (true, "runs", "Runs"),
+        (laps, "laps", "Laps"),
+        (true, "cautions", "Cautions"),
+        (true, "inputs", "Inputs"),
+        (true, "sources", "Sources"),
+    ];
+    all.into_iter().filter(|(there, ..)| *there).map(|(_, id, heading)| Part { id, heading }).collect()
+}
+
+fn drawn<'a>(input: &PageInput<'a>) -> Vec<Drawn<'a>> {
+    input
+        .figures
+        .iter()
+        .map(|figure| {
+            let narrow = input.narrow_figures.iter().find(|narrow| narrow.name == figure.name);
+            // Without a narrow version the wide one serves both.
+            let narrow = narrow.map_or("", |figure| figure.svg.as_str());
+            Drawn { name: figure.name, title: &figure.title, caption: &figure.caption, wide: &figure.svg, narrow }
+        })
+        .collect()
+}

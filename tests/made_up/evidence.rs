@@ -1,0 +1,151 @@
+//! The invented series behind the results: laps along the loop, records second by second, a loop in the plane.
+
+use super::solution::is_used;
+use super::{Noise, Request, setup_of};
+use loopwright::evidence::*;
+use loopwright::solution::Solution;
+use std::f64::consts::TAU;
+
+const LENGTH_M: f64 = 1268.4;
+const STEPS: usize = 40;
+const SECONDS_A_LAP: usize = 131;
+
+fn height(share: f64) -> f64 {
+    3.1 * (TAU * share).sin() + 1.1 * (2.0 * TAU * share + 0.8).sin() - 1.1 * 0.8_f64.sin()
+}
+
+pub fn evidence(request: Request, solution: &Solution) -> Evidence {
+    if request.rollers {
+        return Evidence {
+            warm_ups: (0..request.setups * 2).map(|run| warm_up(request, run)).collect(),
+            ..Evidence::default()
+        };
+    }
+    Evidence {
+        runs: (0..request.setups * 2).map(|run| run_evidence(request, solution, run)).collect(),
+        profile: (0..=STEPS)
+            .map(|j| {
+                let share = j as f64 / STEPS as f64;
+                ProfileBand {
+                    chainage_m: share * LENGTH_M,
+                    elevation_m: height(share),
+                    se_m: 0.06 * (TAU * share / 2.0).sin(),
+                }
+            })
+            .collect(),
+        reference_line: (0..250).map(line_point).collect(),
+        regions: if request.separable { regions(request, solution) } else { Vec::new() },
+        warm_ups: Vec::new(),
+    }
+}
+
+fn regions(request: Request, solution: &Solution) -> Vec<JointRegion> {
+    (0..request.setups)
+        .filter_map(|setup| {
+            let result = &solution.setups[setup];
+            let (a, b) = (result.crr.se?, result.cda_m2.se?);
+            Some(JointRegion {
+                setup,
+                crr: result.crr.value?,
+                cda_m2: result.cda_m2.value?,
+                var_crr: a * a,
+                var_cda: b * b,
+                covariance: -0.9 * a * b,
+                dof: 14.0,
+            })
+        })
+        .collect()
+}
+
+fn line_point(index: usize) -> LinePoint {
+    let angle = TAU * index as f64 / 250.0;
+    let radius = 200.0 + 40.0 * (2.0 * angle).cos() + 18.0 * (3.0 * angle).sin();
+    LinePoint {
+        east_m: 1.5 * radius * angle.sin() - 20.0,
+        north_m: radius * angle.cos() - 240.0,
+        residual_m: 0.03 + 0.025 * (5.0 * angle).sin() + 0.02 * angle.cos().powi(2),
+    }
+}
+
+fn run_evidence(request: Request, solution: &Solution, run: usize) -> RunEvidence {
+    let mut noise = Noise::new(run as u64 + 7);
+    let laps: Vec<LapEvidence> = solution.runs[run]
+        .laps
+        .iter()
+        .map(|lap| lap_evidence(lap.lap, lap.mean_speed_m_s, lap.misclosure_m.unwrap_or(f64::NAN), &mut noise))
+        .collect();
+    let seconds = request.laps * SECONDS_A_LAP + 60;
+    let lap_at = |second: usize| if second < 28 { 0 } else { (second - 28) / SECONDS_A_LAP + 1 };
+    let mut wander = 0.0;
+    let mut speed_m_s = Vec::new();
+    let mut power_w = Vec::new();
+    for second in 0..seconds {
+        wander = 0.9 * wander + 0.1 * noise.next();
+        let target = if lap_at(second).is_multiple_of(2) { 11.3 } else { 8.1 };
+        let rising = (second as f64 / 15.0).min(1.0);
+        speed_m_s.push(rising * (target + 2.0 * wander));
+        power_w.push(if second % 997 == 500 {
+            f64::NAN
+        } else {
+            rising * (60.0 + 17.0 * target + 30.0 * noise.next())
+        });
+    }
+    RunEvidence {
+        setup: setup_of(request, run),
+        laps,
+        time_s: (0..seconds).map(|s| s as f64).collect(),
+        used: (0..seconds).map(|s| (1..=request.laps).contains(&lap_at(s)) && is_used(lap_at(s))).collect(),
+        elevation_m: (0..seconds)
+            .map(|s| {
+                if !(1..=request.laps).contains(&lap_at(s)) {
+                    return f64::NAN;
+                }
+                let share = ((s - 28) % SECONDS_A_LAP) as f64 / SECONDS_A_LAP as f64;
+                height(share) + 0.05 * noise.next() + 0.3 * (s as f64 / 700.0).sin()
+            })
+            .collect(),
+        speed_m_s,
+        power_w,
+    }
+}
+
+fn lap_evidence(lap: usize, mean_speed_m_s: f64, misclosure_m: f64, noise: &mut Noise) -> LapEvidence {
+    let mut residual = 0.0;
+    let residual_m: Vec<f64> = (0..=STEPS)
+        .map(|_| {
+            residual = 0.9 * residual + 0.06 * noise.next();
+            residual
+        })
+        .collect();
+    let chainage_m: Vec<f64> = (0..=STEPS).map(|j| j as f64 * LENGTH_M / STEPS as f64).collect();
+    LapEvidence {
+        lap,
+        used: is_used(lap),
+        mean_speed_m_s,
+        elevation_m: chainage_m.iter().zip(&residual_m).map(|(s, e)| height(s / LENGTH_M) + e).collect(),
+        chainage_m,
+        residual_m,
+        misclosure_m,
+    }
+}
+
+fn warm_up(request: Request, run: usize) -> WarmUpEvidence {
+    let mut noise = Noise::new(run as u64 + 55);
+    let level = 0.0052 + 0.0003 * setup_of(request, run) as f64;
+    let seconds = request.laps.max(6) * 60;
+    let decay: Vec<f64> = (0..seconds).map(|s| level + 0.0012 * (-(s as f64) / 170.0).exp()).collect();
+    WarmUpEvidence {
+        run,
+        setup: setup_of(request, run),
+        time_s: (0..seconds).map(|s| s as f64).collect(),
+        crr: decay
+            .iter()
+            .enumerate()
+            .map(|(s, d)| d + 0.0003 * noise.next() + if s < 4 { 0.03 } else { 0.0 })
+            .collect(),
+        decay,
+        window_from_s: seconds as f64 * 0.45,
+        window_to_s: seconds as f64 - 20.0,
+        mean_crr: level,
+    }
+}

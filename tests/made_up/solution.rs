@@ -1,0 +1,212 @@
+//! The invented results: estimates with both parts of their error, runs with laps, a budget.
+
+use super::{Noise, Request};
+use loopwright::session::Session;
+use loopwright::solution::*;
+
+fn estimate(value: f64, scatter: f64, instrument: f64) -> Estimate {
+    let se = scatter.hypot(instrument);
+    // Student's t for 14 degrees of freedom at 95 %.
+    let half = 2.145 * se;
+    Estimate {
+        value: Some(value),
+        se: Some(se),
+        low: Some(value - half),
+        high: Some(value + half),
+        dof: Some(14.0),
+        scatter_se: Some(scatter),
+        instrument_se: Some(instrument),
+    }
+}
+
+fn crr(setup: usize) -> f64 {
+    0.0046 - 0.00013 * setup as f64 + 0.00021 * (setup as f64 * 1.7).sin()
+}
+
+fn cda(setup: usize) -> f64 {
+    0.312 + 0.004 * (setup as f64 * 2.3).sin()
+}
+
+fn power(setup: usize) -> f64 {
+    crr(setup) * 84.2 * 9.81 * 11.11 + 0.5 * 1.2 * cda(setup) * 11.11f64.powi(3)
+}
+
+pub fn solution(request: Request, session: &Session) -> Solution {
+    let setups: Vec<SetupResult> =
+        session.setups.iter().enumerate().map(|(s, setup)| setup_result(request, s, setup)).collect();
+    let contrasts: Vec<Contrast> = (1..request.setups).map(|s| contrast(request, s)).collect();
+    Solution {
+        schema: SCHEMA,
+        loopwright: "0.1.0".into(),
+        title: session.title.clone(),
+        confidence: 0.95,
+        separable: request.separable,
+        baseline: "s0".into(),
+        reference: ReferenceConditions { speed_km_h: 40.0, mass_kg: 84.2, air_density_kg_m3: 1.2 },
+        setups,
+        all_pairs: contrasts.clone(),
+        contrasts,
+        runs: (0..request.setups * 2).map(|run| run_result(request, session, run)).collect(),
+        circuit: CircuitResult {
+            kind: if request.rollers { "rollers" } else { "road" }.into(),
+            length_m: Some(1268.4).filter(|_| !request.rollers),
+            gate: Some(Gate { lat_deg: 51.5, lon_deg: 7.25 }).filter(|_| !request.rollers),
+            profile: Vec::new(),
+        },
+        separation: Separation {
+            correlation: Some(-0.94),
+            condition: Some(38.0),
+            speed_min_m_s: Some(8.0),
+            speed_max_m_s: Some(11.5),
+            first_stage_f: Some(412.0),
+            se_crr_if_cda_known: Some(0.00004),
+            se_cda_m2_if_crr_known: Some(0.0007),
+        },
+        budget: budget(request),
+        solver: Solver {
+            iterations: 9,
+            converged: true,
+            starts: 3,
+            estimator: if request.rollers { "energy account" } else { "instruments" }.into(),
+        },
+        findings: vec![
+            FindingResult { code: "humidity-assumed".into(), run: None, message: "No humidity was stated; 50 % is assumed (its effect on density is small).".into() },
+            FindingResult { code: "lag-large".into(), run: Some(2), message: "Speed runs 1.62 s behind power, more than the 1.5 s that sensors usually show; check that both come from one device.".into() },
+        ],
+        venues: None,
+    }
+}
+
+fn setup_result(request: Request, s: usize, setup: &loopwright::session::Setup) -> SetupResult {
+    let known = |e: Estimate| if request.separable { e } else { Estimate::default() };
+    let aero = |e: Estimate| if request.rollers { Estimate::default() } else { known(e) };
+    SetupResult {
+        id: setup.id.clone(),
+        label: setup.label.clone(),
+        crr: known(estimate(crr(s), 0.00006, 0.00009)),
+        cda_m2: aero(estimate(cda(s), 0.0011, 0.0035)),
+        power_w: known(estimate(power(s), 0.9, 2.6)),
+        rolling_power_w: known(estimate(crr(s) * 9177.0, 0.6, 0.8)),
+        aero_power_w: aero(estimate(cda(s) * 823.0, 0.9, 2.8)),
+        correlation: Some(-0.9),
+        least_squares_crr: Some(crr(s) + 0.00005),
+        least_squares_cda_m2: Some(cda(s) - 0.0006),
+        drag_at_mean_speed_n: Some(estimate(19.4 + 0.3 * s as f64, 0.1, 0.2)),
+        mean_speed_m_s: Some(9.7),
+        laps_used: request.laps * 2 - 3,
+    }
+}
+
+fn contrast(request: Request, s: usize) -> Contrast {
+    let difference = power(s) - power(0);
+    let p = (-(difference / 1.1).powi(2) / 2.0).exp();
+    Contrast {
+        setup: format!("s{s}"),
+        baseline: "s0".into(),
+        crr: estimate(crr(s) - crr(0), 0.00008, 0.00001),
+        cda_m2: if request.rollers { Estimate::default() } else { estimate(cda(s) - cda(0), 0.0015, 0.0002) },
+        power_w: estimate(difference, 1.1, 0.2),
+        p_value: Some(p),
+        p_holm: Some((p * 2.0).min(1.0)),
+        detectable_power_w: Some(3.1),
+        p_equivalence: Some(0.2),
+        verdict: if p < 0.02 {
+            "separated"
+        } else if difference.abs() < 0.5 {
+            "equivalent"
+        } else {
+            "not separated"
+        }
+        .into(),
+    }
+}
+
+fn run_result(request: Request, session: &Session, run: usize) -> RunResult {
+    let mut noise = Noise::new(run as u64 + 100);
+    let (east, north) = (1.2 + 0.5 * noise.next(), 0.7 + 0.5 * noise.next());
+    let speed = east.hypot(north);
+    RunResult {
+        file: session.runs[run].file.clone(),
+        sha256: format!("{:064x}", 0x9e37_79b9_7f4a_7c15_u128 * (run as u128 + 1)),
+        setup: session.runs[run].setup.clone(),
+        venue: if request.rollers { "rollers" } else { "road" }.into(),
+        mass_kg: 84.2 + 0.1 * run as f64,
+        records: request.laps * 131,
+        started: Some(format!("2031-05-0{}T09:{:02}:00Z", 1 + run % 9, run * 7 % 60)),
+        duration_s: request.laps as f64 * 131.0,
+        air_density_kg_m3: Some(1.187 - 0.001 * run as f64),
+        temperature_c: Some(18.5 + 0.4 * run as f64),
+        tyre_pressure_kpa: run.is_multiple_of(2).then_some(Pressures { front: 480.0, rear: 500.0 }),
+        lag_s: Measured { value: Some(0.62 + 0.1 * noise.next()), se: Some(0.03) },
+        wind: WindResult {
+            speed_m_s: Some(speed),
+            from_deg: Some((east.atan2(north).to_degrees() + 180.0) % 360.0),
+            east_m_s: Measured { value: Some(east), se: Some(0.12) },
+            north_m_s: Measured { value: Some(north), se: Some(0.15) },
+            gust_m_s: Some(0.3),
+        },
+        laps: (1..=request.laps).map(|lap| lap_result(run, lap, &mut noise)).collect(),
+    }
+}
+
+/// First lap left out by the rider, the fifth for braking.
+pub fn is_used(lap: usize) -> bool {
+    lap != 1 && lap != 5
+}
+
+fn lap_result(run: usize, lap: usize, noise: &mut Noise) -> LapResult {
+    let speed = if lap.is_multiple_of(2) { 11.3 } else { 8.1 } + 0.2 * noise.next();
+    LapResult {
+        lap,
+        start_s: 28.0 + 131.0 * (lap - 1) as f64 + run as f64,
+        duration_s: 1268.4 / speed,
+        distance_m: 1268.4 + 1.5 * noise.next(),
+        mean_speed_m_s: speed,
+        mean_power_w: Some(170.0 + 90.0 * (speed - 8.0) / 3.3),
+        planned_speed_class: Some(lap % 2),
+        misclosure_m: Some(0.15 * noise.next() + if lap == 5 { 2.4 } else { 0.0 }),
+        used: is_used(lap),
+        reason: match lap {
+            1 => Some("left out by the rider".into()),
+            5 => Some("braking: −41 W of kinetic power unexplained at 612 m".into()),
+            _ => None,
+        },
+    }
+}
+
+fn budget(request: Request) -> Vec<BudgetLine> {
+    [
+        ("power scale", 0.01, "1", 2.4, 0.00005, 0.0034),
+        ("speed scale", 0.003, "1", 0.8, 0.00002, 0.0021),
+        ("mass", 0.1, "kg", 0.1, 0.000005, 0.0001),
+        ("air temperature", 0.5, "°C", 0.4, 0.000002, 0.0006),
+        ("air pressure", 1.0, "hPa", 0.2, 0.000001, 0.0003),
+        ("humidity", 5.0, "%", 0.1, 0.0000005, 0.0001),
+        ("drivetrain efficiency", 0.005, "1", 1.2, 0.000025, 0.0017),
+        ("bearing drag", 0.3, "1", 0.3, 0.00003, 0.0002),
+    ]
+    .into_iter()
+    .map(|(source, standard_uncertainty, unit, watts, crr, cda)| {
+        (source, standard_uncertainty, unit, watts, crr, (!request.rollers).then_some(cda))
+    })
+    .map(|(source, standard_uncertainty, unit, watts, crr, cda): (&str, f64, &str, f64, f64, Option<f64>)| BudgetLine {
+        source: source.into(),
+        standard_uncertainty,
+        unit: unit.into(),
+        crr: Some(crr),
+        cda_m2: cda,
+        power_w: Some(watts),
+        setups: (0..request.setups)
+            .map(|s| Contribution { setup: format!("s{s}"), crr: Some(crr), cda_m2: cda, power_w: Some(watts) })
+            .collect(),
+        contrasts: (1..request.setups)
+            .map(|s| Contribution {
+                setup: format!("s{s}"),
+                crr: Some(crr * 0.05),
+                cda_m2: cda.map(|c| c * 0.04),
+                power_w: Some(if source == "mass" { watts } else { watts * 0.05 }),
+            })
+            .collect(),
+    })
+    .collect()
+}

@@ -1,0 +1,208 @@
+//! The report page: complete, escaped, the same every time, and fit for a phone, a wide screen and A4, as measured in
+//! headless Chromium where there is one. Pages are left in the test folder of the target directory, to be looked at.
+
+mod made_up;
+mod reading;
+
+use loopwright::plot::{Style, draw_all};
+use loopwright::report::Units;
+use loopwright::report::page::{PageInput, page};
+use made_up::{Day, Request, day};
+use std::path::PathBuf;
+
+fn report_of(day: &Day, units: Units) -> String {
+    let figures = draw_all(&day.solution, &day.evidence, &Style::default());
+    let narrow_figures = draw_all(&day.solution, &day.evidence, &Style::of_width(80.0));
+    let input = PageInput {
+        session: &day.session,
+        solution: &day.solution,
+        figures: &figures,
+        narrow_figures: &narrow_figures,
+        units,
+    };
+    page(&input).unwrap()
+}
+
+fn kept(name: &str, html: &str) -> PathBuf {
+    let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("pages");
+    std::fs::create_dir_all(&folder).unwrap();
+    let file = folder.join(name);
+    std::fs::write(&file, html).unwrap();
+    file
+}
+
+fn requests() -> [(&'static str, Request); 5] {
+    [
+        ("plain.html", Request::new(3, 8)),
+        ("long.html", Request { long_names: true, ..Request::new(12, 6) }),
+        ("one.html", Request::new(1, 14)),
+        ("rollers.html", Request { rollers: true, ..Request::new(3, 10) }),
+        ("not-separable.html", Request { separable: false, ..Request::new(2, 8) }),
+    ]
+}
+
+/// A page that opens the report in frames of several widths and says how wide its content is.
+fn measuring(report: &std::path::Path, widths: &[u32]) -> String {
+    format!(
+        "<!doctype html><meta charset=utf-8><body style='margin:0'><pre id=answer></pre><script>const widths={widths:?};\
+         let out=[];function next(){{if(!widths.length){{document.getElementById('answer').textContent=out.join('\\n');return}}\
+         const w=widths.shift();const f=document.createElement('iframe');f.style.cssText='border:0;height:900px;width:'+w+'px';\
+         f.onload=()=>{{const d=f.contentDocument;const over=[...d.querySelectorAll('body *')].filter(e=>!e.closest('.scroll')&&\
+         !e.closest('svg')&&!e.closest('.skip')&&e.getBoundingClientRect().right>w+0.5).map(e=>e.tagName+'.'+e.className);\
+         out.push(w+': '+d.documentElement.scrollWidth+' wide, over '+over.slice(0,5).join(' '));f.remove();next()}};\
+         f.src='file://{}';document.body.append(f)}}next()</script>",
+        report.display()
+    )
+}
+
+#[test]
+fn nothing_scrolls_sideways_on_a_phone_or_a_wide_screen() {
+    let Some(chromium) = reading::chromium() else {
+        println!("skipped: no Chromium");
+        return;
+    };
+    for (name, request) in requests() {
+        let report = kept(name, &report_of(&day(request), Units::Metric));
+        let frame = kept(&format!("measure-{name}"), &measuring(&report, &[360, 768, 1280]));
+        let answer = reading::answer(&chromium, &frame);
+        for width in [360, 768, 1280] {
+            assert!(answer.contains(&format!("{width}: {width} wide, over ")), "{name}: {answer}");
+        }
+        assert!(answer.lines().all(|line| line.ends_with("over ")), "{name}: {answer}");
+    }
+}
+
+#[test]
+fn on_paper_the_page_is_a_few_sheets_of_a4_with_every_lap() {
+    let Some(chromium) = reading::chromium() else {
+        println!("skipped: no Chromium");
+        return;
+    };
+    for (name, request) in requests() {
+        let report = kept(name, &report_of(&day(request), Units::Metric));
+        let pdf = report.with_extension("pdf");
+        let print = format!("--print-to-pdf={}", pdf.display());
+        reading::browse(&chromium, &[&print, "--no-pdf-header-footer", "--virtual-time-budget=4000"], &report);
+        let bytes = std::fs::read(&pdf).unwrap();
+        let text = String::from_utf8_lossy(&bytes);
+        let sheets = reading::sheets(&bytes);
+        assert!((3..=16).contains(&sheets), "{name}: {sheets} sheets");
+        // A4 is 595 by 842 points (ISO 216, 210 mm by 297 mm).
+        assert!(text.contains("/MediaBox [0 0 594.") || text.contains("/MediaBox [0 0 595"), "{name}: not A4");
+    }
+}
+
+#[test]
+fn without_script_the_page_still_prints_every_lap() {
+    let Some(chromium) = reading::chromium() else {
+        println!("skipped: no Chromium");
+        return;
+    };
+    // Two pages that differ in nothing but the laps: when they were folded away on paper, both would have one length.
+    let sheets = |laps: usize| {
+        let mut day = day(Request::new(2, 3));
+        let lap = day.solution.runs[0].laps[1].clone();
+        day.solution.runs[0].laps = vec![lap; laps];
+        let html = report_of(&day, Units::Metric);
+        let (before, after) = html.split_once("<script>").unwrap();
+        let rest = after.split_once("</script>").unwrap().1;
+        let file = kept(&format!("no-script-{laps}.html"), &format!("{before}{rest}"));
+        let pdf = file.with_extension("pdf");
+        let print = format!("--print-to-pdf={}", pdf.display());
+        reading::browse(&chromium, &[&print, "--no-pdf-header-footer"], &file);
+        reading::sheets(&std::fs::read(&pdf).unwrap())
+    };
+    let (few, many) = (sheets(2), sheets(400));
+    assert!(many >= few + 3, "{few} and {many} sheets");
+}
+
+#[test]
+fn every_part_is_there_and_nothing_is_loaded_from_elsewhere() {
+    for (name, request) in requests() {
+        let day = day(request);
+        let html = report_of(&day, Units::Metric);
+        for part in [
+            "set-ups-table",
+            "findings",
+            "figures",
+            "methods",
+            "budget",
+            "fixed",
+            "runs",
+            "laps",
+            "cautions",
+            "inputs",
+            "sources",
+        ] {
+            assert!(html.contains(&format!("id=\"{part}\"")), "{name}: no {part}");
+        }
+        for run in &day.solution.runs {
+            assert!(html.contains(&run.sha256), "{name}: no hash of {}", run.file);
+        }
+        let laps: usize = day.solution.runs.iter().map(|run| run.laps.len()).sum();
+        assert_eq!(html.matches("<tr data-lap=").count(), laps, "{name}");
+        for outside in ["src=", "<link", "@import", "url(", "fetch(", "XMLHttpRequest", "http-equiv=\"refresh"] {
+            assert!(!html.contains(outside), "{name}: {outside}");
+        }
+        let addresses = html.replace("http://www.w3.org/2000/svg", "");
+        assert!(!addresses.contains("http://") && !addresses.contains("https://"), "{name}");
+    }
+}
+
+#[test]
+fn ids_are_unique_and_every_reference_has_its_target() {
+    for (name, request) in requests() {
+        let html = report_of(&day(request), Units::Metric);
+        let of = |mark: &str| -> Vec<String> {
+            html.split(mark).skip(1).filter_map(|rest| rest.split('"').next()).map(String::from).collect()
+        };
+        let mut ids = of(" id=\"");
+        ids.sort();
+        let count = ids.len();
+        ids.dedup();
+        assert_eq!(ids.len(), count, "{name}: an id is used twice");
+        for target in of("href=\"#")
+            .into_iter()
+            .chain(of("aria-labelledby=\"").iter().flat_map(|l| l.split(' ').map(String::from).collect::<Vec<_>>()))
+        {
+            assert!(ids.contains(&target), "{name}: no target for {target}");
+        }
+    }
+}
+
+#[test]
+fn text_of_the_user_cannot_become_markup() {
+    let mut day = day(Request::new(2, 4));
+    let nasty = "<script>alert(1)</script>\"'&</style>";
+    day.solution.title = nasty.into();
+    day.solution.setups[0].label = nasty.into();
+    day.solution.runs[0].file = nasty.into();
+    day.solution.runs[0].laps[0].reason = Some(nasty.into());
+    day.solution.findings[0].message = nasty.into();
+    day.solution.budget[0].source = nasty.into();
+    let html = report_of(&day, Units::Metric);
+    assert!(!html.contains("<script>alert"), "markup came through");
+    assert_eq!(html.matches("<script>").count(), 1);
+    assert_eq!(html.matches("</style>").count(), 1);
+}
+
+#[test]
+fn the_same_day_gives_the_same_page() {
+    let request = Request::new(3, 8);
+    assert_eq!(report_of(&day(request), Units::Metric), report_of(&day(request), Units::Metric));
+}
+
+#[test]
+fn spoiled_days_still_give_a_page_without_nan() {
+    for (name, day) in made_up::hostile::days() {
+        let html = report_of(&day, Units::Metric);
+        assert!(!html.contains("NaN") && !html.contains(">inf"), "{name}");
+    }
+}
+
+#[test]
+fn people_who_use_miles_get_miles_and_pounds() {
+    let html = report_of(&day(Request::new(2, 4)), Units::Imperial);
+    assert!(html.contains("mph") && html.contains(" lb") && html.contains(" psi"));
+    assert!(!html.contains("Speed, km/h</th>"));
+}

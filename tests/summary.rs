@@ -1,0 +1,119 @@
+//! The summary on the terminal and the words for the write-up: they fit, they are in order, and they say what was done.
+
+mod made_up;
+
+use loopwright::plot::{Style, draw_all};
+use loopwright::report::{Units, captions, methods, text};
+use made_up::{Request, day};
+
+#[test]
+fn the_summary_fits_every_width_from_40_columns() {
+    for request in [
+        Request::new(1, 5),
+        Request::new(3, 8),
+        Request { long_names: true, ..Request::new(10, 3) },
+        Request { rollers: true, ..Request::new(3, 10) },
+        Request { separable: false, ..Request::new(2, 8) },
+    ] {
+        let day = day(request);
+        for width in [40, 52, 64, 80, 100, 200] {
+            let summary = text::summary(&day.solution, width, Units::Metric);
+            for line in summary.lines() {
+                let columns: usize = line.chars().map(|c| if c as u32 >= 0x1100 { 2 } else { 1 }).sum();
+                // The rule under a table head is made of one-column characters beyond U+1100.
+                let columns = columns - line.chars().filter(|c| *c == '─').count();
+                assert!(columns <= width, "{width}: {columns} columns in «{line}»");
+            }
+        }
+    }
+}
+
+#[test]
+fn the_summary_goes_from_the_verdict_to_the_findings() {
+    let day = day(Request::new(3, 8));
+    let summary = text::summary(&day.solution, 80, Units::Metric);
+    let order =
+        ["Against butyl tube at 40 km/h", "Set-ups, ± at 95 %", "Differences", "Runs\n", "laps are used", "Findings"];
+    let places: Vec<usize> =
+        order.iter().map(|part| summary.find(part).unwrap_or_else(|| panic!("no {part}"))).collect();
+    assert!(places.is_sorted(), "{places:?}\n{summary}");
+    assert!(summary.contains("scatter 0.00013") && summary.contains("instrument 0.00019"), "{summary}");
+    assert!(summary.contains("0.00460 ± 0.00023"), "{summary}");
+    assert!(summary.contains("- run 2: ") && summary.contains("[lag-large]"), "{summary}");
+}
+
+#[test]
+fn names_from_a_file_cannot_steer_the_terminal() {
+    let mut day = day(Request::new(2, 4));
+    day.solution.setups[0].label = "red \u{1b}[31m\u{7} tube".into();
+    day.solution.title = "a\u{9b}31m".into();
+    let summary = text::summary(&day.solution, 80, Units::Metric);
+    assert!(summary.chars().all(|c| c == '\n' || !c.is_control()));
+}
+
+#[test]
+fn spoiled_days_still_give_a_summary() {
+    for (name, day) in made_up::hostile::days() {
+        for width in [0, 40, 80] {
+            let summary = text::summary(&day.solution, width, Units::Imperial);
+            assert!(!summary.contains("NaN") && !summary.is_empty(), "{name}:\n{summary}");
+        }
+    }
+}
+
+#[test]
+fn the_method_text_follows_the_choices() {
+    let plain = day(Request::new(3, 8));
+    let words = methods::plain_text(&plain.session, &plain.solution, Units::Metric);
+    assert!(words.contains("serves as instrument") && words.contains("Sargan"), "{words}");
+    assert!(words.contains("temperature 18.5 °C (stated)") && words.contains("Picard, A."), "{words}");
+    assert!(words.contains("solved together with CdA and Crr"), "{words}");
+    assert!(words.contains("36 of 48 laps are used") && words.contains("drivetrain efficiency 0.976"), "{words}");
+    assert!(!words.contains("drums") && !words.contains("ISO 18164"), "{words}");
+
+    let mut given = day(Request::new(1, 8));
+    given.session.wind.mode = loopwright::session::WindMode::Given;
+    given.session.wind.speed_m_s = Some(2.0);
+    given.session.wind.from_deg = Some(240.0);
+    given.solution.solver.estimator = "least squares".into();
+    let words = methods::plain_text(&given.session, &given.solution, Units::Metric);
+    assert!(words.contains("2 m/s from 240°") && words.contains("logarithmic profile"), "{words}");
+    assert!(words.contains("that of least squares") && !words.contains("Sargan") && !words.contains("Holm"), "{words}");
+
+    let rollers = day(Request { rollers: true, ..Request::new(2, 8) });
+    let words = methods::plain_text(&rollers.session, &rollers.solution, Units::Metric);
+    assert!(
+        words.contains("no air drag") && words.contains("ISO 18164") && words.contains("4 W at 40 km/h"),
+        "{words}"
+    );
+    assert!(!words.contains("CIPM") && !words.contains("Golub"), "{words}");
+}
+
+#[test]
+fn every_figure_has_its_caption_in_the_file_for_the_write_up() {
+    let day = day(Request::new(3, 8));
+    let figures = draw_all(&day.solution, &day.evidence, &Style::default());
+    let words = captions::captions(&figures);
+    for figure in &figures {
+        assert!(words.contains(&format!("({}.svg)", figure.name)) && words.contains(&figure.caption));
+    }
+}
+
+#[test]
+fn summaries_are_kept_to_be_looked_at() {
+    let folder = std::path::Path::new(env!("CARGO_TARGET_TMPDIR"));
+    for (name, request) in [
+        ("plain", Request::new(3, 8)),
+        ("long", Request { long_names: true, ..Request::new(6, 3) }),
+        ("rollers", Request { rollers: true, ..Request::new(2, 8) }),
+        ("not-separable", Request { separable: false, ..Request::new(2, 8) }),
+    ] {
+        let day = day(request);
+        let mut all = methods::plain_text(&day.session, &day.solution, Units::Metric);
+        for width in [80, 60, 40] {
+            all = format!("{}\n{}\n{all}", text::summary(&day.solution, width, Units::Metric), "=".repeat(width));
+        }
+        assert!(all.len() > 1000);
+        std::fs::write(folder.join(format!("summary-{name}.txt")), all).unwrap();
+    }
+}
