@@ -5,6 +5,7 @@
 
 mod air_of_run;
 mod evidence_of;
+pub mod inspection;
 mod instrument;
 mod loop_venue;
 mod outcome;
