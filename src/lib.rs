@@ -1,23 +1,33 @@
 //! Rides on closed loops, tracks and rollers turned into CdA and Crr with honest intervals.
+//!
+//! ```text
+//! session.toml ─┐
+//! FIT, CSV ─────┴─► record ─► sample ─► circuit ─► model + air ─► solve ─► uncertainty ─► compare ─► solution.json
+//!                   decode    one       laps at    energy         CdA,     intervals,     verdicts    report.html
+//!                             clock     equal      account        Crr,     budget                     figures
+//!                                       steps      by step        wind, lag
+//! ```
+//!
+//! Modules stand in reading order: each uses only those above it.
 
-pub mod air;
-pub mod analysis;
-pub mod circuit;
-pub mod compare;
+pub mod quantity;
 pub mod constant;
-pub mod demand;
 pub mod error;
-pub mod evidence;
 pub mod finding;
+pub mod session;
+pub mod record;
+pub mod sample;
+pub mod circuit;
+pub mod air;
 pub mod model;
+pub mod uncertainty;
+pub mod solve;
+pub mod compare;
+pub mod evidence;
+pub mod rollers;
+pub mod demand;
+pub mod solution;
+pub mod analysis;
 pub mod plan;
 pub mod plot;
-pub mod quantity;
-pub mod record;
 pub mod report;
-pub mod rollers;
-pub mod sample;
-pub mod session;
-pub mod solution;
-pub mod solve;
-pub mod uncertainty;

@@ -87,6 +87,12 @@ fn on_paper_the_page_is_a_few_sheets_of_a4_with_every_lap() {
         let text = String::from_utf8_lossy(&bytes);
         let sheets = reading::sheets(&bytes);
         assert!((3..=16).contains(&sheets), "{name}: {sheets} sheets");
+        // A browser shrinks a page whose tables are too wide for the sheet: the scale of the whole is then below 0.75
+        // (points to a CSS pixel).
+        let arguments = ["-f", "1", "-l", "1", "-bbox"];
+        if let Some(height) = reading::height_of_word(&pdf, &arguments, "Set-ups") {
+            assert!(height > 11.0, "{name}: the page is shrunk, headings are {height} points high");
+        }
         // A4 is 595 by 842 points (ISO 216, 210 mm by 297 mm).
         assert!(text.contains("/MediaBox [0 0 594.") || text.contains("/MediaBox [0 0 595"), "{name}: not A4");
     }

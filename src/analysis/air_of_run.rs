@@ -115,7 +115,8 @@ pub fn run_air(air: &Air, wind: &Wind, log: Option<&WeatherLog>, ride: &Ride) ->
     let pressure_pa = air.pressure_hpa.map(pa_from_hpa).unwrap_or_else(|| {
         let elevation_m = mean(&ride.altitude_m);
         let pressure_pa = standard_pressure_at_elevation_pa(elevation_m.unwrap_or(0.0));
-        least_u.pressure_hpa = if elevation_m.is_some() { ASSUMED_PRESSURE_U_HPA } else { 3.0 * ASSUMED_PRESSURE_U_HPA };
+        least_u.pressure_hpa =
+            if elevation_m.is_some() { ASSUMED_PRESSURE_U_HPA } else { 3.0 * ASSUMED_PRESSURE_U_HPA };
         findings.push(What::PressureAssumed { pressure_hpa: pressure_pa / pa_from_hpa(1.0), elevation_m });
         pressure_pa
     });

@@ -110,7 +110,10 @@ pub fn evidence(
                     .map(|i| LinePoint {
                         east_m: line.place[i % n].east_m - origin.east_m,
                         north_m: line.place[i % n].north_m - origin.north_m,
-                        residual_m: (square[cut.edge.partition_point(|e| *e * n as f64 <= (i % n) as f64).clamp(1, steps) - 1] / used).sqrt(),
+                        residual_m: (square
+                            [cut.edge.partition_point(|e| *e * n as f64 <= (i % n) as f64).clamp(1, steps) - 1]
+                            / used)
+                            .sqrt(),
                     })
                     .collect()
             })

@@ -165,7 +165,7 @@ fn choices(session: &Session, cut: &LapCut) -> Choices {
         cda: session.solve.cda,
         held_lag_s: vec![held; runs],
         wind,
-        wind_drift: vec![false; runs],
+        wind_drift: vec![std::env::var("DRIFT").is_ok(); runs],
         crr_drift: false,
         gust_sd_m_s: vec![0.0; runs],
     }
@@ -236,8 +236,7 @@ fn align_survey(survey: &Survey, cut: &LapCut, fit: &LoopFit) -> SurveyedSteps {
         let heights = survey.heights(cut.length_m, cut.edge.iter().map(|share| share + shift));
         heights.windows(2).map(|w| w[1] - w[0]).collect()
     };
-    let misfit =
-        |shift: f64| gains(shift).iter().zip(&fit.profile_m).map(|(s, p)| (s - p).powi(2)).sum::<f64>();
+    let misfit = |shift: f64| gains(shift).iter().zip(&fit.profile_m).map(|(s, p)| (s - p).powi(2)).sum::<f64>();
     let fine = (cut.length_m / 2.0).ceil() as usize;
     let best = (0..fine).map(|i| i as f64 / fine as f64).min_by(|a, b| misfit(*a).total_cmp(&misfit(*b)));
     SurveyedSteps { gain_m: gains(best.unwrap_or(0.0)), sd_m: survey.sd_m }

@@ -118,8 +118,7 @@ impl Report<'_> {
     }
 
     fn separability(&self) -> Evidence {
-        let speeds: Vec<f64> =
-            self.venue.fit.used.iter().map(|i| self.venue.laps[*i].account.mean_speed_m_s).collect();
+        let speeds: Vec<f64> = self.venue.fit.used.iter().map(|i| self.venue.laps[*i].account.mean_speed_m_s).collect();
         let widest = self
             .quantities
             .iter()
@@ -164,11 +163,10 @@ impl Report<'_> {
     fn setup(&self, s: usize, separable: bool) -> SetupResult {
         let q = &self.quantities[s];
         let setup = &self.session.setups[s];
-        let (total_m, total_s) =
-            self.laps_of(s).fold((0.0, 0.0), |(m, t), a| {
-                let duration = a.edge_s[a.steps()] - a.edge_s[0];
-                (m + a.mean_speed_m_s * duration, t + duration)
-            });
+        let (total_m, total_s) = self.laps_of(s).fold((0.0, 0.0), |(m, t), a| {
+            let duration = a.edge_s[a.steps()] - a.edge_s[0];
+            (m + a.mean_speed_m_s * duration, t + duration)
+        });
         let laps_used = self.laps_of(s).count();
         let mean_speed_m_s = (total_s > 0.0).then(|| total_m / total_s);
         let rolling = self.instrument(s, Output::Crr).map(|u| u * self.power.per_crr_w);
@@ -202,10 +200,8 @@ impl Report<'_> {
         }
         let q = &self.quantities[s];
         let (per_crr, per_cda) = (weight / n, 0.5 * density / n * speed_m_s * speed_m_s);
-        let linear = Linear {
-            coefficients: &q.crr.coefficients * per_crr + &q.cda.coefficients * per_cda,
-            constant: 0.0,
-        };
+        let linear =
+            Linear { coefficients: &q.crr.coefficients * per_crr + &q.cda.coefficients * per_cda, constant: 0.0 };
         let instrument = self.venue.budget.as_ref().map(|b| {
             let (crr, cda) = (b.of_setup(s, Output::Crr), b.of_setup(s, Output::Cda));
             let both: Vec<f64> = crr.iter().zip(&cda).map(|(a, c)| per_crr * a + per_cda * c).collect();
@@ -213,7 +209,13 @@ impl Report<'_> {
         });
         // Instruments are no help at one speed; least squares is the efficient way to the combination.
         let fit = &self.venue.fit;
-        linear_estimate(&linear, &fit.least_squares.parameters, &fit.least_squares_covariance, instrument, self.confidence)
+        linear_estimate(
+            &linear,
+            &fit.least_squares.parameters,
+            &fit.least_squares_covariance,
+            instrument,
+            self.confidence,
+        )
     }
 
     /// Differences of pairs [a, b], a minus b, with p-values adjusted over the list.
@@ -227,7 +229,12 @@ impl Report<'_> {
             .zip(adjusted)
             .map(|((_, c), p_holm)| {
                 if !separable && !self.difference_is_known(&c) {
-                    return Contrast { setup: c.setup, baseline: c.baseline, verdict: Verdict::NotSeparated.to_string(), ..Contrast::default() };
+                    return Contrast {
+                        setup: c.setup,
+                        baseline: c.baseline,
+                        verdict: Verdict::NotSeparated.to_string(),
+                        ..Contrast::default()
+                    };
                 }
                 let verdict = Verdict::decide(p_holm, c.p_equivalence, alpha);
                 Contrast { p_holm: c.p_value.map(|_| p_holm), verdict: verdict.to_string(), ..c }
@@ -247,7 +254,9 @@ impl Report<'_> {
         let power_w = self.estimate(&q.power, u(Output::Power));
         let alpha = 1.0 - self.confidence;
         let of = |f: &dyn Fn(f64, f64, f64) -> f64| match (power_w.value, power_w.se, power_w.dof) {
-            (Some(d), Some(se), dof) if se > 0.0 => Some(f(d, se, dof.unwrap_or(f64::INFINITY))).filter(|p| p.is_finite()),
+            (Some(d), Some(se), dof) if se > 0.0 => {
+                Some(f(d, se, dof.unwrap_or(f64::INFINITY))).filter(|p| p.is_finite())
+            }
             _ => None,
         };
         let margin = self.session.solve.negligible_power_w;
@@ -270,7 +279,9 @@ impl Report<'_> {
         let fit = &self.venue.fit;
         let mut out = Vec::new();
         if fit.estimator == Estimator::LeastSquares {
-            out.push(Finding::of_session(What::WeakInstruments { first_stage_f: fit.classes.first_stage_f.unwrap_or(0.0) }));
+            out.push(Finding::of_session(What::WeakInstruments {
+                first_stage_f: fit.classes.first_stage_f.unwrap_or(0.0),
+            }));
         }
         for q in &self.quantities {
             let difference_crr = q.crr.value(&fit.least_squares.parameters) - q.crr.value(&fit.parameters);
@@ -329,10 +340,7 @@ impl Report<'_> {
                 let given = self.venue.air[k].wind.at(0.5 * ride.duration_s());
                 let east = measured(columns.east, Some(given.east_m_s));
                 let north = measured(columns.north, Some(given.north_m_s));
-                let wind = WindVector {
-                    east_m_s: east.value.unwrap_or(0.0),
-                    north_m_s: north.value.unwrap_or(0.0),
-                };
+                let wind = WindVector { east_m_s: east.value.unwrap_or(0.0), north_m_s: north.value.unwrap_or(0.0) };
                 let misclosure = |lap: usize| {
                     fit.used.iter().position(|&i| {
                         let at = self.venue.address[i];
@@ -413,9 +421,8 @@ impl Report<'_> {
             if lines.iter().any(|l| l.source == *group) {
                 continue;
             }
-            let setups: Vec<Contribution> = (0..b.setups)
-                .map(|s| contribution(group, &self.session.setups[s].id, &|o| b.of_setup(s, o)))
-                .collect();
+            let setups: Vec<Contribution> =
+                (0..b.setups).map(|s| contribution(group, &self.session.setups[s].id, &|o| b.of_setup(s, o))).collect();
             let first = setups[baseline].clone();
             lines.push(BudgetLine {
                 source: group.to_string(),
@@ -434,4 +441,3 @@ impl Report<'_> {
         lines
     }
 }
-

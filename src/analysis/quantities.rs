@@ -93,7 +93,13 @@ impl SetupQuantities {
 ///
 /// The instrument part is taken as known (infinite degrees of freedom), the scatter part has its Satterthwaite
 /// degrees of freedom; together by Welch–Satterthwaite (JCGM 100:2008, G.4.1).
-pub fn estimate(value: f64, scatter_se: f64, scatter_dof: f64, instrument_se: Option<f64>, confidence: f64) -> Estimate {
+pub fn estimate(
+    value: f64,
+    scatter_se: f64,
+    scatter_dof: f64,
+    instrument_se: Option<f64>,
+    confidence: f64,
+) -> Estimate {
     let parts = [
         Combined { standard_uncertainty: scatter_se, dof: scatter_dof },
         Combined { standard_uncertainty: instrument_se.unwrap_or(0.0), dof: f64::INFINITY },

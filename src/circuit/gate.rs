@@ -91,7 +91,8 @@ impl Gate {
                 let near = (b.east_m - at.east_m).hypot(b.north_m - at.north_m) < 2.0 * HALF_WIDTH_M;
                 let step = (b.east_m - a.east_m).hypot(b.north_m - a.north_m);
                 if near && step > 1.0 && step < REACH_M {
-                    directions.push(Place { east_m: (b.east_m - a.east_m) / step, north_m: (b.north_m - a.north_m) / step });
+                    directions
+                        .push(Place { east_m: (b.east_m - a.east_m) / step, north_m: (b.north_m - a.north_m) / step });
                 }
             }
         }

@@ -84,9 +84,7 @@ impl<'a> Cells<'a> {
             let (ride, track) = self.rides[r as usize];
             if let Some(t) = gate.crossing(ride, track, i as usize) {
                 let list = &mut passes[r as usize];
-                if list.last().is_none_or(|last| {
-                    ride.distance_m.at(t) - ride.distance_m.at(*last) > SHORTEST_LAP_M
-                }) {
+                if list.last().is_none_or(|last| ride.distance_m.at(t) - ride.distance_m.at(*last) > SHORTEST_LAP_M) {
                     list.push(t);
                 }
             }
@@ -220,12 +218,16 @@ fn covered(trial: &Trial) -> f64 {
 fn candidates(ride: &Ride, track: &Track, from_s: f64, to_s: f64) -> impl Iterator<Item = Gate> {
     let range = ride.records_between(from_s, to_s);
     let every = (range.len() / CANDIDATES).max(1);
-    range.step_by(every).filter_map(move |i| {
-        let a = track.place.get(i.checked_sub(2)?)?;
-        let (at, b) = (track.place.get(i)?, track.place.get(i + 2)?);
-        let d = Place { east_m: b.east_m - a.east_m, north_m: b.north_m - a.north_m };
-        let norm = d.east_m.hypot(d.north_m);
-        (norm > 4.0 && at.is_known())
-            .then(|| Gate { at: *at, toward: Place { east_m: d.east_m / norm, north_m: d.north_m / norm } })
-    }).collect::<Vec<_>>().into_iter()
+    range
+        .step_by(every)
+        .filter_map(move |i| {
+            let a = track.place.get(i.checked_sub(2)?)?;
+            let (at, b) = (track.place.get(i)?, track.place.get(i + 2)?);
+            let d = Place { east_m: b.east_m - a.east_m, north_m: b.north_m - a.north_m };
+            let norm = d.east_m.hypot(d.north_m);
+            (norm > 4.0 && at.is_known())
+                .then(|| Gate { at: *at, toward: Place { east_m: d.east_m / norm, north_m: d.north_m / norm } })
+        })
+        .collect::<Vec<_>>()
+        .into_iter()
 }

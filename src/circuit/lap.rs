@@ -128,7 +128,9 @@ pub fn cut(runs: &[RunToCut], circuit: &Circuit) -> Result<LapCut, Error> {
 
     let length_m = match (circuit.kind, circuit.length_m) {
         (Venue::Track, Some(length)) => length,
-        _ => loop_length(runs, &passes).ok_or_else(|| no_laps(runs, "the place is not passed twice in one direction"))?,
+        _ => {
+            loop_length(runs, &passes).ok_or_else(|| no_laps(runs, "the place is not passed twice in one direction"))?
+        }
     };
     let line = if has_geometry {
         let bearing = circuit.home_straight_bearing_deg.unwrap_or(0.0);
@@ -149,7 +151,15 @@ pub fn cut(runs: &[RunToCut], circuit: &Circuit) -> Result<LapCut, Error> {
     for (k, run) in runs.iter().enumerate() {
         let marks = mark_samples(run.ride, by_gate[k]);
         let sighted = if has_geometry { None } else { line.as_ref() };
-        let cutter = RunCutter { run, track: &tracks[k], passes: &passes[k], line: sighted, length_m, edge: &edge, marks: &marks };
+        let cutter = RunCutter {
+            run,
+            track: &tracks[k],
+            passes: &passes[k],
+            line: sighted,
+            length_m,
+            edge: &edge,
+            marks: &marks,
+        };
         out.runs.push(cutter.laps());
         out.marks.push(marks);
     }
@@ -165,9 +175,8 @@ fn edges(length_m: f64, line: Option<&ReferenceLine>) -> Vec<f64> {
     let in_hairpin = |share: f64| {
         let Some(line) = line else { return false };
         let reach = (HAIRPIN_REACH_M / HAIRPIN_LOOK_M) as i32;
-        (-reach..=reach).any(|k| {
-            line.curvature_at(share * length_m + f64::from(k) * HAIRPIN_LOOK_M).abs() > HAIRPIN_1_M
-        })
+        (-reach..=reach)
+            .any(|k| line.curvature_at(share * length_m + f64::from(k) * HAIRPIN_LOOK_M).abs() > HAIRPIN_1_M)
     };
     (0..=steps)
         .map(|j| j as f64 / steps as f64)
@@ -196,7 +205,8 @@ pub fn has_moving_positions(ride: &Ride) -> bool {
 
 fn plane_of(runs: &[RunToCut], moving: &[bool]) -> Option<Plane> {
     let run = runs.iter().zip(moving).find(|(_, m)| **m)?.0;
-    let i = (0..run.ride.len()).find(|&i| run.ride.latitude_deg[i].is_finite() && run.ride.longitude_deg[i].is_finite())?;
+    let i =
+        (0..run.ride.len()).find(|&i| run.ride.latitude_deg[i].is_finite() && run.ride.longitude_deg[i].is_finite())?;
     Some(Plane::at(Position { lat_deg: run.ride.latitude_deg[i], lon_deg: run.ride.longitude_deg[i] }))
 }
 
@@ -246,9 +256,7 @@ fn has_regular_marks(ride: &Ride) -> bool {
 /// Marks that a device sets by itself at a round distance say nothing of a loop.
 fn are_automatic(ride: &Ride) -> bool {
     let usual = usual_length(&lap_lengths(ride, &ride.lap_marks_s));
-    [500.0, 1000.0, 2000.0, 5000.0, 10_000.0, 1609.344, 8046.72]
-        .iter()
-        .any(|round| (usual / round - 1.0).abs() < 0.004)
+    [500.0, 1000.0, 2000.0, 5000.0, 10_000.0, 1609.344, 8046.72].iter().any(|round| (usual / round - 1.0).abs() < 0.004)
 }
 
 fn lap_lengths(ride: &Ride, passes: &[f64]) -> Vec<f64> {
@@ -386,8 +394,7 @@ impl RunCutter<'_> {
         let ride = self.run.ride;
         let (Some(first), Some(last)) = (laps.first(), laps.last()) else { return };
         let (from_s, to_s) = (first.start_s, last.end_s);
-        let passes: Vec<f64> =
-            laps.iter().map(|l| l.start_s).chain(std::iter::once(to_s)).collect();
+        let passes: Vec<f64> = laps.iter().map(|l| l.start_s).chain(std::iter::once(to_s)).collect();
         let mut off_line: Vec<f64> = Vec::new();
         let chainage = match self.passes.how {
             Passes::Distance => Some(Chainage::by_distance(ride, from_s)),
@@ -480,8 +487,6 @@ impl RunCutter<'_> {
         let power = |i: &usize| matches!(self.marks[*i], Some(Reason::PowerMissing | Reason::PowerStuck));
         let marked = inner.filter_map(|i| self.marks[i]).min();
         let off = off_line.iter().filter(|t| **t >= from_s && **t < to_s).count() as f64 > OFF_LINE_S;
-        marked
-            .or_else(|| outer.filter(power).find_map(|i| self.marks[i]))
-            .or(off.then_some(Reason::OffTheLine))
+        marked.or_else(|| outer.filter(power).find_map(|i| self.marks[i])).or(off.then_some(Reason::OffTheLine))
     }
 }

@@ -17,12 +17,14 @@ impl Survey {
     /// Reads a survey. Errors: [`Error::BadLine`] with the line, [`Error::Inconsistent`] for fewer than 4 points.
     pub fn parse(text: &str, file: &str, sd_m: f64) -> Result<Survey, Error> {
         let bad = |line: usize, message: String| Error::BadLine { file: file.to_string(), line, message };
-        let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).comment(Some(b'#')).from_reader(text.as_bytes());
+        let mut reader =
+            csv::ReaderBuilder::new().trim(csv::Trim::All).comment(Some(b'#')).from_reader(text.as_bytes());
         let headers = reader.headers().map_err(|e| bad(1, e.to_string()))?.clone();
         let column = |name: &str| {
-            headers.iter().position(|h| h == name).ok_or_else(|| {
-                bad(1, format!("no column «{name}»; a survey has the columns distance_m,elevation_m"))
-            })
+            headers
+                .iter()
+                .position(|h| h == name)
+                .ok_or_else(|| bad(1, format!("no column «{name}»; a survey has the columns distance_m,elevation_m")))
         };
         let (at, height) = (column("distance_m")?, column("elevation_m")?);
         let mut survey = Survey { distance_m: Vec::new(), elevation_m: Vec::new(), sd_m };
@@ -38,7 +40,10 @@ impl Survey {
             };
             let (d, z) = (number(at, 0.0, 1e6)?, number(height, -500.0, 9000.0)?);
             if survey.distance_m.last().is_some_and(|last| d <= *last) {
-                return Err(bad(line, format!("distance {d} m does not grow; sort the survey by distance from the gate")));
+                return Err(bad(
+                    line,
+                    format!("distance {d} m does not grow; sort the survey by distance from the gate"),
+                ));
             }
             survey.distance_m.push(d);
             survey.elevation_m.push(z);
@@ -47,7 +52,10 @@ impl Survey {
             return Err(Error::Inconsistent {
                 file: file.to_string(),
                 line: None,
-                message: format!("{} surveyed points are too few; at least 4 round the loop are needed", survey.distance_m.len()),
+                message: format!(
+                    "{} surveyed points are too few; at least 4 round the loop are needed",
+                    survey.distance_m.len()
+                ),
             });
         }
         Ok(survey)

@@ -3,32 +3,18 @@
 //! A folder that this program did not write is never touched.
 
 use loopwright::error::Error;
+use loopwright::report::files::ResultFile;
 use std::path::{Path, PathBuf};
 
-/// One file of the folder; the name may have one folder in front.
-pub struct ResultFile {
-    pub name: String,
-    pub bytes: Vec<u8>,
-}
-
 /// Names this program writes at the top of the folder.
-const OURS: [&str; 8] = [
-    "solution.json",
-    "setups.csv",
-    "laps.csv",
-    "samples.csv",
-    "report.html",
-    "methods.txt",
-    "captions.txt",
-    "figures",
-];
+const OURS: [&str; 8] =
+    ["solution.json", "setups.csv", "laps.csv", "samples.csv", "report.html", "methods.txt", "captions.txt", "figures"];
 
 /// Whether a folder may be replaced: it is not there, is empty, or holds a solution and nothing but our files.
 fn may_replace(folder: &Path) -> bool {
     let Ok(entries) = std::fs::read_dir(folder) else { return !folder.exists() };
     let names: Vec<String> = entries.flatten().map(|e| e.file_name().to_string_lossy().into_owned()).collect();
-    names.is_empty()
-        || (names.iter().any(|n| n == "solution.json") && names.iter().all(|n| OURS.contains(&n.as_str())))
+    names.is_empty() || (names.iter().any(|n| n == "solution.json") && names.iter().all(|n| OURS.contains(&n.as_str())))
 }
 
 /// Checks early that results can go to a folder.

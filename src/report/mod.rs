@@ -6,13 +6,13 @@
 pub mod captions;
 pub mod cautions;
 mod context;
+pub mod files;
 mod held_fixed;
 pub mod inspection;
 pub mod laps_left_out;
 pub mod methods;
 mod number;
 pub mod page;
-mod rounding;
 pub mod sources;
 pub mod sparkline;
 mod table;

@@ -2,8 +2,8 @@
 //!
 //! Given an [`Estimate`]; gives text with one place for all its numbers. An unknown becomes "–", never 0.
 
-use super::rounding::Place;
 use crate::solution::{Estimate, Measured};
+use crate::uncertainty::rounding::Place;
 
 /// What stands for an unknown.
 pub const UNKNOWN: &str = "–";

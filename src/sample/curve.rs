@@ -40,17 +40,13 @@ fn piece(time_s: &[f64], t: f64) -> Option<Piece> {
 /// Cubic Hermite value (Fritsch & Carlson 1980, SIAM J. Numer. Anal. 17:238, eq. 2).
 fn hermite(p: &Piece, a: f64, b: f64, slope_a: f64, slope_b: f64) -> f64 {
     let (x, y) = (p.x, 1.0 - p.x);
-    a * (1.0 + 2.0 * x) * y * y
-        + b * x * x * (3.0 - 2.0 * x)
-        + p.width_s * (slope_a * x * y * y - slope_b * x * x * y)
+    a * (1.0 + 2.0 * x) * y * y + b * x * x * (3.0 - 2.0 * x) + p.width_s * (slope_a * x * y * y - slope_b * x * x * y)
 }
 
 /// Derivative of the same.
 fn hermite_slope(p: &Piece, a: f64, b: f64, slope_a: f64, slope_b: f64) -> f64 {
     let x = p.x;
-    6.0 * x * (1.0 - x) * (b - a) / p.width_s
-        + slope_a * (1.0 - x) * (1.0 - 3.0 * x)
-        + slope_b * x * (3.0 * x - 2.0)
+    6.0 * x * (1.0 - x) * (b - a) / p.width_s + slope_a * (1.0 - x) * (1.0 - 3.0 * x) + slope_b * x * (3.0 * x - 2.0)
 }
 
 impl Sampled {

@@ -11,9 +11,7 @@
 
 use crate::air::{Direction, WindVector};
 use crate::circuit::{Lap, ReferenceLine};
-use crate::model::aerodynamic::{
-    AirSpeed, Gusts, drag_per_area_n_m2, drag_wind_derivative, gust_drag_per_area_n_m2,
-};
+use crate::model::aerodynamic::{AirSpeed, Gusts, drag_per_area_n_m2, drag_wind_derivative, gust_drag_per_area_n_m2};
 use crate::model::bearing::bearing_force_n;
 use crate::model::kinetic::{kinetic_energy_j, rotating_mass_kg};
 use crate::model::lean;
@@ -247,8 +245,7 @@ impl LapAccount {
         let wind = self.wind(fitted);
         let gusts = Gusts::isotropic(gust_sd_m_s);
         let steps = self.steps();
-        let mut out =
-            AeroColumns { b: vec![0.0; steps], east: vec![0.0; steps], north: vec![0.0; steps] };
+        let mut out = AeroColumns { b: vec![0.0; steps], east: vec![0.0; steps], north: vec![0.0; steps] };
         for (i, node) in self.nodes.iter().enumerate() {
             let (u, advance) = match speeds_m_s {
                 // At another speed the same way is ridden in another time.

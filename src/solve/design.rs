@@ -211,10 +211,8 @@ impl<'a> Problem<'a> {
                         jacobian[(j, c.parameter)] += root * v;
                     }
                 }
-                let residual = DVector::from_iterator(
-                    steps,
-                    b.residual.iter().zip(sum_r.iter()).map(|(r, s)| root * (r - s)),
-                );
+                let residual =
+                    DVector::from_iterator(steps, b.residual.iter().zip(sum_r.iter()).map(|(r, s)| root * (r - s)));
                 ProjectedLap { jacobian, residual }
             })
             .collect()

@@ -161,9 +161,7 @@ impl<'a> Frame<'a> {
 ///
 /// Errors: [`Error::TooFewLaps`], [`Error::Numerical`].
 pub fn fit(frame: &Frame, laps: &mut [LapInput]) -> Result<LoopFit, Error> {
-    let usable = |laps: &[LapInput]| -> Vec<usize> {
-        (0..laps.len()).filter(|i| laps[*i].reason.is_none()).collect()
-    };
+    let usable = |laps: &[LapInput]| -> Vec<usize> { (0..laps.len()).filter(|i| laps[*i].reason.is_none()).collect() };
     let mut used = usable(laps);
     enough(laps, &used)?;
     let gross = {
@@ -295,8 +293,8 @@ fn instrumented(
     classes: &SpeedClasses,
     point: &LeastSquaresPoint,
 ) -> (Vec<f64>, Estimator, Option<Vec<LapBlock>>) {
-    let weak = classes.origin == Origin::OneSpeed
-        || classes.first_stage_f.is_some_and(|f| f < super::separation::STRONG_F);
+    let weak =
+        classes.origin == Origin::OneSpeed || classes.first_stage_f.is_some_and(|f| f < super::separation::STRONG_F);
     if !weak {
         let lag_s: Vec<f64> =
             (0..problem.layout.runs.len()).map(|r| problem.run_state(&point.parameters, r).lag_s).collect();
@@ -371,11 +369,7 @@ fn condition(problem: &Problem, blocks: &[LapBlock]) -> f64 {
     }
     let Some(inverse) = normal.try_inverse() else { return f64::INFINITY };
     let (a, b) = (problem.layout.crr[0], problem.layout.cda[0]);
-    let pair = DMatrix::from_row_slice(
-        2,
-        2,
-        &[inverse[(a, a)], inverse[(a, b)], inverse[(b, a)], inverse[(b, b)]],
-    );
+    let pair = DMatrix::from_row_slice(2, 2, &[inverse[(a, a)], inverse[(a, b)], inverse[(b, a)], inverse[(b, b)]]);
     let r = (pair[(0, 1)] / (pair[(0, 0)] * pair[(1, 1)]).sqrt()).abs().min(1.0);
     ((1.0 + r) / (1.0 - r).max(1e-12)).sqrt()
 }

@@ -163,7 +163,7 @@ fn lap_result(run: usize, lap: usize, noise: &mut Noise) -> LapResult {
         distance_m: 1268.4 + 1.5 * noise.next(),
         mean_speed_m_s: speed,
         mean_power_w: Some(170.0 + 90.0 * (speed - 8.0) / 3.3),
-        planned_speed_class: Some(lap % 2),
+        planned_speed_class: Some(lap % 2 + 1),
         misclosure_m: Some(0.15 * noise.next() + if lap == 5 { 2.4 } else { 0.0 }),
         used: is_used(lap),
         reason: match lap {

@@ -99,3 +99,14 @@ pub fn sheets(pdf: &[u8]) -> usize {
     let text = String::from_utf8_lossy(pdf);
     text.matches("/Type /Page\n").count() + text.matches("/Type /Page ").count()
 }
+
+/// Height of the first word with this text in a PDF, points; `None` where `pdftotext` is missing.
+pub fn height_of_word(pdf: &Path, arguments: &[&str], word: &str) -> Option<f64> {
+    let output = Command::new("pdftotext").args(arguments).arg(pdf).arg("-").output().ok()?;
+    let text = String::from_utf8_lossy(&output.stdout).into_owned();
+    let line = text.lines().filter(|line| line.contains(&format!(">{word}<"))).max_by(|a, b| {
+        let height = |line: &str| number(line, "yMax") - number(line, "yMin");
+        height(a).total_cmp(&height(b))
+    })?;
+    Some(number(line, "yMax") - number(line, "yMin"))
+}

@@ -244,7 +244,7 @@ pub fn laps(solution: &Solution, units: Units) -> Vec<LapRow> {
                 distance: fixed(Some(units.length_value(lap.distance_m)), 1),
                 speed: fixed(Some(units.speed_value(lap.mean_speed_m_s)), 2),
                 power: fixed(lap.mean_power_w, 1),
-                class: lap.planned_speed_class.map_or(UNKNOWN.into(), |class| (class + 1).to_string()),
+                class: lap.planned_speed_class.map_or(UNKNOWN.into(), |class| class.to_string()),
                 misclosure: typographic(&fixed(lap.misclosure_m, 3)),
                 used: lap.used,
                 reason: lap.reason.clone().unwrap_or_else(|| "no reason recorded".into()),
