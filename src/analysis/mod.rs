@@ -11,6 +11,8 @@ mod loop_venue;
 mod outcome;
 mod quantities;
 
+pub use air_of_run::{LeastUncertainty, Readings, readings};
+
 use crate::air::WeatherLog;
 use crate::circuit::Survey;
 use crate::error::Error;

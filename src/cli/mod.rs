@@ -2,18 +2,28 @@
 //!
 //! Given arguments; reads files, calls the library, prints results to stdout and everything else to stderr.
 
+mod air;
+mod completions;
+mod demand;
 mod failure;
+mod flag_name;
+mod inspect;
 mod load;
+mod man;
+mod mistake;
+mod number;
 mod output;
 mod results;
+mod ride_flags;
+mod schema;
 mod solve;
 
 use clap::{Parser, Subcommand, ValueEnum};
-use failure::Failure;
+pub use failure::Failure;
 
 /// Turns rides on closed loops, tracks and rollers into CdA and Crr with honest intervals.
 #[derive(Debug, Parser)]
-#[command(name = "loopwright", version, max_term_width = 100)]
+#[command(name = "loopwright", version, max_term_width = 100, after_help = EXAMPLES)]
 pub struct Arguments {
     /// How results are printed
     #[arg(long, global = true, value_enum, default_value_t = Format::Text)]
@@ -24,6 +34,14 @@ pub struct Arguments {
     #[command(subcommand)]
     pub command: Command,
 }
+
+const EXAMPLES: &str = "\
+Examples:
+  loopwright inspect run-1.fit
+  loopwright solve session.toml
+  loopwright solve run-1.fit --mass-kg 86.4 --temperature-c 18 --pressure-hpa 978
+
+Exit status: 0 done, 1 the input cannot give the answer, 2 a mistake in the arguments or the session.";
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub enum Format {
@@ -48,13 +66,32 @@ impl From<Units> for loopwright::report::Units {
 
 #[derive(Debug, Subcommand)]
 pub enum Command {
-    /// Solve a session for CdA and Crr, compare its set-ups, write results and figures
-    Solve(solve::SolveArguments),
+    /// Solve a session or one ride for CdA and Crr, compare set-ups, write results and figures
+    Solve(Box<solve::SolveArguments>),
+    /// Show what ride files hold, the laps in them, and what would spoil a test
+    Inspect(inspect::InspectArguments),
+    /// Watts at a speed, speed at a power, time over a distance, split by cause
+    Demand(demand::DemandArguments),
+    /// Density of moist air with its uncertainty
+    Air(air::AirArguments),
+    /// Print the completions of a shell
+    Completions(completions::CompletionsArguments),
+    /// Print the manual page, or write one for every command
+    Man(man::ManArguments),
+    /// Print the JSON Schema of a session or plan file
+    Schema(schema::SchemaArguments),
 }
 
 /// Runs a command.
 pub fn run(arguments: Arguments) -> Result<(), Failure> {
-    match arguments.command {
-        Command::Solve(a) => solve::run(a, arguments.format, arguments.units),
+    let Arguments { format, units, command } = arguments;
+    match command {
+        Command::Solve(a) => solve::run(*a, format, units),
+        Command::Inspect(a) => inspect::run(a, format, units),
+        Command::Demand(a) => demand::run(a, format, units),
+        Command::Air(a) => air::run(&a, format),
+        Command::Completions(a) => completions::run(&a),
+        Command::Man(a) => man::run(&a),
+        Command::Schema(a) => schema::run(&a),
     }
 }

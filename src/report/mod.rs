@@ -3,9 +3,11 @@
 //! Given a solution, the session behind it and drawn figures; gives text and HTML. Pure: it computes nothing that is
 //! not in its input except roundings, opens no file and asks no clock.
 
+pub mod air;
 pub mod captions;
 pub mod cautions;
 mod context;
+pub mod demand;
 pub mod files;
 mod held_fixed;
 pub mod inspection;
