@@ -14,11 +14,17 @@ pub use laps::{HeldLap, LapsHeld};
 pub use obstacle::Obstacle;
 pub use sampling::{Interval, Sampling, Span};
 
+use crate::error::Error;
 use crate::evidence::{LinePoint, RunEvidence};
 use crate::finding::What;
 use crate::record::Recording;
+use crate::rollers::{self, Choice};
 use crate::sample::{align, speed_to_distance_ratio};
+use crate::session::{RiderAndBike, Rollers};
 use serde::Serialize;
+
+/// A mass to look for a steady window with, kg.
+const NOMINAL_MASS_KG: f64 = 85.0;
 
 /// What one ride file holds. Numbers are in the unit of their name, an unknown is `null` in JSON.
 #[derive(Debug, Clone, Serialize)]
@@ -110,9 +116,18 @@ pub fn inspect(recording: &Recording, length_m: Option<f64>) -> Inspection {
         findings: unrepeated(known.iter().filter(|w| !matches!(w, What::Gaps { .. }))),
         drawn: found.drawn,
     };
-    held.obstacles = obstacle::obstacles(&held, speed_is_made_up);
+    let no_window = if held.moves == Some(false) { window_missing(recording) } else { None };
+    held.obstacles = obstacle::obstacles(&held, &obstacle::Told { speed_from_distance: speed_is_made_up, no_window });
     held.solvable = !held.obstacles.iter().any(|o| o.prevents);
     held
+}
+
+/// Why a ride on rollers could not be solved; a ride without power or speed is told of elsewhere.
+fn window_missing(recording: &Recording) -> Option<Error> {
+    // Where the warm-up ends does not hang on the mass or on the size of the drums.
+    let rider = RiderAndBike::of_mass(NOMINAL_MASS_KG);
+    let tried = rollers::analyse(recording, &rider, &Rollers::default(), &Choice::default());
+    tried.err().filter(|e| matches!(e, Error::NoSteadyWindow { .. }))
 }
 
 /// Reading and aligning may both notice the same thing.

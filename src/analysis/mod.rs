@@ -10,6 +10,7 @@ mod instrument;
 mod loop_venue;
 mod outcome;
 mod quantities;
+mod solvable_laps;
 
 pub use air_of_run::{LeastUncertainty, Readings, readings};
 

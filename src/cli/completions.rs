@@ -9,7 +9,7 @@ use clap_complete::Shell;
 #[derive(Debug, Args)]
 #[command(after_help = "\
 Examples:
-  loopwright completions bash > ~/.local/share/bash-completion/completions/loopwright
+  loopwright completions bash > ~/.bash_completion.d/loopwright
   loopwright completions fish > ~/.config/fish/completions/loopwright.fish")]
 pub struct CompletionsArguments {
     /// The shell to print completions for

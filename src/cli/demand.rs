@@ -5,7 +5,7 @@ use super::failure::Failure;
 use super::flag_name::{Flag, of_flags};
 use super::number::number;
 use super::{Format, Units, output};
-use clap::Args;
+use clap::{ArgGroup, Args};
 use loopwright::demand::{Conditions, Demand, Journey, Pace, Parameters, demand_at, over_distance};
 use loopwright::error::Error;
 use loopwright::quantity::m_s_from_km_h;
@@ -21,11 +21,14 @@ const CDA: &str = "drag area in m²: riders have 0.18 to 0.5";
 
 /// Arguments of `demand`.
 #[derive(Debug, Args)]
+#[command(group = ArgGroup::new("pace").required(true).args(["speed_km_h", "power_w"]))]
 #[command(after_help = "\
 Examples:
-  loopwright demand --mass-kg 86 --crr 0.0045 --cda-m2 0.29 --speed-km-h 30,35,40
-  loopwright demand --mass-kg 86 --crr 0.0045 --cda-m2 0.29 --power-w 250 --distance-km 40 --against-crr 0.0036
-  loopwright demand --mass-kg 70 --crr 0.004 --cda-m2 0.31 --power-w 300 --gradient-pct 7 --air-density-kg-m3 1.05")]
+  loopwright demand --mass-kg 86 --crr 0.0045 --cda-m2 0.29 --speed-km-h 30,40
+  loopwright demand --mass-kg 86 --crr 0.0045 --cda-m2 0.29 --power-w 250 \\
+    --distance-km 40 --against-crr 0.0036
+  loopwright demand --mass-kg 70 --crr 0.004 --cda-m2 0.31 --power-w 300 \\
+    --gradient-pct 7 --temperature-c 24 --elevation-m 1200")]
 pub struct DemandArguments {
     /// Rider, bicycle, kit and bottles together
     #[arg(long, value_name = "KG", value_parser = number)]
@@ -49,9 +52,7 @@ pub struct DemandArguments {
         value_name = "W",
         value_delimiter = ',',
         value_parser = number,
-        help_heading = "Pace (one of the two)",
-        conflicts_with = "speed_km_h",
-        required_unless_present = "speed_km_h"
+        help_heading = "Pace (one of the two)"
     )]
     power_w: Vec<f64>,
     /// For time and energy
@@ -79,14 +80,14 @@ pub struct DemandArguments {
     #[command(flatten, next_help_heading = "Road and air")]
     air: AirFlags,
 
-    /// Other set of parameters to compare with; what is left out stays the same
+    /// Rolling resistance of another set of parameters; what is left out of it stays the same
     #[arg(long, value_name = "CRR", value_parser = number, help_heading = "Compared with")]
     against_crr: Option<f64>,
-    #[arg(long, value_name = "M2", value_parser = number, help_heading = "Compared with")]
+    #[arg(long, value_name = "M2", value_parser = number, help_heading = "Compared with", help = "Its drag area")]
     against_cda_m2: Option<f64>,
-    #[arg(long, value_name = "KG", value_parser = number, help_heading = "Compared with")]
+    #[arg(long, value_name = "KG", value_parser = number, help_heading = "Compared with", help = "Its mass")]
     against_mass_kg: Option<f64>,
-    #[arg(long, value_name = "FRACTION", value_parser = number, help_heading = "Compared with")]
+    #[arg(long, value_name = "FRACTION", value_parser = number, help_heading = "Compared with", help = "Its efficiency")]
     against_drivetrain_efficiency: Option<f64>,
 }
 

@@ -60,6 +60,9 @@ pub fn run(arguments: InspectArguments, format: Format, units: Units) -> Result<
     if let Some(length_m) = arguments.length_m {
         Flag { name: "--length-m", low: 80.0, high: 200_000.0, hint: "length of one lap in m, not km" }.check(length_m)?;
     }
+    if let Some(folder) = &arguments.figures {
+        results::check_figures(folder).map_err(|_| foreign(folder))?;
+    }
     let looked: Vec<Result<Inspection, Error>> =
         arguments.files.par_iter().map(|path| Ok(inspect(&record::read(path)?, arguments.length_m))).collect();
     match format {
@@ -68,10 +71,7 @@ pub fn run(arguments: InspectArguments, format: Format, units: Units) -> Result<
     }
     if let Some(folder) = &arguments.figures {
         let files = figures(&arguments.files, &looked);
-        results::write_figures(folder, &files).map_err(|e| match e {
-            Error::ForeignFolder { path } => foreign(&path),
-            other => other,
-        })?;
+        results::write_figures(folder, &files)?;
         remark(&format!("{} figure(s) are in {}", files.len(), folder.display()));
     }
     match looked.iter().filter(|l| l.is_err()).count() {

@@ -35,6 +35,10 @@ pub fn text(path: &Path) -> Result<String, Error> {
 
 /// Whether a file is a session: by its extension, or else because it is TOML and not a ride.
 pub fn is_session(path: &Path) -> Result<bool, Error> {
+    if path.is_dir() {
+        let reason = "it is a folder; name the session or the ride in it".to_string();
+        return Err(Error::Unreadable { path: path.to_path_buf(), reason });
+    }
     let extension = path.extension().map(|e| e.to_string_lossy().to_lowercase()).unwrap_or_default();
     match extension.as_str() {
         "toml" => return Ok(true),

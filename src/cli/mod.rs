@@ -26,20 +26,22 @@ pub use failure::Failure;
 #[command(name = "loopwright", version, max_term_width = 100, after_help = EXAMPLES)]
 pub struct Arguments {
     /// How results are printed
-    #[arg(long, global = true, value_enum, default_value_t = Format::Text)]
+    #[arg(long, global = true, value_enum, default_value_t = Format::Text, help_heading = OUTPUT)]
     pub format: Format,
     /// Units for people; files are always SI
-    #[arg(long, global = true, value_enum, default_value_t = Units::Metric)]
+    #[arg(long, global = true, value_enum, default_value_t = Units::Metric, help_heading = OUTPUT)]
     pub units: Units,
     #[command(subcommand)]
     pub command: Command,
 }
 
+const OUTPUT: &str = "Output";
+
 const EXAMPLES: &str = "\
 Examples:
   loopwright inspect run-1.fit
   loopwright solve session.toml
-  loopwright solve run-1.fit --mass-kg 86.4 --temperature-c 18 --pressure-hpa 978
+  loopwright solve run-1.fit --mass-kg 86.4 --temperature-c 18
 
 Exit status: 0 done, 1 the input cannot give the answer, 2 a mistake in the arguments or the session.";
 
@@ -93,5 +95,34 @@ pub fn run(arguments: Arguments) -> Result<(), Failure> {
         Command::Completions(a) => completions::run(&a),
         Command::Man(a) => man::run(&a),
         Command::Schema(a) => schema::run(&a),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+
+    #[test]
+    fn every_command_has_an_example_that_fits_a_terminal_and_every_flag_has_words() {
+        let mut whole = Arguments::command();
+        whole.build();
+        for command in std::iter::once(&whole).chain(whole.get_subcommands().filter(|c| c.get_name() != "help")) {
+            let name = command.get_name();
+            let after = command.get_after_help().map(|h| h.to_string()).unwrap_or_default();
+            assert!(after.contains("Example"), "{name} has no example");
+            for line in after.lines().filter(|l| l.starts_with("  ")) {
+                assert!(line.chars().count() <= 80, "{name}: {line}");
+            }
+            for argument in command.get_arguments() {
+                let help = argument.get_help().map(|h| h.to_string()).unwrap_or_default();
+                assert!(!help.trim().is_empty(), "{name} {} has no help", argument.get_id());
+            }
+        }
+    }
+
+    #[test]
+    fn flags_do_not_contradict_each_other() {
+        Arguments::command().debug_assert();
     }
 }

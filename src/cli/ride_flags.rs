@@ -92,7 +92,7 @@ struct LoopFlags {
     #[arg(long, value_name = "DEG", value_parser = number, allow_negative_numbers = true, requires = "gate_lon_deg")]
     #[serde(skip)]
     gate_lat_deg: Option<f64>,
-    #[arg(long, value_name = "DEG", value_parser = number, allow_negative_numbers = true, requires = "gate_lat_deg")]
+    #[arg(long, value_name = "DEG", value_parser = number, allow_negative_numbers = true, requires = "gate_lat_deg", help = "Of the timing point")]
     #[serde(skip)]
     gate_lon_deg: Option<f64>,
     /// Length of one lap as surveyed; needed for a track
@@ -124,7 +124,8 @@ struct AirFlags {
     pressure_hpa: Option<f64>,
     #[arg(long, value_name = "PCT", value_parser = number, help = "Relative humidity")]
     humidity_pct: Option<f64>,
-    /// CSV with time,temperature_c,pressure_hpa,humidity_pct[,wind_speed_m_s,wind_from_deg]
+    /// Weather log, a CSV with time, temperature_c, pressure_hpa, humidity_pct and, if known, wind_speed_m_s and
+    /// wind_from_deg
     #[arg(long, value_name = "FILE")]
     log: Option<String>,
 }

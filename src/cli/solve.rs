@@ -16,8 +16,9 @@ use std::path::{Path, PathBuf};
 #[command(after_help = "\
 Examples:
   loopwright solve session.toml --out results
-  loopwright solve run-1.fit --mass-kg 86.4 --temperature-c 18 --pressure-hpa 978 --humidity-pct 60
-  loopwright solve run-1.fit --mass-kg 86.4 --kind track --length-m 250 --wind none")]
+  loopwright solve run-1.fit --mass-kg 86.4 \\
+    --temperature-c 18 --pressure-hpa 978 --humidity-pct 60
+  loopwright solve run-1.fit --mass-kg 86.4 --kind track --length-m 250")]
 pub struct SolveArguments {
     /// A session file (.toml), or a ride (FIT or CSV) with --mass-kg
     pub input: PathBuf,

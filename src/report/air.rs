@@ -26,7 +26,7 @@ pub fn density(shown: &DensityShown, width: usize) -> String {
     let value = value_with_uncertainty(rho, u).unwrap_or_else(|| significant(rho, 6));
     let share = significant(100.0 * u / rho, 2);
     let mut text = paragraph(
-        &format!("{value} kg/m³ (standard uncertainty, {share} %; CdA is wrong by the same share the other way)"),
+        &format!("{value} kg/m³ (standard uncertainty, {share} %; an error of density moves CdA by the same share the other way)"),
         width,
         "",
     );

@@ -49,6 +49,11 @@ fn heading(shown: &PaceShown, units: Units) -> String {
     let speed = |r: &Ridden| precise_speed(r.demand.speed_m_s, units);
     let power = |r: &Ridden| format!("{} W", fixed(Some(r.demand.total_w), 1));
     match (shown.pace, &shown.against) {
+        (Pace::SpeedMS(v), None) if shown.first.demand.total_w < 0.0 => format!(
+            "{} takes no power: slope and wind give {} W more than is spent, which the brakes must take",
+            precise_speed(v, units),
+            fixed(Some(-shown.first.demand.total_w), 1)
+        ),
         (Pace::SpeedMS(v), None) => format!("{} takes {}", precise_speed(v, units), power(&shown.first)),
         (Pace::PowerW(w), None) => format!("{} W gives {}", significant(w, 5), speed(&shown.first)),
         (Pace::SpeedMS(v), Some(other)) => format!(

@@ -20,9 +20,13 @@ pub fn inspection(held: &Inspection, width: usize, units: Units) -> String {
     text.push_str(&paragraph(&judgement(held), width, "  "));
     section(&mut text, width, "Channels", &channels(held, units).text(width));
     section(&mut text, width, "Speed and power over time", &lines(held, width, units));
-    section(&mut text, width, "Laps", &laps(&held.laps, width, units));
+    section(&mut text, width, "Laps", &laps(held, width, units));
     section(&mut text, width, "What would spoil a test, and what to do", &obstacles(&held.obstacles, width));
-    let noted: Vec<String> = held.findings.iter().map(|f| format!("{} [{}]", f.message, f.code)).collect();
+    // What is an obstacle has been told above.
+    let is_obstacle = |code: &str| held.obstacles.iter().any(|o| o.code == code);
+    let told = |code: &str| is_obstacle(code) || (code == "speed-from-distance" && is_obstacle("no-speed"));
+    let noted: Vec<String> =
+        held.findings.iter().filter(|f| !told(f.code)).map(|f| format!("{} [{}]", f.message, f.code)).collect();
     section(&mut text, width, "Noticed while reading", &list(&noted, width));
     without_controls(&text)
 }
@@ -103,14 +107,20 @@ fn lines(held: &Inspection, width: usize, units: Units) -> String {
         let room = width.saturating_sub("speed ".len());
         if let Some(line) = sparkline(&run.time_s, values, room) {
             text.push_str(&format!("{name} {}\n", line.text.trim_end()));
-            let range = format!("{} to {} {unit}", fixed(Some(line.low), 0), fixed(Some(line.high), 0));
-            text.push_str(&format!("      {range} (means of {})\n", duration(held.duration_s / room as f64)));
+            let (low, high) = (fixed(Some(line.low), 0), fixed(Some(line.high), 0));
+            let range = if low == high { format!("{low} {unit} throughout") } else { format!("{low} to {high} {unit}") };
+            let means = format!("{range} (means of {})", duration(held.duration_s / room as f64));
+            text.push_str(&paragraph(&means, width, "      "));
         }
     }
     text
 }
 
-fn laps(laps: &LapsHeld, width: usize, units: Units) -> String {
+fn laps(held: &Inspection, width: usize, units: Units) -> String {
+    let laps = &held.laps;
+    if held.moves == Some(false) {
+        return paragraph("Positions stand still, so laps are not looked for.", width, "");
+    }
     let mut text = paragraph(&how_found(laps, units), width, "");
     if !(1..=LISTED_LAPS).contains(&laps.count) {
         return text;
@@ -148,7 +158,7 @@ fn how_found(laps: &LapsHeld, units: Units) -> String {
     };
     let mut text = format!(
         "{} of {}, cut {how}; {} usable. The file has {marks}.",
-        counted(laps.count, "whole lap"),
+        counted(laps.count, "lap"),
         units.length(length),
         laps.usable
     );
@@ -176,9 +186,12 @@ fn list(items: &[String], width: usize) -> String {
 }
 
 fn share_text(share: f64) -> String {
-    // What is not quite all never reads as all.
-    let percent = 100.0 * share;
-    if share < 1.0 && percent > 99.9 { "99.9 %".into() } else { format!("{} %", significant(percent, 3)) }
+    // What is not quite all or nothing never reads as all or nothing.
+    match 100.0 * share {
+        percent if share < 1.0 && percent >= 99.95 => "99.9 %".into(),
+        percent if share > 0.0 && percent < 0.1 => "< 0.1 %".into(),
+        percent => format!("{} %", significant((10.0 * percent).round() / 10.0, 4)),
+    }
 }
 
 /// "1 h 24 min", "3 min 20 s", "42 s".

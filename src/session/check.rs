@@ -282,6 +282,21 @@ fn setups_and_runs(session: &Session, at: &Checker) -> Result<(), Error> {
         return Err(at.inconsistent(&[], "there is no [[run]]; name at least one ride file and its setup".into()));
     }
     let ids = || session.setups.iter().map(|s| s.id.as_str()).collect::<Vec<_>>().join(", ");
+    // A slip in a run's set-up also leaves one without runs; the slip is what to tell of.
+    for (i, run) in session.runs.iter().enumerate() {
+        if !session.setups.iter().any(|s| s.id == run.setup) {
+            return Err(at.inconsistent(
+                &["run", &i.to_string(), "setup"],
+                format!(
+                    "run {} ({}) names set-up «{}», which is not there; there are: {}",
+                    i + 1,
+                    run.file,
+                    run.setup,
+                    ids()
+                ),
+            ));
+        }
+    }
     for (i, setup) in session.setups.iter().enumerate() {
         let n = i.to_string();
         if setup.id.is_empty() {
@@ -308,18 +323,6 @@ fn setups_and_runs(session: &Session, at: &Checker) -> Result<(), Error> {
     for (i, run) in session.runs.iter().enumerate() {
         let n = i.to_string();
         let key = |k| ["run", n.as_str(), k];
-        if !session.setups.iter().any(|s| s.id == run.setup) {
-            return Err(at.inconsistent(
-                &key("setup"),
-                format!(
-                    "run {} ({}) names set-up «{}», which is not there; there are: {}",
-                    i + 1,
-                    run.file,
-                    run.setup,
-                    ids()
-                ),
-            ));
-        }
         if session.runs[..i].iter().any(|r| r.file == run.file && r.laps == run.laps) {
             return Err(at.inconsistent(
                 &key("file"),

@@ -4,24 +4,29 @@
 //! record only: braking shows when a session is solved.
 
 use super::Drawn;
-use crate::circuit::{Lap, LapCut, RunToCut, cut};
+use crate::circuit::{Lap, LapCut, RunToCut, cut, has_moving_positions};
 use crate::evidence::{LinePoint, RunEvidence};
 use crate::finding::What;
 use crate::sample::Ride;
-use crate::session::{Circuit, LapSource};
+use crate::session::{Circuit, LapSource, Position};
 use crate::solve::separation::spread_of_squares;
 use serde::Serialize;
+
+/// Marks this close to the usual distance, relative, are regular; a device or a thumb is late by seconds.
+const REGULAR: f64 = 0.03;
 
 /// The laps of a ride.
 #[derive(Debug, Clone, PartialEq, Default, Serialize)]
 pub struct LapsHeld {
-    /// Whole laps found.
+    /// Laps found, those that cannot be used too.
     pub count: usize,
     /// Those that nothing in the record speaks against.
     pub usable: usize,
     /// "positions", "lap marks" or "distance"; `null` when there are none.
     pub found_by: Option<&'static str>,
     pub length_m: Option<f64>,
+    /// Where they were cut; `null` unless found by positions.
+    pub gate: Option<Position>,
     /// Lap marks in the file.
     pub device_marks: usize,
     /// Distance at which the marks repeat; `null` when they do not.
@@ -59,29 +64,38 @@ pub(super) struct Found {
 
 pub(super) fn find(file: &str, ride: &Ride, length_m: Option<f64>) -> Found {
     let circuit = Circuit { length_m, ..Circuit::default() };
-    let found = cut_alone(file, ride, LapSource::Auto, &circuit);
+    let has_positions = ride.latitude_deg.iter().any(|x| x.is_finite());
+    let stands = has_positions && !has_moving_positions(ride);
     // Marks are looked at by themselves: where positions exist the cut passes them over.
     let by_marks = cut_alone(file, ride, LapSource::Device, &Circuit::default()).ok();
-    let has_positions = ride.latitude_deg.iter().any(|x| x.is_finite());
-    let stands = found.as_ref().map_or_else(
-        |_| !crate::circuit::has_moving_positions(ride),
-        |cut| cut.findings.iter().any(|f| f.what == What::NotMoving),
-    );
     let mut laps = LapsHeld {
         device_marks: ride.lap_marks_s.len(),
-        device_lap_length_m: by_marks.map(|cut| cut.length_m),
+        device_lap_length_m: by_marks.filter(mostly_regular).map(|cut| cut.length_m),
         ..LapsHeld::default()
     };
     let mut drawn = Drawn { run: whole(ride), ..Drawn::default() };
-    match found {
+    if stands {
+        laps.refusal = Some("positions stand still".into());
+        drawn.run = broken(&drawn.run, ride);
+        return Found { laps, moves: Some(false), drawn };
+    }
+    match cut_alone(file, ride, LapSource::Auto, &circuit) {
         Ok(cut) => describe(&mut laps, &mut drawn, ride, &cut),
         Err(e) => laps.refusal = Some(e.to_string()),
     }
-    Found { laps, moves: has_positions.then_some(!stands), drawn }
+    drawn.run = broken(&drawn.run, ride);
+    Found { laps, moves: has_positions.then_some(true), drawn }
 }
 
 fn cut_alone(file: &str, ride: &Ride, source: LapSource, circuit: &Circuit) -> Result<LapCut, crate::error::Error> {
     cut(&[RunToCut { file, ride, source }], circuit)
+}
+
+/// The cut is content with two marks at one distance; a person calls marks regular when most are.
+fn mostly_regular(cut: &LapCut) -> bool {
+    let laps = cut.runs.first().map_or(&[][..], Vec::as_slice);
+    let off = laps.iter().filter(|l| (l.distance_m / cut.length_m - 1.0).abs() > REGULAR).count();
+    2 * off < laps.len()
 }
 
 fn describe(laps: &mut LapsHeld, drawn: &mut Drawn, ride: &Ride, cut: &LapCut) {
@@ -98,6 +112,7 @@ fn describe(laps: &mut LapsHeld, drawn: &mut Drawn, ride: &Ride, cut: &LapCut) {
     if !all.is_empty() {
         laps.found_by = cut.findings.iter().find_map(|f| found_by(&f.what)).or(Some("positions"));
         laps.length_m = Some(cut.length_m).filter(|l| l.is_finite());
+        laps.gate = cut.gate;
     }
     if !speeds.is_empty() {
         laps.speed_min_m_s = Some(speeds.iter().copied().fold(f64::INFINITY, f64::min));
@@ -140,6 +155,24 @@ fn whole(ride: &Ride) -> RunEvidence {
         used: vec![false; ride.len()],
         ..RunEvidence::default()
     }
+}
+
+/// The series with a moment without values in every gap, so that no line is drawn across it.
+fn broken(run: &RunEvidence, ride: &Ride) -> RunEvidence {
+    let mut out = RunEvidence::default();
+    for i in 0..ride.len() {
+        if i > 0 && ride.stretch[i] != ride.stretch[i - 1] {
+            out.time_s.push(0.5 * (ride.time_s[i - 1] + ride.time_s[i]));
+            out.speed_m_s.push(f64::NAN);
+            out.power_w.push(f64::NAN);
+            out.used.push(false);
+        }
+        out.time_s.push(run.time_s[i]);
+        out.speed_m_s.push(run.speed_m_s[i]);
+        out.power_w.push(run.power_w[i]);
+        out.used.push(run.used[i]);
+    }
+    out
 }
 
 /// The line from its gate round to it again.

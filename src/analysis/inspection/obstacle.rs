@@ -4,6 +4,7 @@
 //! where it has one.
 
 use super::{ChannelHeld, Inspection};
+use crate::error::Error;
 use crate::quantity::km_h_from_m_s;
 use crate::solve::separation;
 use crate::solve::speed_class::classify;
@@ -47,16 +48,28 @@ impl List {
     }
 }
 
-pub(super) fn obstacles(held: &Inspection, speed_from_distance: bool) -> Vec<Obstacle> {
+/// What only the recording can tell.
+pub(super) struct Told {
+    /// Speed had to be taken from distance.
+    pub speed_from_distance: bool,
+    /// Why a ride that stands still has no steady window.
+    pub no_window: Option<Error>,
+}
+
+pub(super) fn obstacles(held: &Inspection, told: &Told) -> Vec<Obstacle> {
     let mut list = List::default();
     power(&mut list, held);
-    speed(&mut list, held, speed_from_distance);
+    speed(&mut list, held, told.speed_from_distance);
     if held.moves == Some(false) {
         list.weakens(
             "not-moving",
             "Positions stand still: this was ridden on rollers or a trainer, so there are no laps to find.",
-            "For rollers say on = \"rollers\" in the run, or --kind rollers; a trainer has no tyre test to give.",
+            "For rollers say on = \"rollers\" in the run, or --kind rollers; a trainer tells nothing of tyres.",
         );
+        if let Some(refusal) = &told.no_window {
+            let (what, remedy) = parted(&refusal.to_string(), &held.file);
+            list.prevents("no-steady-window", what, remedy);
+        }
     } else {
         laps(&mut list, held);
         speeds(&mut list, held);
@@ -95,6 +108,8 @@ fn speed(list: &mut List, held: &Inspection, from_distance: bool) {
     let wheel = "Use a wheel sensor with a measured roll-out.";
     if coverage(held, "speed") == 0.0 && coverage(held, "distance") == 0.0 {
         list.prevents("no-speed", "There is neither speed nor distance.", format!("{wheel} Its file may be the second_file."));
+    } else if held.drawn.run.speed_m_s.iter().all(|v| !(*v > 0.0)) {
+        list.prevents("no-speed", "Speed is zero or missing in every record, and distance does not grow.", format!("{wheel} Check that it is paired."));
     } else if from_distance {
         list.weakens("speed-from-distance", "There is no speed channel; speed has to be taken from distance, which is noisier.", wheel);
     }
@@ -114,13 +129,11 @@ fn speed(list: &mut List, held: &Inspection, from_distance: bool) {
 fn laps(list: &mut List, held: &Inspection) {
     let laps = &held.laps;
     if let Some(refusal) = &laps.refusal {
-        // The place in front of the message is the heading above it already.
-        let refusal = refusal.strip_prefix(&format!("{}: ", held.file)).unwrap_or(refusal);
-        let (what, remedy) = refusal.split_once("; ").unwrap_or((refusal, "ride two whole laps past one point"));
-        list.prevents("no-laps", sentence(what), sentence(remedy));
+        let (what, remedy) = parted(refusal, &held.file);
+        list.prevents("no-laps", what, remedy);
         return;
     }
-    let whole = if laps.count == 1 { "One whole lap was found".to_string() } else { format!("{} whole laps were found", laps.count) };
+    let whole = if laps.count == 1 { "One lap was found".to_string() } else { format!("{} laps were found", laps.count) };
     let reasons = left_out(held);
     let because = if reasons.is_empty() { String::new() } else { format!(" ({reasons})") };
     if laps.count < NEEDED_LAPS {
@@ -128,7 +141,10 @@ fn laps(list: &mut List, held: &Inspection) {
     } else if laps.usable < NEEDED_LAPS {
         list.prevents(
             "too-few-laps",
-            format!("{whole}, but only {} can be used{because}; two or more are needed.", laps.usable),
+            match laps.usable {
+                0 => format!("{whole}, but none can be used{because}; two or more are needed."),
+                n => format!("{whole}, but only {n} can be used{because}; two or more are needed."),
+            },
             "Ride more laps and keep them whole: no stops, no pauses, no lost sensor.",
         );
     } else {
@@ -169,7 +185,7 @@ fn left_out(held: &Inspection) -> String {
     for reason in held.laps.laps.iter().filter_map(|l| l.reason.as_deref()) {
         *reasons.entry(reason).or_default() += 1;
     }
-    let counted: Vec<String> = reasons.iter().map(|(reason, n)| format!("{n} {reason}")).collect();
+    let counted: Vec<String> = reasons.iter().map(|(reason, n)| format!("{n} × {reason}")).collect();
     counted.join(", ")
 }
 
@@ -215,6 +231,13 @@ fn sampling(list: &mut List, held: &Inspection) {
             "Switch automatic pausing off and do not stop within a lap; a lap with a break is not used.",
         );
     }
+}
+
+/// What and remedy of an error message; the place in front is the heading already.
+fn parted(message: &str, file: &str) -> (String, String) {
+    let message = message.strip_prefix(&format!("{file}: ")).unwrap_or(message);
+    let (what, remedy) = message.split_once("; ").unwrap_or((message, "see above"));
+    (sentence(what), sentence(remedy))
 }
 
 /// A part of an error message as a sentence.
