@@ -10,10 +10,8 @@ use std::collections::BTreeMap;
 
 /// Fewest laps that close a loop against each other.
 const NEEDED: usize = 2;
-/// More laps than anybody rides in a test; a lap of 80 m over a week has no more.
-const MOST: usize = 10_000;
 
-/// Errors: [`Error::NoLaps`] when a run on a road stands still, [`Error::TooLarge`] when laps are countless, [`Error::TooFewLaps`] with the reasons of the laps that
+/// Errors: [`Error::NoLaps`] when a run on a road stands still, [`Error::TooFewLaps`] with the reasons of the laps that
 /// cannot be used.
 pub(super) fn check(session: &Session, cut: &LapCut, findings: &[Finding]) -> Result<(), Error> {
     for finding in findings.iter().filter(|f| f.what == What::NotMoving) {
@@ -29,15 +27,6 @@ pub(super) fn check(session: &Session, cut: &LapCut, findings: &[Finding]) -> Re
                        say laps = \"device\" to cut at the lap marks",
             });
         }
-    }
-    let found = cut.runs.iter().map(Vec::len).sum::<usize>();
-    if found > MOST {
-        return Err(Error::TooLarge {
-            file: session.runs.first().map_or(String::new(), |r| r.file.clone()),
-            what: "the number of laps",
-            value: found as u64,
-            limit: MOST as u64,
-        });
     }
     let usable = cut.runs.iter().flatten().filter(|l| l.reason.is_none() && !l.edge_s.is_empty()).count();
     if usable >= NEEDED {
@@ -64,7 +53,7 @@ mod tests {
 
     fn session(more: &str) -> Session {
         let text = format!(
-            "[rider_and_bike]\nmass_kg = 85.0\n[[setup]]\nid = \"a\"\n[[run]]\nfile = \"a.fit\"\nsetup = \"a\"\n{more}"
+            "[rider_and_bike]\nmass_kg = 85.0\n[loop]\nlength_m = 250.0\n[[setup]]\nid = \"a\"\n[[run]]\nfile = \"a.fit\"\nsetup = \"a\"\n{more}"
         );
         Session::from_toml(&text, "session.toml").expect("a sound session")
     }
