@@ -37,10 +37,13 @@ pub(super) fn check(session: &Session, cut: &LapCut, findings: &[Finding]) -> Re
         *reasons.entry(reason.to_string()).or_default() += 1;
     }
     let left_out: Vec<String> = reasons.iter().map(|(reason, count)| format!("{count} × {reason}")).collect();
+    // A lap whose steps cannot be found, as over a gap, cannot be kept either.
+    let can_keep = cut.runs.iter().flatten().any(|l| l.reason.is_some() && !l.edge_s.is_empty());
     let next = if left_out.is_empty() {
         "ride more whole laps past one point".to_string()
     } else {
-        format!("left out: {}; ride laps without stops and pauses, or overrule with keep", left_out.join(", "))
+        let keep = if can_keep { ", or overrule with keep" } else { "" };
+        format!("left out: {}; ride laps without stops and pauses{keep}", left_out.join(", "))
     };
     Err(Error::TooFewLaps { laps: usable, runs: cut.runs.len(), needed: NEEDED, next })
 }

@@ -143,6 +143,9 @@ pub(super) struct WindFlags {
     pub(super) mast_height_m: Option<f64>,
     #[arg(long, value_name = "M", value_parser = number, help = "Of the ground around the wind gauge")]
     pub(super) roughness_length_m: Option<f64>,
+    /// Gusts add mean drag: "estimate", "none", or their standard deviation along travel in m/s
+    #[arg(long, value_name = "GUSTS", value_parser = gusts)]
+    pub(super) gusts: Option<Gusts>,
 }
 
 #[derive(Debug, Default, Args, Serialize)]
@@ -150,9 +153,6 @@ pub(super) struct SolverFlags {
     /// Seconds that speed runs behind power, or "estimate"
     #[arg(long, value_name = "LAG", value_parser = lag, allow_negative_numbers = true)]
     pub(super) lag: Option<Lag>,
-    /// Gusts add mean drag: "estimate", "none", or their standard deviation along travel in m/s
-    #[arg(long, value_name = "GUSTS", value_parser = gusts)]
-    pub(super) gusts: Option<Gusts>,
     /// Confidence of the intervals, a fraction
     #[arg(long, value_name = "FRACTION", value_parser = number)]
     pub(super) confidence: Option<f64>,

@@ -117,3 +117,50 @@ fn absolute(path: &mut Option<String>) -> Result<(), Error> {
     }
     Ok(())
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::cli::{Arguments, Command};
+    use clap::{CommandFactory, Parser};
+
+    /// A sound value of every flag; on a track, because it has the most keys.
+    const SOUND: &str = "--mass-kg 86 --wheel-inertia-kg-m2 0.1 --wheel-radius-m 0.33 --centre-of-mass-height-m 1 \
+        --drivetrain-efficiency 0.98 --bearing-friction-constant-n 0.1 --bearing-friction-linear-n-s-per-m 0.01 \
+        --laps device --planned-speed-km-h 29,41 --leave-out 1 --keep 2 --second-file b.fit \
+        --kind track --gate-lat-deg -1 --gate-lon-deg 2 --length-m 250 --survey s.csv --survey-sd-m 0.02 \
+        --bend-radius-m 22 --transition-m 12 --home-straight-bearing-deg 75 --temperature-c -3 --pressure-hpa 978 \
+        --humidity-pct 60 --log w.csv --wind given --wind-speed-m-s 2 --wind-from-deg 240 --mast-height-m 10 \
+        --roughness-length-m 0.03 --gusts none --lag 0.4 --confidence 0.9 --seed 2 --reference-speed-km-h 35 \
+        --reference-mass-kg 80 --reference-air-density-kg-m3 1.1 --drum-diameter-m 0.11 --drum-spacing-m 0.3 \
+        --rear-weight-fraction 0.6 --front-driven false --no-load-power-w-at-40-km-h 9 \
+        --temperature-coefficient-per-c 0.008 --reference-temperature-c 21 --uncertainty-mass-kg 0.2 \
+        --uncertainty-power-fraction 0.02 --uncertainty-speed-fraction 0.002 --uncertainty-temperature-c 1 \
+        --uncertainty-pressure-hpa 2 --uncertainty-humidity-pct 6 --uncertainty-drivetrain-efficiency 0.01";
+
+    #[test]
+    fn every_flag_is_a_key_of_the_session_and_is_told_by_its_own_name() {
+        let words = ["loopwright", "solve", "ride.fit"].into_iter().chain(SOUND.split_whitespace());
+        let arguments = Arguments::try_parse_from(words).expect("sound flags");
+        let Command::Solve(solve) = arguments.command else { panic!("not solve") };
+        let session = solve.ride.session("ride.fit", "ride").unwrap_or_else(|e| panic!("{e}"));
+        assert_eq!((session.rider_and_bike.mass_kg, session.uncertainty.mass_kg), (86.0, 0.2));
+        assert_eq!((session.wind.speed_m_s, session.reference.speed_km_h), (Some(2.0), 35.0));
+        assert_eq!((session.circuit.length_m, session.runs[0].keep.clone()), (Some(250.0), vec![2]));
+
+        let command = Arguments::command();
+        let solve_command = command.find_subcommand("solve").expect("solve");
+        let given = solve.ride.given();
+        for argument in solve_command.get_arguments() {
+            let heading = argument.get_help_heading().unwrap_or_default();
+            let flag = format!("--{}", argument.get_long().unwrap_or_default());
+            // The second of a pair is told by the first.
+            let paired = ["--bearing-friction-linear-n-s-per-m", "--gate-lon-deg"].contains(&flag.as_str());
+            // No track has a window.
+            let paired = paired || flag == "--window-s";
+            assert!(
+                !heading.starts_with("One ride") || paired || given.contains(&flag),
+                "{flag} is not among {given:?}"
+            );
+        }
+    }
+}

@@ -73,29 +73,28 @@ fn judgement(held: &Inspection) -> String {
 fn channels(held: &Inspection, units: Units) -> Grid {
     let mut grid = Grid::new(&["Channel", "Records", "Least", "Mean", "Most"]);
     for channel in &held.channels {
-        let (name, value) = in_units(channel, units);
         let there = if channel.records == 0 { "none".into() } else { share_text(channel.coverage) };
-        let cell = |x: Option<f64>| if channel.records == 0 { String::new() } else { value(x) };
-        grid.rows.push(vec![name, there, cell(channel.min), cell(channel.mean), cell(channel.max)]);
+        let cell = |x: Option<f64>| x.map_or(String::new(), |x| value(channel, x, units));
+        grid.rows.push(vec![name(channel, units), there, cell(channel.min), cell(channel.mean), cell(channel.max)]);
     }
     grid
 }
 
-/// Name with unit, and how a value is printed.
-fn in_units(channel: &ChannelHeld, units: Units) -> (String, Box<dyn Fn(Option<f64>) -> String>) {
-    let plain = |decimals: usize| Box::new(move |x: Option<f64>| fixed(x, decimals)) as Box<dyn Fn(_) -> _>;
+fn name(channel: &ChannelHeld, units: Units) -> String {
     match channel.channel {
-        "speed" => {
-            let convert = move |x: Option<f64>| fixed(x.map(|v| units.speed_value(v)), 1);
-            (format!("speed, {}", units.speed_unit()), Box::new(convert))
-        }
-        "distance" | "altitude" => {
-            let convert = move |x: Option<f64>| fixed(x.map(|v| units.length_value(v)), 0);
-            (format!("{}, {}", channel.channel, units.length_unit()), Box::new(convert))
-        }
-        "position" => ("position".into(), Box::new(|_| String::new())),
-        "temperature" => ("temperature, °C".into(), plain(1)),
-        _ => (format!("{}, {}", channel.channel, channel.unit), plain(0)),
+        "position" => "position".into(),
+        "speed" => format!("speed, {}", units.speed_unit()),
+        "distance" | "altitude" => format!("{}, {}", channel.channel, units.length_unit()),
+        other => format!("{other}, {}", channel.unit),
+    }
+}
+
+fn value(channel: &ChannelHeld, value: f64, units: Units) -> String {
+    match channel.channel {
+        "speed" => fixed(Some(units.speed_value(value)), 1),
+        "distance" | "altitude" => fixed(Some(units.length_value(value)), 0),
+        "temperature" => fixed(Some(value), 1),
+        _ => fixed(Some(value), 0),
     }
 }
 

@@ -116,7 +116,7 @@ fn speed(list: &mut List, held: &Inspection, from_distance: bool) {
             "There is neither speed nor distance.",
             format!("{wheel} Its file may be the second_file."),
         );
-    } else if held.drawn.run.speed_m_s.iter().all(|v| !(*v > 0.0)) {
+    } else if !held.drawn.run.speed_m_s.iter().any(|v| *v > 0.0) {
         list.prevents(
             "no-speed",
             "Speed is zero or missing in every record, and distance does not grow.",
