@@ -135,6 +135,7 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
     }
     let Prepared { mut cut, mut choices, mut laps, address } = prepared;
     findings.append(&mut cut.findings);
+    super::solvable_laps::check(session, &cut, &findings)?;
 
     let without_gusts = choices.clone();
     let mut frame = Frame { work: work.clone(), choices: &without_gusts, survey: None };

@@ -8,6 +8,7 @@ mod budget_lines;
 mod combine;
 mod contrasts;
 mod evidence_of;
+pub mod inspection;
 mod instrument;
 mod known;
 mod loop_venue;
@@ -18,7 +19,10 @@ mod roller_outcome;
 mod roller_repeats;
 mod roller_venue;
 mod run_results;
+mod solvable_laps;
 mod venues;
+
+pub use air_of_run::{LeastUncertainty, Readings, readings};
 
 use crate::air::WeatherLog;
 use crate::circuit::Survey;

@@ -210,7 +210,8 @@ impl Report<'_> {
             let drag = Uncertain { value: per_crr * HELD_CRR + per_cda * value, ..cda.times(per_cda) };
             // Drag is efficiency times power over speed, so their relative uncertainties are its own; a wind that was
             // not allowed for adds ¾ (W/v)² to the aerodynamic part (closed loop, small W/v).
-            let wind = if held.still_air { 0.75 * (UNSEEN_WIND_M_S / speed_m_s).powi(2) * per_cda * value } else { 0.0 };
+            let wind =
+                if held.still_air { 0.75 * (UNSEEN_WIND_M_S / speed_m_s).powi(2) * per_cda * value } else { 0.0 };
             let instrument_se = Some((self.chain_fraction() * drag.value).hypot(wind));
             return Uncertain { instrument_se, ..drag }.estimate(self.confidence);
         }

@@ -7,7 +7,7 @@ use super::chainage::SpeedAge;
 use super::gate::Track;
 use super::passes::{
     RunPasses, find_passes, gate_for, has_moving_positions, has_regular_marks, loop_length, no_laps, plane_of,
-    steady_offset,
+    refuse_countless, steady_offset,
 };
 use super::reference_line::{LapTrack, ReferenceLine};
 use super::stint::{RunCutter, is_usual};
@@ -86,7 +86,7 @@ pub struct LapCut {
 ///
 /// `age` is what is known of the age of the speed reading; it places a lap along the line.
 ///
-/// Errors: [`Error::NoLaps`] when a run has no way to tell its laps.
+/// Errors: [`Error::NoLaps`] when a run has no way to tell its laps, [`Error::TooLarge`] when they are countless.
 pub fn cut(runs: &[RunToCut], circuit: &Circuit, age: SpeedAge) -> Result<LapCut, Error> {
     let mut findings = Vec::new();
     let moving: Vec<bool> = runs.iter().map(|r| has_moving_positions(r.ride)).collect();
@@ -111,7 +111,9 @@ pub fn cut(runs: &[RunToCut], circuit: &Circuit, age: SpeedAge) -> Result<LapCut
     };
     let mut passes = Vec::with_capacity(runs.len());
     for (k, run) in runs.iter().enumerate() {
-        passes.push(find_passes(k, run, &tracks[k], by_gate[k], gate.as_ref(), circuit, &mut findings)?);
+        let found = find_passes(k, run, &tracks[k], by_gate[k], gate.as_ref(), circuit, &mut findings)?;
+        refuse_countless(run, &found)?;
+        passes.push(found);
     }
 
     let length_m = match (circuit.kind, circuit.length_m) {

@@ -18,6 +18,7 @@ pub use chainage::{Chainage, SpeedAge};
 pub use gate::{Gate, Track};
 pub use gate_search::{find_gate, steady_gate};
 pub use lap::{Lap, LapCut, RunToCut, cut};
+pub use passes::has_moving_positions;
 pub use plane::{Place, Plane};
 pub use reference_line::ReferenceLine;
 pub use survey::Survey;

@@ -16,6 +16,10 @@ use crate::session::{Circuit, LapSource, Position, Venue};
 /// Positions that span less than this do not move, m.
 const STANDING_M: f64 = 60.0;
 
+/// More laps than anybody rides in one run: a day and a night on a track of 250 m have fewer. What follows grows faster
+/// than their number.
+const MOST_LAPS: usize = 4000;
+
 /// How the passes of a run were found.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum Passes {
@@ -32,7 +36,8 @@ pub(super) fn no_laps(runs: &[RunToCut], reason: &str) -> Error {
     }
 }
 
-pub(super) fn has_moving_positions(ride: &Ride) -> bool {
+/// Whether positions are there and move.
+pub fn has_moving_positions(ride: &Ride) -> bool {
     let span = |values: &[f64]| {
         let known = values.iter().filter(|x| x.is_finite());
         let (low, high) = known.fold((f64::MAX, f64::MIN), |(a, b), &x| (a.min(x), b.max(x)));
@@ -106,6 +111,15 @@ fn lap_lengths(ride: &Ride, passes: &[f64]) -> Vec<f64> {
 pub(super) struct RunPasses {
     pub how: Passes,
     pub at_s: Vec<f64>,
+}
+
+/// Errors: [`Error::TooLarge`] for more passes than laps can have been ridden, as when every record is a lap mark.
+pub(super) fn refuse_countless(run: &RunToCut, passes: &RunPasses) -> Result<(), Error> {
+    if passes.at_s.len() <= MOST_LAPS {
+        return Ok(());
+    }
+    let (value, limit) = (passes.at_s.len() as u64, MOST_LAPS as u64);
+    Err(Error::TooLarge { file: run.file.to_string(), what: "the number of laps", value, limit })
 }
 
 pub(super) fn find_passes(

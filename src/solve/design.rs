@@ -174,7 +174,8 @@ impl<'a> Problem<'a> {
         }
         let held: Vec<usize> = (0..k).filter(|c| self.prior[*c] > 0.0).collect();
         let rows = steps * laps.len();
-        let mut out = LinearRows { columns: DMatrix::zeros(rows + held.len(), k), left: DVector::zeros(rows + held.len()) };
+        let mut out =
+            LinearRows { columns: DMatrix::zeros(rows + held.len(), k), left: DVector::zeros(rows + held.len()) };
         // A prior is one more observation of its parameter.
         for (i, &c) in held.iter().enumerate() {
             let root = self.prior[c].sqrt();
