@@ -152,6 +152,9 @@ pub struct WindResult {
     pub from_deg: Option<f64>,
     pub east_m_s: Measured,
     pub north_m_s: Measured,
+    /// Change from the middle of the run to its end, where one was solved for.
+    pub drift_east_m_s: Measured,
+    pub drift_north_m_s: Measured,
     /// Standard deviation of the gusts along travel, when estimated.
     pub gust_m_s: Option<f64>,
 }

@@ -23,6 +23,9 @@ const STATED_GUST_U: f64 = 0.25;
 /// columns are nearly orthogonal to the rest); one that is left out biases Crr.
 const DRIFT_LAPS: usize = 5;
 
+/// Change of wind within a run that is worth telling, m/s.
+const TOLD_DRIFT_M_S: f64 = 0.7;
+
 /// Which lap a [`LapInput`] is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct LapAddress {
@@ -364,7 +367,7 @@ pub fn mean_density(air: &RunAir) -> f64 {
 }
 
 /// What the findings of a solved loop are.
-pub fn fit_findings(session: &Session, venue: &LoopVenue) -> Vec<Finding> {
+pub fn fit_findings(venue: &LoopVenue) -> Vec<Finding> {
     let mut out = Vec::new();
     let total = venue.cut.runs.iter().map(Vec::len).sum::<usize>();
     let used = venue.fit.used.len();
@@ -382,6 +385,14 @@ pub fn fit_findings(session: &Session, venue: &LoopVenue) -> Vec<Finding> {
         out.push(Finding::of_session(What::NotConverged { iterations: venue.fit.least_squares.iterations }));
     }
     for (k, run) in venue.fit.layout.runs.iter().enumerate() {
+        if let Some((east, north)) = run.drift_east.zip(run.drift_north) {
+            let v = &venue.fit.covariance.covariance;
+            let drift = venue.fit.parameters[east].hypot(venue.fit.parameters[north]);
+            let se = (v[(east, east)] + v[(north, north)]).sqrt();
+            if 2.0 * drift > TOLD_DRIFT_M_S && drift > 3.0 * se {
+                out.push(Finding::of_run(k, What::WindDrifted { change_m_s: 2.0 * drift }));
+            }
+        }
         if let Some(c) = run.lag {
             let lag_s = venue.fit.parameters[c];
             if lag_s.abs() > crate::solve::fit::LAG_BOUND_S {
@@ -391,6 +402,5 @@ pub fn fit_findings(session: &Session, venue: &LoopVenue) -> Vec<Finding> {
             }
         }
     }
-    let _ = session;
     out
 }

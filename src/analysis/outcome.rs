@@ -22,7 +22,6 @@ use crate::solve::fit::{Estimator, residuals};
 use crate::solve::held::{HELD_CRR, HeldFit, with_crr_held};
 use crate::solve::separation::{self, Evidence};
 use crate::uncertainty::budget::Combined;
-use crate::uncertainty::student::coverage_factor;
 use nalgebra::DVector;
 
 /// Wind that may have blown where none could be solved for, m/s (common practice, no source).
@@ -51,7 +50,7 @@ pub fn solution(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue, findings: &m
         confidence: session.solve.confidence,
         held: None,
     };
-    findings.extend(fit_findings(session, venue));
+    findings.extend(fit_findings(venue));
     let evidence = report.separability();
     let verdict = separation::not_separable(&evidence, &venue.fit.classes);
     let separable = verdict.is_none();
@@ -70,7 +69,7 @@ pub fn solution(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue, findings: &m
         contrasts: contrasts(session, &differences(&against)),
         all_pairs: contrasts(session, &differences(&Pair::all(session))),
         setups: (0..session.setups.len()).map(|s| report.setup(s, separable)).collect(),
-        runs: report.runs(inputs, rides),
+        runs: report.runs(inputs, rides, separable),
         circuit: report.circuit(),
         separation: report.separation(&evidence),
         budget: venue.budget.as_ref().map(|b| budget_lines(b, session, &against)).unwrap_or_default(),
@@ -110,9 +109,13 @@ impl Report<'_> {
         let widest = self
             .quantities
             .iter()
-            .map(|q| {
-                let v = self.venue.fit.covariance.contrast(&q.crr.coefficients);
-                coverage_factor(self.confidence, v.dof) * v.standard_error()
+            .enumerate()
+            .map(|(s, q)| {
+                // What the measuring chain leaves open counts as much as scatter does.
+                match self.estimate(&q.crr, self.instrument(s, Output::Crr)) {
+                    Estimate { value: Some(value), high: Some(high), .. } => high - value,
+                    _ => f64::NAN,
+                }
             })
             // A half-width that is not a number is as wide as can be.
             .fold(0.0_f64, |a, b| if b.is_nan() { f64::INFINITY } else { a.max(b) });
@@ -275,13 +278,15 @@ impl Report<'_> {
         out
     }
 
-    fn runs(&self, inputs: &Inputs, rides: &[Ride]) -> Vec<RunResult> {
+    fn runs(&self, inputs: &Inputs, rides: &[Ride], separable: bool) -> Vec<RunResult> {
         let fit = &self.venue.fit;
         let frame = self.venue.frame();
         let problem = frame.problem(&self.venue.laps, &fit.used, &fit.weight, fit.row_sd_m);
         let blocks = problem.blocks(&fit.parameters);
         let closures: Vec<f64> = residuals(&problem, &blocks).iter().map(|r| r.iter().sum()).collect();
         let measured = |column: Option<usize>, held: Option<f64>| match column {
+            // Lag and wind rest on CdA and Crr and are not known without them.
+            Some(_) if !separable => Measured::default(),
             Some(c) => {
                 let mut unit = DVector::zeros(fit.layout.len);
                 unit[c] = 1.0;
@@ -300,7 +305,7 @@ impl Report<'_> {
                 let given = self.venue.air[k].wind.at(0.5 * ride.duration_s());
                 let east = measured(columns.east, Some(given.east_m_s));
                 let north = measured(columns.north, Some(given.north_m_s));
-                let wind = WindVector { east_m_s: east.value.unwrap_or(0.0), north_m_s: north.value.unwrap_or(0.0) };
+                let wind = east.value.zip(north.value).map(|(east_m_s, north_m_s)| WindVector { east_m_s, north_m_s });
                 let misclosure = |lap: usize| {
                     fit.used.iter().position(|&i| {
                         let at = self.venue.address[i];
@@ -332,11 +337,13 @@ impl Report<'_> {
                     temperature_c: Some(self.venue.air[k].temperature_c),
                     lag_s: measured(columns.lag, self.venue.choices.held_lag_s[k]),
                     wind: WindResult {
-                        speed_m_s: Some(wind.speed_m_s()),
-                        from_deg: wind.from_deg(),
+                        speed_m_s: wind.map(|w| w.speed_m_s()),
+                        from_deg: wind.and_then(|w| w.from_deg()),
                         east_m_s: east,
                         north_m_s: north,
-                        gust_m_s: self.venue.gustiness.map(|g| g.sd_m_s()),
+                        drift_east_m_s: columns.drift_east.map_or_else(Measured::default, |c| measured(Some(c), None)),
+                        drift_north_m_s: columns.drift_north.map_or_else(Measured::default, |c| measured(Some(c), None)),
+                        gust_m_s: self.venue.gustiness.filter(|_| separable).map(|g| g.sd_m_s()),
                     },
                     laps,
                     ..run_result(inputs, ride, k)
