@@ -15,6 +15,7 @@ use crate::error::Error;
 use crate::sample::{Cumulative, Reason};
 use crate::session::Sharing;
 use crate::uncertainty::cluster::{Absorbed, Cluster, ClusterRobust};
+use crate::uncertainty::working::Working;
 use nalgebra::{DMatrix, DVector};
 
 /// Standard deviation of the weak prior on each wind component, m/s: what nobody rides a test in.
@@ -204,9 +205,9 @@ pub fn fit(frame: &Frame, laps: &mut [LapInput]) -> Result<LoopFit, Error> {
     let (parameters, estimator, z) = instrumented(&problem, &classes, &point);
 
     let blocks = problem.blocks(&parameters);
-    let covariance = cluster_covariance(&problem, &blocks, z.as_deref().unwrap_or(&blocks))?;
+    let covariance = cluster_covariance(&problem, &blocks, z.as_deref().unwrap_or(&blocks), &classes)?;
     let least_squares_blocks = problem.blocks(&point.parameters);
-    let least_squares_covariance = cluster_covariance(&problem, &least_squares_blocks, &least_squares_blocks)?;
+    let least_squares_covariance = cluster_covariance(&problem, &least_squares_blocks, &least_squares_blocks, &classes)?;
     let (profile_m, profile_se_m) = profile(&problem, &blocks, row_sd_m);
     Ok(LoopFit {
         condition: condition(&problem, &blocks),
@@ -346,7 +347,12 @@ fn profile(problem: &Problem, blocks: &[LapBlock], row_sd_m: f64) -> (Vec<f64>, 
     (gain, se)
 }
 
-fn cluster_covariance(problem: &Problem, x: &[LapBlock], z: &[LapBlock]) -> Result<ClusterRobust, Error> {
+fn cluster_covariance(
+    problem: &Problem,
+    x: &[LapBlock],
+    z: &[LapBlock],
+    classes: &SpeedClasses,
+) -> Result<ClusterRobust, Error> {
     let with_residual: Vec<LapBlock> =
         z.iter().zip(x).map(|(z, x)| LapBlock { residual: x.residual.clone(), columns: z.columns.clone() }).collect();
     let clusters: Vec<Cluster> = problem
@@ -360,7 +366,9 @@ fn cluster_covariance(problem: &Problem, x: &[LapBlock], z: &[LapBlock]) -> Resu
     } else {
         Absorbed::StepMeans { lap_weights: problem.weight.clone() }
     };
-    ClusterRobust::new(&clusters, &absorbed)
+    // Fast laps scatter more than slow ones, and gusts outlast a step.
+    let working = Working::estimated(&clusters, &absorbed, &classes.of_lap)?;
+    ClusterRobust::new(&clusters, &absorbed, &working)
 }
 
 /// Condition number of the unit-scaled first Crr and CdA columns with all other parameters taken out.
