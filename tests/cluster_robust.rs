@@ -19,7 +19,7 @@ fn independent(laps: usize, _: usize) -> Working {
 fn with_step_means_absorbed_the_structured_sums_equal_the_dense_definition() {
     // The definition, in dense matrices; 1e-10 is a thousand rounding errors of this size of problem.
     for seed in 1..=5 {
-        let LapsWithStepMeans { dense, absorbed, working, .. } = laps_with_step_means(seed, independent);
+        let LapsWithStepMeans { dense, absorbed, working } = laps_with_step_means(seed, independent);
         dense.agrees_with(&ClusterRobust::new(&dense.clusters(), &absorbed, &working).unwrap(), 1e-10);
     }
 }
@@ -111,7 +111,7 @@ fn a_contrast_that_one_lap_alone_determines_has_no_variance() {
 
 #[test]
 fn inputs_that_do_not_fit_are_refused() {
-    let LapsWithStepMeans { dense, absorbed, working, .. } = laps_with_step_means(51, independent);
+    let LapsWithStepMeans { dense, absorbed, working } = laps_with_step_means(51, independent);
     let clusters = dense.clusters();
     assert!(ClusterRobust::new(&clusters[..1], &Absorbed::Nothing, &Working::independent(1)).is_err());
     assert!(ClusterRobust::new(&clusters, &Absorbed::StepMeans { lap_weights: vec![1.0] }, &working).is_err());

@@ -3,7 +3,9 @@
 
 mod dense_cluster;
 
-use dense_cluster::{Dense, LapsWithStepMeans, laps_with_step_means, normal, projector, random, unequal_clusters};
+use dense_cluster::{
+    Dense, LapsWithStepMeans, laps_with_step_means, normal, projector, random, step_dummies, unequal_clusters,
+};
 use loopwright::uncertainty::cluster::{Absorbed, Cluster, ClusterRobust};
 use loopwright::uncertainty::working::Working;
 use nalgebra::{DMatrix, DVector};
@@ -22,10 +24,10 @@ fn uneven(laps: usize, _: usize) -> Working {
 fn with_step_means_absorbed_the_structured_sums_equal_the_dense_definition() {
     // The definition, in dense matrices; 1e-10 is a thousand rounding errors of this size of problem.
     for seed in 1..=5 {
-        let LapsWithStepMeans { dense, absorbed, working, .. } = laps_with_step_means(seed, uneven);
+        let LapsWithStepMeans { dense, absorbed, working } = laps_with_step_means(seed, uneven);
         dense.agrees_with(&ClusterRobust::new(&dense.clusters(), &absorbed, &working).unwrap(), 1e-10);
         let smooth = |laps, steps| Working::autoregressive(0.6, steps, vec![1.0; laps]);
-        let LapsWithStepMeans { dense, absorbed, working, .. } = laps_with_step_means(seed, smooth);
+        let LapsWithStepMeans { dense, absorbed, working } = laps_with_step_means(seed, smooth);
         dense.agrees_with(&ClusterRobust::new(&dense.clusters(), &absorbed, &working).unwrap(), 1e-10);
     }
 }
@@ -45,7 +47,9 @@ fn absorbing_step_means_is_the_same_as_estimating_them_beside_the_parameters() {
     // Frisch–Waugh–Lovell: the residual covariance of the long regression on dummies and columns is
     // (I − H) W (I − H)ᵀ with H the hat matrix of both, so CR2 of the long regression must come out for the parameters.
     for supposed in [|laps, _| Working::independent(laps), uneven] {
-        let LapsWithStepMeans { mut dense, absorbed, dummies, working } = laps_with_step_means(21, supposed);
+        let LapsWithStepMeans { mut dense, absorbed, working } = laps_with_step_means(21, supposed);
+        let Absorbed::StepMeans { lap_weights } = &absorbed else { panic!("step means were absorbed") };
+        let dummies = step_dummies(lap_weights, dense.edges[1]);
         dense.z = dense.x.clone();
         let rows = dense.x.nrows();
         let mut generator = Xoshiro256PlusPlus::seed_from_u64(22);
@@ -75,7 +79,7 @@ fn absorbing_step_means_is_the_same_as_estimating_them_beside_the_parameters() {
 fn under_the_working_model_the_expected_covariance_is_the_true_one() {
     // E[V] = M Σ Z_gᵀ A_g S_gg A_g Z_g Mᵀ must equal M ZᵀΦZ Mᵀ (Bell & McCaffrey 2002: unbiasedness).
     for supposed in [|laps, _| Working::independent(laps), uneven] {
-        let LapsWithStepMeans { dense, absorbed, working, .. } = laps_with_step_means(31, supposed);
+        let LapsWithStepMeans { dense, absorbed, working } = laps_with_step_means(31, supposed);
         let scores = dense.adjusted_scores();
         let covariance = dense.residual_covariance();
         let mut expected = DMatrix::zeros(4, 4);
@@ -93,7 +97,7 @@ fn under_the_working_model_the_expected_covariance_is_the_true_one() {
 #[test]
 fn the_unit_of_the_working_variance_changes_nothing_but_the_working_covariance() {
     // Algebra: A_g does not change when W and with it S are multiplied by a number.
-    let LapsWithStepMeans { dense, absorbed, working, .. } = laps_with_step_means(41, uneven);
+    let LapsWithStepMeans { dense, absorbed, working } = laps_with_step_means(41, uneven);
     let larger = Working {
         variance: working.variance.iter().map(|v| 1e4 * v).collect(),
         correlation: working.correlation.clone(),
@@ -137,7 +141,7 @@ impl Day {
             }
         }
         let weights = vec![1.0; laps];
-        let projection = DMatrix::identity(rows, rows) - projector(&dense_cluster::step_dummies(&weights, steps));
+        let projection = DMatrix::identity(rows, rows) - projector(&step_dummies(&weights, steps));
         let (x, y) = (&projection * raw, projection * y);
         let residual = &y - projector(&x) * &y;
         let clusters = (0..laps)

@@ -146,8 +146,6 @@ pub fn projector(columns: &DMatrix<f64>) -> DMatrix<f64> {
 pub struct LapsWithStepMeans {
     pub dense: Dense,
     pub absorbed: Absorbed,
-    /// The scaled dummies that were absorbed.
-    pub dummies: DMatrix<f64>,
     pub working: Working,
 }
 
@@ -168,7 +166,7 @@ pub fn laps_with_step_means(seed: u64, working: impl Fn(usize, usize) -> Working
     let working = working(laps, steps);
     let errors = block_diagonal(&edges, &working);
     let dense = Dense { x, z, residual, errors: &projection * &errors * &projection, working: errors, edges };
-    LapsWithStepMeans { dense, absorbed: Absorbed::StepMeans { lap_weights }, dummies, working }
+    LapsWithStepMeans { dense, absorbed: Absorbed::StepMeans { lap_weights }, working }
 }
 
 /// Six clusters of one to seven rows, nothing absorbed.
