@@ -342,7 +342,9 @@ impl Report<'_> {
                         east_m_s: east,
                         north_m_s: north,
                         drift_east_m_s: columns.drift_east.map_or_else(Measured::default, |c| measured(Some(c), None)),
-                        drift_north_m_s: columns.drift_north.map_or_else(Measured::default, |c| measured(Some(c), None)),
+                        drift_north_m_s: columns
+                            .drift_north
+                            .map_or_else(Measured::default, |c| measured(Some(c), None)),
                         gust_m_s: self.venue.gustiness.filter(|_| separable).map(|g| g.sd_m_s()),
                     },
                     laps,

@@ -16,6 +16,7 @@ use crate::error::Error;
 use crate::sample::{Cumulative, Reason};
 use crate::session::Sharing;
 use crate::uncertainty::cluster::{Absorbed, Cluster, ClusterRobust};
+use crate::uncertainty::working::Working;
 use nalgebra::{DMatrix, DVector};
 
 /// Standard deviation of the weak prior on each wind component, m/s: what nobody rides a test in.
@@ -225,7 +226,7 @@ pub fn fit(frame: &Frame, laps: &mut [LapInput], from: Option<&LoopFit>) -> Resu
     let (parameters, estimator, z) = instrumented(&problem, &classes, &point);
 
     let blocks = problem.blocks(&parameters);
-    let covariance = cluster_covariance(&problem, &blocks, z.as_deref().unwrap_or(&blocks))?;
+    let covariance = cluster_covariance(&problem, &blocks, z.as_deref().unwrap_or(&blocks), &classes)?;
     let (profile_m, profile_se_m) = profile(&problem, &blocks, row_sd_m);
     Ok(LoopFit {
         condition: condition(&problem, &blocks),
@@ -364,7 +365,12 @@ fn profile(problem: &Problem, blocks: &[LapBlock], row_sd_m: f64) -> (Vec<f64>, 
     (gain, se)
 }
 
-fn cluster_covariance(problem: &Problem, x: &[LapBlock], z: &[LapBlock]) -> Result<ClusterRobust, Error> {
+fn cluster_covariance(
+    problem: &Problem,
+    x: &[LapBlock],
+    z: &[LapBlock],
+    classes: &SpeedClasses,
+) -> Result<ClusterRobust, Error> {
     let with_residual: Vec<LapBlock> =
         z.iter().zip(x).map(|(z, x)| LapBlock { residual: x.residual.clone(), columns: z.columns.clone() }).collect();
     let clusters: Vec<Cluster> = problem
@@ -373,12 +379,19 @@ fn cluster_covariance(problem: &Problem, x: &[LapBlock], z: &[LapBlock]) -> Resu
         .zip(problem.projected(&with_residual))
         .map(|(x, z)| Cluster { jacobian: x.jacobian, instruments: z.jacobian, residual: x.residual })
         .collect();
+    robust(problem, &clusters, classes)
+}
+
+/// The robust covariance of laps whose rows are projected already.
+pub(super) fn robust(problem: &Problem, clusters: &[Cluster], classes: &SpeedClasses) -> Result<ClusterRobust, Error> {
     let absorbed = if problem.survey_m.is_some() {
         Absorbed::Nothing
     } else {
         Absorbed::StepMeans { lap_weights: problem.weight.clone() }
     };
-    ClusterRobust::new(&clusters, &absorbed)
+    // Fast laps scatter more than slow ones, and gusts outlast a step.
+    let working = Working::estimated(clusters, &absorbed, &classes.of_lap)?;
+    ClusterRobust::new(clusters, &absorbed, &working)
 }
 
 /// Condition number of the unit-scaled first Crr and CdA columns with all other parameters taken out.

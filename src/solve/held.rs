@@ -3,10 +3,10 @@
 //! Given a fit; gives CdA at that Crr with its covariance. The sum of both drags at the speed ridden hardly depends on the
 //! value held, which is why it can be reported.
 
-use super::fit::{Frame, LapInput, LoopFit, least_squares};
+use super::fit::{Frame, LapInput, LoopFit, least_squares, robust};
 use super::speed_class::Origin;
 use crate::error::Error;
-use crate::uncertainty::cluster::{Absorbed, Cluster, ClusterRobust};
+use crate::uncertainty::cluster::{Cluster, ClusterRobust};
 
 /// Crr of an ordinary tyre on an ordinary road (common practice, no source).
 pub const HELD_CRR: f64 = 0.005;
@@ -58,14 +58,9 @@ pub fn with_crr_held(frame: &Frame, laps: &[LapInput], fit: &LoopFit) -> Result<
             Cluster { instruments: jacobian.clone(), jacobian, residual: lap.residual }
         })
         .collect();
-    let absorbed = if problem.survey_m.is_some() {
-        Absorbed::Nothing
-    } else {
-        Absorbed::StepMeans { lap_weights: problem.weight.clone() }
-    };
     Ok(HeldFit {
         cda_m2: layout.cda.iter().map(|c| point.parameters[*c]).collect(),
-        covariance: ClusterRobust::new(&clusters, &absorbed)?,
+        covariance: robust(&problem, &clusters, &fit.classes)?,
         column: layout.cda.iter().map(|c| free.iter().position(|f| f == c).unwrap_or(0)).collect(),
         still_air,
     })

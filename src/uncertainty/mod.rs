@@ -9,6 +9,8 @@ pub mod cluster;
 pub mod interval;
 pub mod monte_carlo;
 pub mod power;
+mod residual_model;
 pub mod rounding;
 pub mod serial;
 pub mod student;
+pub mod working;
