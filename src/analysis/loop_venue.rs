@@ -141,7 +141,7 @@ fn overrule(run: &crate::session::Run, laps: &mut [Lap]) -> Result<(), Error> {
 }
 
 /// Normal gravity at the loop, or the standard value where there are no positions.
-fn gravity(rides: &[Ride]) -> f64 {
+pub(crate) fn gravity(rides: &[Ride]) -> f64 {
     let mean = |pick: &dyn Fn(&Ride) -> &Vec<f64>| {
         let known: Vec<f64> = rides.iter().flat_map(|r| pick(r).iter().copied()).filter(|x| x.is_finite()).collect();
         (!known.is_empty()).then(|| known.iter().sum::<f64>() / known.len() as f64)
@@ -152,7 +152,7 @@ fn gravity(rides: &[Ride]) -> f64 {
     }
 }
 
-fn choices(session: &Session, cut: &LapCut) -> Choices {
+pub(crate) fn choices(session: &Session, cut: &LapCut) -> Choices {
     let runs = session.runs.len();
     let wind = session.wind.mode == WindMode::Estimate && cut.line.is_some();
     let held = match session.solve.lag {
@@ -199,7 +199,7 @@ pub fn conditions<'c>(
         .collect()
 }
 
-fn lap_inputs(
+pub(crate) fn lap_inputs(
     session: &Session,
     rides: &[Ride],
     cut: &LapCut,

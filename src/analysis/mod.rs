@@ -3,12 +3,12 @@
 //! Given [`Inputs`]; gives an [`Analysis`]: the solution, what the figures show and the aligned series. It reads and
 //! writes no file, looks at no clock and prints nothing.
 
-mod air_of_run;
+pub(crate) mod air_of_run;
 mod evidence_of;
-mod instrument;
-mod loop_venue;
+pub(crate) mod instrument;
+pub(crate) mod loop_venue;
 mod outcome;
-mod quantities;
+pub(crate) mod quantities;
 
 use crate::air::WeatherLog;
 use crate::circuit::Survey;
