@@ -13,7 +13,12 @@ use crate::quantity::m_s_from_km_h;
 use crate::sample::{Cumulative, Reason, Ride};
 use crate::session::{Lag, Session, WindMode};
 use crate::solve::account::{LapAccount, RunConditions, TimeCurve};
+use crate::solve::gust::{Gustiness, gustiness, short_edges, short_lap};
 use crate::solve::fit::{Choices, Frame, LapInput, LoopFit, SurveyedSteps, fit};
+
+/// Laps a run needs for its wind to be given a drift of its own. A drift that is not there costs next to nothing (the
+/// columns are nearly orthogonal to the rest); one that is left out biases Crr.
+const DRIFT_LAPS: usize = 5;
 
 /// Which lap a [`LapInput`] is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -69,16 +74,23 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
         air.push(of_run);
     }
     let gravity_m_s2 = gravity(rides);
-    let choices = choices(session, &cut);
+    let mut choices = choices(session, &cut);
     let conditions: Vec<RunConditions> = conditions(session, rides, &cut, &air, gravity_m_s2);
     let (mut laps, address) = lap_inputs(session, rides, &cut, &conditions);
     let work: Vec<&Cumulative> = rides.iter().map(|r| &r.work_j).collect();
 
-    let mut frame = Frame { work: work.clone(), choices: &choices, survey: None };
+    let fixed = choices.clone();
+    let mut frame = Frame { work: work.clone(), choices: &fixed, survey: None };
     let mut solved = fit(&frame, &mut laps)?;
     let survey = inputs.survey.as_ref().map(|s| align_survey(s, &cut, &solved));
     if survey.is_some() {
         frame.survey = survey.as_ref();
+        solved = fit(&frame, &mut laps)?;
+    }
+    if std::env::var("NOGUST").is_err() && let Some(g) = gusts(session, rides, &cut, &air, gravity_m_s2, &frame, &laps, &address, &solved) {
+        if std::env::var("DBG").is_ok() { println!("gust {:?} sd {}", g, g.sd_m_s()); }
+        choices.gust_sd_m_s = vec![g.sd_m_s(); rides.len()];
+        let frame = Frame { work: work.clone(), choices: &choices, survey: survey.as_ref() };
         solved = fit(&frame, &mut laps)?;
     }
     for (input, at) in laps.iter().zip(&address) {
@@ -165,7 +177,7 @@ pub(crate) fn choices(session: &Session, cut: &LapCut) -> Choices {
         cda: session.solve.cda,
         held_lag_s: vec![held; runs],
         wind,
-        wind_drift: vec![std::env::var("DRIFT").is_ok(); runs],
+        wind_drift: cut.runs.iter().map(|l| l.iter().filter(|l| l.reason.is_none()).count() >= DRIFT_LAPS).collect(),
         crr_drift: false,
         gust_sd_m_s: vec![0.0; runs],
     }
@@ -240,6 +252,39 @@ fn align_survey(survey: &Survey, cut: &LapCut, fit: &LoopFit) -> SurveyedSteps {
     let fine = (cut.length_m / 2.0).ceil() as usize;
     let best = (0..fine).map(|i| i as f64 / fine as f64).min_by(|a, b| misfit(*a).total_cmp(&misfit(*b)));
     SurveyedSteps { gain_m: gains(best.unwrap_or(0.0)), sd_m: survey.sd_m }
+}
+
+/// Gusts from the residuals of short steps at the solved parameters.
+#[allow(clippy::too_many_arguments)]
+fn gusts(
+    session: &Session,
+    rides: &[Ride],
+    cut: &LapCut,
+    air: &[RunAir],
+    gravity_m_s2: f64,
+    frame: &Frame,
+    laps: &[LapInput],
+    address: &[LapAddress],
+    solved: &LoopFit,
+) -> Option<Gustiness> {
+    let edge = short_edges(&cut.edge);
+    let conditions: Vec<RunConditions> = conditions(session, rides, cut, air, gravity_m_s2)
+        .into_iter()
+        .map(|c| RunConditions { edge: &edge, ..c })
+        .collect();
+    let short: Vec<LapInput> = solved
+        .used
+        .iter()
+        .map(|&i| {
+            let at = address[i];
+            let lap = short_lap(&cut.runs[at.run][at.lap]);
+            Some(LapInput { account: LapAccount::new(&conditions[at.run], at.lap, &lap)?, ..laps[i].clone() })
+        })
+        .collect::<Option<_>>()?;
+    let all: Vec<usize> = (0..short.len()).collect();
+    let without_survey = Frame { work: frame.work.clone(), choices: frame.choices, survey: None };
+    let problem = without_survey.problem(&short, &all, &vec![1.0; all.len()], solved.row_sd_m);
+    gustiness(&problem, &solved.parameters, &solved.classes.of_lap)
 }
 
 /// Mean of a density curve over a run.

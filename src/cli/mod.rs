@@ -4,6 +4,7 @@
 
 mod failure;
 mod load;
+mod output;
 mod results;
 mod solve;
 
@@ -36,6 +37,15 @@ pub enum Units {
     Imperial,
 }
 
+impl From<Units> for loopwright::report::Units {
+    fn from(units: Units) -> Self {
+        match units {
+            Units::Metric => loopwright::report::Units::Metric,
+            Units::Imperial => loopwright::report::Units::Imperial,
+        }
+    }
+}
+
 #[derive(Debug, Subcommand)]
 pub enum Command {
     /// Solve a session for CdA and Crr, compare its set-ups, write results and figures
@@ -45,6 +55,6 @@ pub enum Command {
 /// Runs a command.
 pub fn run(arguments: Arguments) -> Result<(), Failure> {
     match arguments.command {
-        Command::Solve(a) => solve::run(a, arguments.format),
+        Command::Solve(a) => solve::run(a, arguments.format, arguments.units),
     }
 }

@@ -3,13 +3,8 @@
 //! A folder that this program did not write is never touched.
 
 use loopwright::error::Error;
+use loopwright::report::files::ResultFile;
 use std::path::{Path, PathBuf};
-
-/// One file of the folder; the name may have one folder in front.
-pub struct ResultFile {
-    pub name: String,
-    pub bytes: Vec<u8>,
-}
 
 /// Names this program writes at the top of the folder.
 const OURS: [&str; 8] =

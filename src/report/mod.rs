@@ -6,6 +6,7 @@
 pub mod captions;
 pub mod cautions;
 mod context;
+pub mod files;
 mod held_fixed;
 pub mod laps_left_out;
 pub mod methods;

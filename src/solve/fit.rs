@@ -11,6 +11,7 @@ use super::outer::{LeastSquaresPoint, least_squares_from};
 use super::profile::Absorption;
 use super::screen;
 use super::speed_class::{Origin, SpeedClasses, classify};
+use super::weights::lap_weights;
 use crate::error::Error;
 use crate::sample::{Cumulative, Reason};
 use crate::session::Sharing;
@@ -182,7 +183,8 @@ pub fn fit(frame: &Frame, laps: &mut [LapInput]) -> Result<LoopFit, Error> {
         starts = starts.max(tried);
         row_sd_m = row_sd(&problem, point.cost);
         let residuals = residuals(&problem, &problem.blocks(&point.parameters));
-        let faults = screen::fine_faults(&residuals);
+        let speeds: Vec<f64> = problem.laps.iter().map(|l| l.mean_speed_m_s).collect();
+        let faults = screen::fine_faults(&residuals, &speeds);
         start = Some(point.parameters[problem.layout.linear..].to_vec());
         let before = used.len();
         mark(laps, &used, &faults);
@@ -193,7 +195,16 @@ pub fn fit(frame: &Frame, laps: &mut [LapInput]) -> Result<LoopFit, Error> {
         }
     }
 
-    let weight = vec![1.0; used.len()];
+    let weight = {
+        let equal = vec![1.0; used.len()];
+        let problem = frame.problem(laps, &used, &equal, row_sd_m);
+        let (point, _) = least_squares(&problem, start.as_deref())?;
+        start = Some(point.parameters[problem.layout.linear..].to_vec());
+        let closures: Vec<f64> =
+            residuals(&problem, &problem.blocks(&point.parameters)).iter().map(|r| r.iter().sum()).collect();
+        let speeds: Vec<f64> = problem.laps.iter().map(|l| l.mean_speed_m_s).collect();
+        lap_weights(&closures, &speeds)
+    };
     let problem = frame.problem(laps, &used, &weight, row_sd_m);
     let (point, _) = least_squares(&problem, start.as_deref())?;
     let speeds: Vec<f64> = problem.laps.iter().map(|l| l.mean_speed_m_s).collect();

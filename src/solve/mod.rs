@@ -6,6 +6,7 @@
 pub mod account;
 pub mod design;
 pub mod fit;
+pub mod gust;
 pub mod instruments;
 pub mod layout;
 pub mod least_squares;
@@ -14,3 +15,4 @@ pub mod profile;
 pub mod screen;
 pub mod separation;
 pub mod speed_class;
+pub mod weights;

@@ -4,6 +4,7 @@
 //! never judges a lap by what it would do to the answer.
 
 use super::account::{FittedWind, LapAccount};
+use super::weights::EXPECTED_EXPONENT;
 use crate::sample::{Cumulative, Reason};
 
 /// Values every rider is near enough to for finding gross faults.
@@ -15,10 +16,10 @@ const GROSS_M: f64 = 1.2;
 const FINE_M: f64 = 0.35;
 /// Robust standard deviations that a step must be off as well.
 const STEP_SDS: f64 = 7.0;
-/// Robust standard deviations at which a misclosure is an outlier; one lap in 150,000 by chance.
-const MISCLOSURE_SDS: f64 = 4.5;
+/// Robust standard deviations at which a misclosure is an outlier: far beyond what gusts do among a few dozen laps.
+const MISCLOSURE_SDS: f64 = 5.0;
 /// Fewest laps among which an outlier can be told.
-const FEWEST_LAPS: usize = 6;
+const FEWEST_LAPS: usize = 8;
 
 /// 1.4826 times the median absolute deviation.
 fn robust_sd(values: &[f64]) -> f64 {
@@ -52,15 +53,24 @@ pub fn gross_faults(laps: &[&LapAccount], work: &[&Cumulative]) -> Vec<Option<Re
 }
 
 /// Reason for each lap after a fit, from the residual of each step.
-pub fn fine_faults(residuals: &[Vec<f64>]) -> Vec<Option<Reason>> {
+///
+/// Misclosures are judged on the scale of the lap's speed, because fast laps scatter more, and only the worst is marked at
+/// a time: an outlier pulls the fit, so the others must be seen again without it.
+pub fn fine_faults(residuals: &[Vec<f64>], speed_m_s: &[f64]) -> Vec<Option<Reason>> {
     let mut reasons = judge_steps(residuals, FINE_M);
-    if residuals.len() >= FEWEST_LAPS {
-        let misclosure: Vec<f64> = residuals.iter().map(|r| r.iter().sum()).collect();
-        let (centre, sd) = (median(&misclosure), robust_sd(&misclosure));
-        for (reason, m) in reasons.iter_mut().zip(&misclosure) {
-            if (m - centre).abs() > MISCLOSURE_SDS * sd && reason.is_none() {
-                *reason = Some(Reason::OutlyingMisclosure);
-            }
+    if residuals.len() >= FEWEST_LAPS && reasons.iter().all(Option::is_none) {
+        let scaled: Vec<f64> = residuals
+            .iter()
+            .zip(speed_m_s)
+            .map(|(r, v)| r.iter().sum::<f64>() * v.powf(-0.5 * EXPECTED_EXPONENT))
+            .collect();
+        let (centre, sd) = (median(&scaled), robust_sd(&scaled));
+        let off = |m: &f64| (m - centre).abs();
+        let worst = scaled.iter().enumerate().max_by(|a, b| off(a.1).total_cmp(&off(b.1)));
+        if let Some((lap, m)) = worst
+            && off(m) > MISCLOSURE_SDS * sd
+        {
+            reasons[lap] = Some(Reason::OutlyingMisclosure);
         }
     }
     reasons
@@ -110,7 +120,7 @@ mod tests {
     fn a_misclosure_far_from_the_others_is_marked() {
         let mut laps: Vec<Vec<f64>> = (0..10).map(|i| vec![0.01 * f64::from(i % 5 - 2); 12]).collect();
         laps[4] = vec![0.2; 12];
-        let r = fine_faults(&laps);
+        let r = fine_faults(&laps, &[9.0; 10]);
         assert_eq!(r[4], Some(Reason::OutlyingMisclosure));
         assert_eq!(r.iter().flatten().count(), 1);
     }

@@ -1,0 +1,162 @@
+//! How gusty it was: the standard deviation of the wind along travel, from the way residuals hang together in time.
+//!
+//! Given residual work in short steps; gives a variance with its standard uncertainty. The scatter of a power meter is
+//! white and errors of speed at a step edge cancel in the next step, so both are gone after two seconds; what neighbouring
+//! residuals still share after that is wind:
+//!
+//! ```text
+//! residual force / (ρ CdA w) = gust,   cov(lag) = σ² exp(−lag/τ)  for lags from 2.5 to 12 s
+//! ```
+
+use super::account::LapAccount;
+use super::design::Problem;
+use crate::circuit::Lap;
+
+/// Short steps in each step of the account.
+pub const SHORT_STEPS: usize = 4;
+/// Lags that carry wind and nothing else, s.
+const LAG_FROM_S: f64 = 2.5;
+const LAG_TO_S: f64 = 12.0;
+/// Correlation time of gusts at rider height as a moving rider meets them: median and the factor that is one standard
+/// deviation (integral length of about 24 m at 1.2 m over short grass, EN 1991-1-4 annex B, passed at 8–11 m/s).
+const TIME_S: f64 = 2.8;
+const TIME_FACTOR: f64 = 1.5;
+/// Correlation times tried, s.
+const TIMES_S: [f64; 13] = [1.0, 1.3, 1.6, 2.0, 2.4, 2.8, 3.3, 4.0, 4.8, 5.6, 6.8, 8.0, 10.0];
+
+/// What the residuals say of the gusts.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Gustiness {
+    /// σ² of the wind along travel, m²/s², never negative.
+    pub variance: f64,
+    /// Standard uncertainty of the variance.
+    pub standard_uncertainty: f64,
+    pub time_s: f64,
+}
+
+impl Gustiness {
+    pub fn sd_m_s(&self) -> f64 {
+        self.variance.sqrt()
+    }
+}
+
+/// A lap whose steps are cut into short ones at equal times.
+pub fn short_lap(lap: &Lap) -> Lap {
+    let mut edge_s = Vec::with_capacity(lap.edge_s.len() * SHORT_STEPS);
+    for w in lap.edge_s.windows(2) {
+        edge_s.extend((0..SHORT_STEPS).map(|q| w[0] + (w[1] - w[0]) * q as f64 / SHORT_STEPS as f64));
+    }
+    edge_s.extend(lap.edge_s.last());
+    Lap { edge_s, ..lap.clone() }
+}
+
+/// Short step edges as shares of the lap.
+pub fn short_edges(edge: &[f64]) -> Vec<f64> {
+    let mut out = Vec::with_capacity(edge.len() * SHORT_STEPS);
+    for w in edge.windows(2) {
+        out.extend((0..SHORT_STEPS).map(|q| w[0] + (w[1] - w[0]) * q as f64 / SHORT_STEPS as f64));
+    }
+    out.extend(edge.last());
+    out
+}
+
+/// One product of residuals some lag apart, summed over a lap.
+#[derive(Debug, Clone, Copy, Default)]
+struct LagSum {
+    product: f64,
+    count: f64,
+    lag_s: f64,
+}
+
+/// Estimates the gusts from a problem whose laps are cut into short steps, at solved parameters.
+///
+/// `class` is the speed class of each lap: the mean of a class is taken out step by step, since it holds what profile and
+/// rider repeat.
+pub fn gustiness(problem: &Problem, parameters: &[f64], class: &[usize]) -> Option<Gustiness> {
+    let blocks = problem.blocks(parameters);
+    let steps = problem.steps();
+    let classes = class.iter().max()? + 1;
+    let mut mean = vec![vec![0.0; steps]; classes];
+    let mut count = vec![0.0; classes];
+    let gust: Vec<Vec<f64>> = problem
+        .laps
+        .iter()
+        .zip(&blocks)
+        .map(|(account, block)| {
+            let cda = parameters[problem.layout.cda[account.setup]];
+            block.residual.iter().enumerate().map(|(j, r)| r * gust_per_height(account, j, cda)).collect()
+        })
+        .collect();
+    for (g, &c) in gust.iter().zip(class) {
+        for (m, x) in mean[c].iter_mut().zip(g) {
+            *m += x;
+        }
+        count[c] += 1.0;
+    }
+    let mut per_lap: Vec<Vec<LagSum>> = Vec::new();
+    for ((g, &c), account) in gust.iter().zip(class).zip(&problem.laps) {
+        if count[c] < 3.0 {
+            continue;
+        }
+        // A lap takes part in its own class mean; this undoes the shrinkage of its products.
+        let inflation = count[c] / (count[c] - 1.0);
+        let left: Vec<f64> = g.iter().zip(&mean[c]).map(|(x, m)| x - m / count[c]).collect();
+        let step_s = (account.edge_s[steps] - account.edge_s[0]) / steps as f64;
+        let first = (LAG_FROM_S / step_s).ceil() as usize;
+        let last = ((LAG_TO_S / step_s).floor() as usize).min(steps / 2);
+        per_lap.push(
+            (first..=last.max(first))
+                .map(|k| LagSum {
+                    product: inflation * left.iter().zip(&left[k.min(left.len())..]).map(|(a, b)| a * b).sum::<f64>(),
+                    count: (steps - k) as f64,
+                    lag_s: k as f64 * step_s,
+                })
+                .collect(),
+        );
+    }
+    if per_lap.len() < 4 {
+        return None;
+    }
+    let all: Vec<&Vec<LagSum>> = per_lap.iter().collect();
+    let best = fit(&all)?;
+    // Leaving out one lap at a time tells how well the variance is known (jackknife; Efron & Stein 1981, Ann. Stat. 9:586).
+    let n = per_lap.len() as f64;
+    let without: Vec<f64> = (0..per_lap.len())
+        .filter_map(|skip| {
+            let others: Vec<&Vec<LagSum>> =
+                per_lap.iter().enumerate().filter(|(i, _)| *i != skip).map(|(_, l)| l).collect();
+            fit(&others).map(|g| g.variance)
+        })
+        .collect();
+    let centre = without.iter().sum::<f64>() / n;
+    let spread = (n - 1.0) / n * without.iter().map(|v| (v - centre).powi(2)).sum::<f64>();
+    Some(Gustiness { standard_uncertainty: spread.sqrt(), ..best })
+}
+
+/// Wind along travel that explains a metre of residual elevation in a short step, m/s per m: mg / (ρ CdA w Δs).
+fn gust_per_height(account: &LapAccount, step: usize, cda_m2: f64) -> f64 {
+    let way_m = account.rolling_m[step];
+    account.weight_n / (account.mean_density_kg_m3 * cda_m2 * account.mean_speed_m_s * way_m)
+}
+
+/// Least squares of the covariances on σ² exp(−lag/τ) with the prior on τ, weighted by the number of products.
+fn fit(laps: &[&Vec<LagSum>]) -> Option<Gustiness> {
+    let mut best: Option<(f64, Gustiness)> = None;
+    // The scatter of a covariance estimate sets how much the prior weighs against the misfit.
+    let sums = |f: &dyn Fn(&LagSum) -> f64| laps.iter().flat_map(|l| l.iter()).map(f).sum::<f64>();
+    let count = sums(&|l| l.count);
+    for time_s in TIMES_S {
+        let shape = |l: &LagSum| (-l.lag_s / time_s).exp();
+        let cross = sums(&|l| l.product * shape(l));
+        let square = sums(&|l| l.count * shape(l).powi(2));
+        let variance = (cross / square).max(0.0);
+        let misfit = sums(&|l| l.count * (l.product / l.count - variance * shape(l)).powi(2));
+        let prior = ((time_s / TIME_S).ln() / TIME_FACTOR.ln()).powi(2);
+        let terms = laps.iter().map(|l| l.len()).sum::<usize>() as f64;
+        let score = terms * (misfit / count).max(1e-12).ln() + prior;
+        if best.is_none_or(|(s, _)| score < s) {
+            best = Some((score, Gustiness { variance, standard_uncertainty: f64::NAN, time_s }));
+        }
+    }
+    best.map(|b| b.1)
+}
