@@ -18,7 +18,7 @@ use crate::solve::fit::{Choices, Frame, LapInput, LoopFit, SurveyedSteps, fit};
 
 /// Laps a run needs for its wind to be given a drift of its own. A drift that is not there costs next to nothing (the
 /// columns are nearly orthogonal to the rest); one that is left out biases Crr.
-const DRIFT_LAPS: usize = 5;
+pub(crate) const DRIFT_LAPS: usize = 5;
 
 /// Which lap a [`LapInput`] is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -11,6 +11,7 @@
 //! that takes the profile out, and Ω the covariance of the rows (`row_noise`). It draws no random number.
 
 use super::quiet::{QuietDay, QuietLap, true_wind};
+use crate::analysis::loop_venue::DRIFT_LAPS;
 use crate::sample::Cumulative;
 use crate::solve::account::LapAccount;
 use crate::solve::fit::{Choices, Estimator, LapInput, SurveyedSteps};
@@ -83,7 +84,7 @@ impl<'a> Design<'a> {
         let each = 0..choice.runs.len();
         let choices = Choices {
             held_lag_s: each.clone().map(held).collect(),
-            wind_drift: each.clone().map(|k| day.choices.wind_drift.get(choice.runs[k].of) == Some(&true)).collect(),
+            wind_drift: vec![choice.laps >= DRIFT_LAPS; choice.runs.len()],
             gust_sd_m_s: vec![0.0; choice.runs.len()],
             crr_drift: choice.crr_drift,
             ..day.choices.clone()

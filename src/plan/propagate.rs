@@ -4,15 +4,16 @@
 //! chain does to them, and the solver's own degrees of freedom. It draws no random number.
 
 use super::design::Design;
-use super::quiet::true_wind;
+use super::quiet::{QuietLap, true_wind};
 use super::row_noise::RowNoise;
 use crate::analysis::instrument::Input;
 use crate::error::Error;
 use crate::solve::account::LapAccount;
 use crate::solve::design::{LapBlock, Problem};
-use crate::solve::fit::{Estimator, Frame};
+use crate::solve::fit::{Estimator, Frame, LapInput};
 use crate::solve::instruments::PlannedRide;
 use crate::solve::layout::Layout;
+use crate::solve::weights::lap_weights;
 use crate::uncertainty::cluster::{Absorbed, Cluster, ClusterRobust};
 use nalgebra::{DMatrix, DVector};
 
@@ -46,7 +47,7 @@ impl Design<'_> {
         let frame = Frame { work: self.work.clone(), choices: &self.choices, survey: self.survey.as_ref() };
         let all: Vec<usize> = (0..self.laps.len()).collect();
         let row_sd_m = self.row_sd_m(noise);
-        let problem = frame.problem(&self.laps, &all, &vec![1.0; all.len()], row_sd_m);
+        let problem = frame.problem(&self.laps, &all, &self.weights(noise), row_sd_m);
         let parameters = self.parameters(&problem.layout);
         let x = problem.blocks(&parameters);
         let z = match estimator {
@@ -80,19 +81,44 @@ impl Design<'_> {
         })
     }
 
+    /// Standard deviation of a row: square root of the mean variance, m.
     fn row_sd_m(&self, noise: &RowNoise) -> f64 {
-        let mut sum = 0.0;
-        let mut count = 0.0;
-        for (lap, quiet) in self.laps.iter().zip(&self.quiet) {
+        let all: Vec<f64> = self.laps.iter().zip(&self.quiet).flat_map(|(l, q)| self.row_variances(noise, l, q)).collect();
+        (all.iter().sum::<f64>() / all.len().max(1) as f64).sqrt().max(1e-6)
+    }
+
+    /// Variance of each row of a lap, m².
+    fn row_variances(&self, noise: &RowNoise, lap: &LapInput, quiet: &QuietLap) -> Vec<f64> {
+        let edge_s = &lap.account.edge_s;
+        let row = |(j, push): (usize, &Push)| {
+            let duration_s = edge_s[j + 1] - edge_s[j];
+            let work = noise.work_j2(quiet.power_square[j], duration_s) * self.per_joule_m(&lap.account).powi(2);
+            work + push.squared() * noise.gust_m2_s2(duration_s, duration_s, None)
+        };
+        self.pushes(&lap.account).iter().enumerate().map(row).collect()
+    }
+
+    /// What the solver will weigh each lap by, if misclosures scatter as the rows say.
+    fn weights(&self, noise: &RowNoise) -> Vec<f64> {
+        let closing = |(lap, quiet): (&LapInput, &&QuietLap)| {
+            let edge_s = &lap.account.edge_s;
+            let mut variance: f64 = self.row_variances(noise, lap, quiet).iter().sum();
             let pushes = self.pushes(&lap.account);
-            for (j, push) in pushes.iter().enumerate() {
-                let duration_s = lap.account.edge_s[j + 1] - lap.account.edge_s[j];
-                sum += noise.work_j2(quiet.power_square[j], duration_s) * self.per_joule_m(&lap.account).powi(2);
-                sum += push.squared() * noise.gust_m2_s2(duration_s, duration_s, None);
-                count += 1.0;
+            for (i, a) in pushes.iter().enumerate() {
+                for (j, b) in pushes.iter().enumerate().skip(i + 1) {
+                    let apart_s = edge_s[j] - edge_s[i + 1];
+                    if apart_s > noise.memory_s() {
+                        break;
+                    }
+                    let (first_s, second_s) = (edge_s[i + 1] - edge_s[i], edge_s[j + 1] - edge_s[j]);
+                    variance += 2.0 * a.dot(*b) * noise.gust_m2_s2(first_s, second_s, Some(apart_s));
+                }
             }
-        }
-        (sum / f64::max(count, 1.0)).sqrt().max(1e-6)
+            variance.max(0.0).sqrt()
+        };
+        let misclosures: Vec<f64> = self.laps.iter().zip(&self.quiet).map(closing).collect();
+        let speeds: Vec<f64> = self.laps.iter().map(|l| l.account.mean_speed_m_s).collect();
+        lap_weights(&misclosures, &speeds)
     }
 
     /// Elevation for a joule at the meter, m/J.
@@ -146,8 +172,7 @@ impl Design<'_> {
                     if apart_s > noise.memory_s() || (!across_laps && a.lap != b.lap) {
                         break;
                     }
-                    let both = a.push.east * b.push.east + a.push.north * b.push.north;
-                    reached.axpy(both * noise.gust_m2_s2(a.duration_s, b.duration_s, Some(apart_s)), &b.weight, 1.0);
+                    reached.axpy(a.push.dot(b.push) * noise.gust_m2_s2(a.duration_s, b.duration_s, Some(apart_s)), &b.weight, 1.0);
                 }
                 // Half of the symmetric sum; the transpose brings the other half.
                 core.ger(1.0, &a.weight, &reached, 1.0);
@@ -225,8 +250,12 @@ struct Push {
 }
 
 impl Push {
+    fn dot(self, other: Push) -> f64 {
+        self.east * other.east + self.north * other.north
+    }
+
     fn squared(self) -> f64 {
-        self.east * self.east + self.north * self.north
+        self.dot(self)
     }
 }
 
@@ -238,7 +267,7 @@ struct GustRow {
     weight: DVector<f64>,
 }
 
-/// P Z of each lap, steps × parameters.
+/// P Z of each lap, steps × parameters, times the weight of the lap.
 fn projected(problem: &Problem, z: &[LapBlock]) -> Vec<DMatrix<f64>> {
     let (k, steps) = (problem.layout.len, problem.steps());
     let dense: Vec<DMatrix<f64>> = z
@@ -253,13 +282,16 @@ fn projected(problem: &Problem, z: &[LapBlock]) -> Vec<DMatrix<f64>> {
             rows
         })
         .collect();
-    let mut absorbed = dense.iter().fold(DMatrix::zeros(steps, k), |sum, rows| sum + rows);
+    let mut absorbed = DMatrix::zeros(steps, k);
+    for (rows, w) in dense.iter().zip(&problem.weight) {
+        absorbed += rows * *w;
+    }
     let total = problem.total_weight();
     for c in 0..k {
         let column = problem.absorption.absorb(&absorbed.column(c).into_owned()) / total;
         absorbed.set_column(c, &column);
     }
-    dense.into_iter().map(|rows| rows - &absorbed).collect()
+    dense.into_iter().zip(&problem.weight).map(|(rows, w)| (rows - &absorbed) * *w).collect()
 }
 
 /// The solver's own covariance object on the design; its residuals are nothing, its degrees of freedom are not.
