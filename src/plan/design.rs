@@ -13,6 +13,7 @@
 use super::quiet::{QuietDay, QuietLap, true_wind};
 use crate::analysis::loop_venue::DRIFT_LAPS;
 use crate::sample::Cumulative;
+use crate::session::Sharing;
 use crate::solve::account::LapAccount;
 use crate::solve::fit::{Choices, Estimator, LapInput, SurveyedSteps};
 use crate::solve::layout::Layout;
@@ -39,6 +40,10 @@ pub(super) struct DesignChoice {
     pub(super) pause_s: f64,
     /// Fit a drift of Crr beside everything else.
     pub(super) crr_drift: bool,
+    pub(super) crr: Sharing,
+    pub(super) cda: Sharing,
+    /// Share of the stated uncertainty of a weighing.
+    pub(super) weighing: f64,
 }
 
 /// Laps put together.
@@ -50,6 +55,7 @@ pub(super) struct Design<'a> {
     pub(super) quiet: Vec<&'a QuietLap>,
     pub(super) work: Vec<&'a Cumulative>,
     pub(super) runs: Vec<DesignRun>,
+    pub(super) weighing: f64,
     pub(super) classes: SpeedClasses,
     pub(super) estimator: Estimator,
 }
@@ -87,6 +93,8 @@ impl<'a> Design<'a> {
             wind_drift: vec![choice.laps >= DRIFT_LAPS; choice.runs.len()],
             gust_sd_m_s: vec![0.0; choice.runs.len()],
             crr_drift: choice.crr_drift,
+            crr: choice.crr,
+            cda: choice.cda,
             ..day.choices.clone()
         };
         let speeds: Vec<f64> = laps.iter().map(|l| l.account.mean_speed_m_s).collect();
@@ -100,6 +108,7 @@ impl<'a> Design<'a> {
             work: choice.runs.iter().map(|r| day.work(r.of)).collect(),
             estimator: if weak { Estimator::LeastSquares } else { Estimator::Instruments },
             runs: choice.runs.clone(),
+            weighing: choice.weighing,
             choices,
             classes,
             laps,

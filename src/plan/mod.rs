@@ -3,6 +3,7 @@
 //! Given a plan file; gives simulated rides, their session and the truth, as values or as the bytes of files. It
 //! touches no file and no clock, and the simulation shares no formula or step with the solver.
 
+mod alternatives;
 mod atmosphere;
 mod bean;
 mod chance;
@@ -11,11 +12,15 @@ mod curve;
 mod design;
 mod drums;
 mod fit_writer;
+mod forecast;
+mod goal;
 mod gpx;
 mod instruments;
+mod laps_needed;
 mod lean;
 mod motion;
 mod noise;
+mod order;
 mod pieces;
 mod plan_check;
 mod plan_file;
@@ -32,13 +37,19 @@ mod session_file;
 mod shape;
 mod simulate;
 mod speedometer;
+mod speeds;
 mod trace;
 mod truth;
 
+pub use alternatives::Alternative;
 pub use fit_writer::encode;
+pub use forecast::{FORECAST_SCHEMA, Forecast, forecast};
+pub use goal::{Goal, Measure};
 pub use gpx::gpx_positions;
 pub use instruments::Instruments;
+pub use laps_needed::{GoalReached, LapsTable, WindLine};
 pub use noise::{InstrumentErrors, Mishap, MishapKind, Noise, SpeedSource};
+pub use order::OrderForecast;
 pub use plan_file::{Limits, LoopShape, Plan, PlannedAir, PlannedLoop, PlannedSetup, PlannedWind, Target};
 pub use prediction::{DifferenceForecast, Predicted, Prediction, SetupForecast, predict_plan};
 pub use rehearse::{RehearsedFile, rehearse_files};
@@ -46,4 +57,5 @@ pub use ridden_shape::RiddenShape;
 pub use sensor::{Place, Reading, SimulatedRide};
 pub use session_file::session_toml;
 pub use simulate::{Rehearsal, simulate};
+pub use speeds::{SpeedAdvice, SpeedPair};
 pub use truth::{RunTruth, SetupTruth, Truth};

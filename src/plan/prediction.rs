@@ -89,7 +89,7 @@ pub struct Prediction {
 /// Errors: those of the simulation without noise, and [`Error::Numerical`].
 pub fn predict_plan(plan: &Plan) -> Result<Prediction, Error> {
     let day = QuietDay::ride(plan)?;
-    predict(&day, &as_planned(&day, plan), &RowNoise::of(&plan.noise))
+    predict(&day, &as_planned(&day, plan), &RowNoise::of(&plan.noise), Extent::Whole)
 }
 
 /// The runs of the plan as they stand in it.
@@ -106,16 +106,32 @@ pub(super) fn as_planned(day: &QuietDay, plan: &Plan) -> DesignChoice {
         survey_sd_m: plan.circuit.survey_sd_m,
         pause_s: plan.pause_between_runs_s,
         crr_drift: false,
+        crr: day.session.solve.crr,
+        cda: day.session.solve.cda,
+        weighing: 1.0,
     }
 }
 
+/// How much of a prediction is wanted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Extent {
+    Whole,
+    /// The resistance is taken from the main equations, which saves a second set of them.
+    Comparisons,
+}
+
 /// Predicts a design.
-pub(super) fn predict(day: &QuietDay, choice: &DesignChoice, noise: &RowNoise) -> Result<Prediction, Error> {
+pub(super) fn predict(
+    day: &QuietDay,
+    choice: &DesignChoice,
+    noise: &RowNoise,
+    extent: Extent,
+) -> Result<Prediction, Error> {
     let design = Design::new(day, choice);
     let main = design.propagate(noise, design.estimator)?;
-    let least = match design.estimator {
-        Estimator::LeastSquares => None,
-        Estimator::Instruments => Some(design.propagate(noise, Estimator::LeastSquares)?),
+    let least = match (design.estimator, extent) {
+        (Estimator::LeastSquares, _) | (_, Extent::Comparisons) => None,
+        (Estimator::Instruments, Extent::Whole) => Some(design.propagate(noise, Estimator::LeastSquares)?),
     };
     let session = &day.session;
     let power = PowerAt::reference(session);

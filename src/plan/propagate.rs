@@ -235,7 +235,8 @@ impl Design<'_> {
                         right += w.tr_mul(&DVector::from_column_slice(&quiet.moved[source]));
                     }
                 }
-                shifts.push(Shift { source, run, parameters: inverse * right });
+                let share = if run.is_some() { self.weighing } else { 1.0 };
+                shifts.push(Shift { source, run, parameters: inverse * right * share });
             }
         }
         shifts

@@ -41,6 +41,10 @@ impl RowNoise {
         RowNoise { gust_sd_m_s, ..self }
     }
 
+    pub(super) fn gust_sd_m_s(&self) -> f64 {
+        self.gust_sd_m_s
+    }
+
     /// Variance of work over a step from ∫P²dt (W² s) and its duration, J².
     pub(super) fn work_j2(&self, power_square: f64, duration_s: f64) -> f64 {
         self.power_cv * self.power_cv * power_square + ROUNDING_W2 * duration_s
