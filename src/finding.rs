@@ -94,6 +94,8 @@ pub enum What {
     // -- air and wind --------------------------------------------------------------------------
     /// Pressure was not stated and is that of the standard atmosphere.
     PressureAssumed { pressure_hpa: f64, elevation_m: Option<f64> },
+    /// The stated pressure does not fit the elevation.
+    PressureOdd { pressure_hpa: f64, standard_hpa: f64, elevation_m: f64 },
     /// Temperature was not stated.
     TemperatureAssumed { temperature_c: f64, from_device: bool },
     /// Humidity was not stated.
@@ -175,6 +177,7 @@ impl What {
             What::LapsByDistance { .. } => "laps-by-distance",
             What::LapsLeftOut { .. } => "laps-left-out",
             What::PressureAssumed { .. } => "pressure-assumed",
+            What::PressureOdd { .. } => "pressure-odd",
             What::TemperatureAssumed { .. } => "temperature-assumed",
             What::HumidityAssumed { .. } => "humidity-assumed",
             What::NotSeparable { .. } => "not-separable",
@@ -237,6 +240,7 @@ impl What {
                 Some(z) => format!("No air pressure was stated; {pressure_hpa:.1} hPa is that of the standard atmosphere at {z:.0} m. Real weather differs by up to 3 %, and CdA with it: note the station pressure."),
                 None => format!("No air pressure and no elevation is known; {pressure_hpa:.1} hPa at sea level is assumed. State pressure_hpa."),
             },
+            What::PressureOdd { pressure_hpa, standard_hpa, elevation_m } => format!("The stated {pressure_hpa:.1} hPa is {:.0} hPa {} the standard atmosphere at {elevation_m:.0} m, further than weather takes it{}; density is wrong by {:.0} % then. State the pressure at the place itself.", (pressure_hpa - standard_hpa).abs(), if pressure_hpa > standard_hpa { "above" } else { "below" }, if pressure_hpa > standard_hpa { ", as if reduced to sea level" } else { "" }, 100.0 * (pressure_hpa / standard_hpa - 1.0).abs()),
             What::TemperatureAssumed { temperature_c, from_device } => if *from_device {
                 format!("Air temperature is the mean of the device, {temperature_c:.1} °C; a device in the sun reads high. State temperature_c from a shaded thermometer.")
             } else {

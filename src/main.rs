@@ -2,13 +2,20 @@
 
 mod cli;
 
-use clap::Parser;
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
-    let arguments = cli::Arguments::parse();
-    let format = arguments.format;
-    match cli::run(arguments) {
+    match cli::Arguments::read() {
+        Ok(arguments) => {
+            let format = arguments.format;
+            ended(cli::run(arguments), format)
+        }
+        Err(mistake) => mistake.tell(),
+    }
+}
+
+fn ended(result: Result<(), cli::Failure>, format: cli::Format) -> ExitCode {
+    match result {
         Ok(()) => ExitCode::SUCCESS,
         Err(failure) => {
             failure.print(format);

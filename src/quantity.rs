@@ -52,6 +52,16 @@ pub fn ft_from_m(length_m: f64) -> f64 {
     length_m / 0.3048
 }
 
+/// Metres to miles (international mile, 1609.344 m).
+pub fn mi_from_m(length_m: f64) -> f64 {
+    length_m / 1609.344
+}
+
+/// Pa to hPa.
+pub fn hpa_from_pa(pressure_pa: f64) -> f64 {
+    pressure_pa / 100.0
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -7,7 +7,7 @@ use crate::air::wind::at_rider_height;
 use crate::air::{WeatherLog, WindVector, moist_air_density};
 use crate::error::Error;
 use crate::finding::What;
-use crate::quantity::pa_from_hpa;
+use crate::quantity::{hpa_from_pa, pa_from_hpa};
 use crate::sample::Ride;
 use crate::session::{Air, Wind, WindMode};
 use crate::solve::account::{TimeCurve, WindCurve};
@@ -23,6 +23,13 @@ const ASSUMED_PRESSURE_U_HPA: f64 = 10.0;
 const ASSUMED_TEMPERATURE_U_C: f64 = 6.0;
 const DEVICE_TEMPERATURE_U_C: f64 = 2.0;
 const ASSUMED_HUMIDITY_U_PCT: f64 = 20.0;
+/// Weather moves pressure no further than this from the standard atmosphere on a day for riding, hPa (common practice, no
+/// source).
+const WEATHER_HPA: f64 = 40.0;
+
+/// What a device says outside these is no air temperature and no elevation on land.
+const BELIEVED_TEMPERATURE_C: std::ops::Range<f64> = -40.0..60.0;
+const BELIEVED_ELEVATION_M: std::ops::Range<f64> = -500.0..9000.0;
 
 /// Air along a run.
 #[derive(Debug, Clone)]
@@ -55,8 +62,6 @@ fn mean(values: &[f64]) -> Option<f64> {
 ///
 /// Errors: [`Error::Inconsistent`] when a weather log does not cover the run.
 pub fn run_air(air: &Air, wind: &Wind, log: Option<&WeatherLog>, ride: &Ride) -> Result<RunAir, Error> {
-    let mut findings = Vec::new();
-    let mut least_u = LeastUncertainty::default();
     let scaled = |w: WindVector| at_rider_height(w, wind.mast_height_m, wind.roughness_length_m);
     let stated_wind = match (wind.mode, wind.speed_m_s, wind.from_deg) {
         (WindMode::Given, Some(speed), Some(from)) => Some(scaled(WindVector::from_speed_and_direction(speed, from))),
@@ -71,8 +76,8 @@ pub fn run_air(air: &Air, wind: &Wind, log: Option<&WeatherLog>, ride: &Ride) ->
             temperature_c: 0.0,
             pressure_pa: 0.0,
             humidity_pct: 0.0,
-            least_u,
-            findings,
+            least_u: LeastUncertainty::default(),
+            findings: Vec::new(),
         };
         for i in 0..count {
             let t = (i as f64 * LOOK_UP_S).min(ride.duration_s());
@@ -105,26 +110,8 @@ pub fn run_air(air: &Air, wind: &Wind, log: Option<&WeatherLog>, ride: &Ride) ->
         out.humidity_pct /= n as f64;
         return Ok(out);
     }
-    let temperature_c = air.temperature_c.unwrap_or_else(|| {
-        let device = mean(&ride.temperature_c);
-        least_u.temperature_c = if device.is_some() { DEVICE_TEMPERATURE_U_C } else { ASSUMED_TEMPERATURE_U_C };
-        let temperature_c = device.unwrap_or(ASSUMED_TEMPERATURE_C);
-        findings.push(What::TemperatureAssumed { temperature_c, from_device: device.is_some() });
-        temperature_c
-    });
-    let pressure_pa = air.pressure_hpa.map(pa_from_hpa).unwrap_or_else(|| {
-        let elevation_m = mean(&ride.altitude_m);
-        let pressure_pa = standard_pressure_at_elevation_pa(elevation_m.unwrap_or(0.0));
-        least_u.pressure_hpa =
-            if elevation_m.is_some() { ASSUMED_PRESSURE_U_HPA } else { 3.0 * ASSUMED_PRESSURE_U_HPA };
-        findings.push(What::PressureAssumed { pressure_hpa: pressure_pa / pa_from_hpa(1.0), elevation_m });
-        pressure_pa
-    });
-    let humidity_pct = air.humidity_pct.unwrap_or_else(|| {
-        least_u.humidity_pct = ASSUMED_HUMIDITY_U_PCT;
-        findings.push(What::HumidityAssumed { humidity_pct: ASSUMED_HUMIDITY_PCT });
-        ASSUMED_HUMIDITY_PCT
-    });
+    let Readings { temperature_c, pressure_pa, humidity_pct, least_u, findings } =
+        readings(air, mean(&ride.temperature_c), mean(&ride.altitude_m));
     let here = stated_wind.unwrap_or(WindVector::STILL);
     Ok(RunAir {
         density: TimeCurve::constant(moist_air_density(temperature_c, pressure_pa, humidity_pct).density_kg_m3),
@@ -138,4 +125,65 @@ pub fn run_air(air: &Air, wind: &Wind, log: Option<&WeatherLog>, ride: &Ride) ->
         least_u,
         findings,
     })
+}
+
+/// Readings of the air as stated, or assumed where they were not.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Readings {
+    pub temperature_c: f64,
+    /// At the station.
+    pub pressure_pa: f64,
+    pub humidity_pct: f64,
+    pub least_u: LeastUncertainty,
+    pub findings: Vec<What>,
+}
+
+/// Completes what was stated: the device's temperature or 15 °C, the standard atmosphere at the elevation, 60 %.
+///
+/// A stated pressure further from the standard atmosphere than weather takes it is told, not changed.
+pub fn readings(air: &Air, device_temperature_c: Option<f64>, elevation_m: Option<f64>) -> Readings {
+    let mut findings = Vec::new();
+    let mut least_u = LeastUncertainty::default();
+    let device_temperature_c = device_temperature_c.filter(|t| BELIEVED_TEMPERATURE_C.contains(t));
+    let elevation_m = elevation_m.filter(|z| BELIEVED_ELEVATION_M.contains(z));
+    let temperature_c = air.temperature_c.unwrap_or_else(|| {
+        let from_device = device_temperature_c.is_some();
+        least_u.temperature_c = if from_device { DEVICE_TEMPERATURE_U_C } else { ASSUMED_TEMPERATURE_U_C };
+        let temperature_c = device_temperature_c.unwrap_or(ASSUMED_TEMPERATURE_C);
+        findings.push(What::TemperatureAssumed { temperature_c, from_device });
+        temperature_c
+    });
+    let standard_pa = standard_pressure_at_elevation_pa(elevation_m.unwrap_or(0.0));
+    let pressure_pa = air.pressure_hpa.map(pa_from_hpa).unwrap_or_else(|| {
+        least_u.pressure_hpa = if elevation_m.is_some() { ASSUMED_PRESSURE_U_HPA } else { 3.0 * ASSUMED_PRESSURE_U_HPA };
+        findings.push(What::PressureAssumed { pressure_hpa: hpa_from_pa(standard_pa), elevation_m });
+        standard_pa
+    });
+    if let Some(elevation_m) = elevation_m
+        && hpa_from_pa((pressure_pa - standard_pa).abs()) > WEATHER_HPA
+    {
+        let (pressure_hpa, standard_hpa) = (hpa_from_pa(pressure_pa), hpa_from_pa(standard_pa));
+        findings.push(What::PressureOdd { pressure_hpa, standard_hpa, elevation_m });
+    }
+    let humidity_pct = air.humidity_pct.unwrap_or_else(|| {
+        least_u.humidity_pct = ASSUMED_HUMIDITY_U_PCT;
+        findings.push(What::HumidityAssumed { humidity_pct: ASSUMED_HUMIDITY_PCT });
+        ASSUMED_HUMIDITY_PCT
+    });
+    Readings { temperature_c, pressure_pa, humidity_pct, least_u, findings }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_pressure_reduced_to_sea_level_is_told_at_some_height_and_not_near_the_sea() {
+        let air = Air { temperature_c: Some(18.0), pressure_hpa: Some(1013.0), humidity_pct: Some(60.0), log: None };
+        // At 600 m the standard atmosphere has 943 hPa, at 100 m 1001 hPa (ISO 2533).
+        let high = readings(&air, None, Some(600.0));
+        assert!(matches!(high.findings[..], [What::PressureOdd { .. }]), "{:?}", high.findings);
+        assert!(readings(&air, None, Some(100.0)).findings.is_empty());
+        assert_eq!(high.pressure_pa, 101_300.0);
+    }
 }

@@ -66,6 +66,7 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
     for (run, laps) in session.runs.iter().zip(&mut cut.runs) {
         overrule(run, laps)?;
     }
+    super::solvable_laps::check(session, &cut, &findings)?;
 
     let mut air = Vec::with_capacity(rides.len());
     for (k, ride) in rides.iter().enumerate() {

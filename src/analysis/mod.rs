@@ -5,10 +5,14 @@
 
 pub(crate) mod air_of_run;
 mod evidence_of;
+pub mod inspection;
 pub(crate) mod instrument;
 pub(crate) mod loop_venue;
 mod outcome;
 pub(crate) mod quantities;
+mod solvable_laps;
+
+pub use air_of_run::{LeastUncertainty, Readings, readings};
 
 use crate::air::WeatherLog;
 use crate::circuit::Survey;

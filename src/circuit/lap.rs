@@ -192,7 +192,8 @@ fn no_laps(runs: &[RunToCut], reason: &str) -> Error {
     }
 }
 
-fn has_moving_positions(ride: &Ride) -> bool {
+/// Whether positions are there and move.
+pub fn has_moving_positions(ride: &Ride) -> bool {
     let span = |values: &[f64]| {
         let known = values.iter().filter(|x| x.is_finite());
         let (low, high) = known.fold((f64::MAX, f64::MIN), |(a, b), &x| (a.min(x), b.max(x)));

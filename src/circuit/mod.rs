@@ -15,7 +15,7 @@ mod track;
 pub use chainage::Chainage;
 pub use gate::{Gate, Track};
 pub use gate_search::{find_gate, steady_gate};
-pub use lap::{Lap, LapCut, RunToCut, cut};
+pub use lap::{Lap, LapCut, RunToCut, cut, has_moving_positions};
 pub use plane::{Place, Plane};
 pub use reference_line::ReferenceLine;
 pub use survey::Survey;

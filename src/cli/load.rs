@@ -17,17 +17,43 @@ const LARGEST_SESSION: u64 = 4 << 20;
 /// Text of a small file.
 pub fn text(path: &Path) -> Result<String, Error> {
     let unreadable = |reason: String| Error::Unreadable { path: path.to_path_buf(), reason };
-    let size = std::fs::metadata(path).map_err(|e| unreadable(e.to_string()))?.len();
-    if size > LARGEST_SESSION {
+    let metadata = std::fs::metadata(path).map_err(|e| unreadable(e.to_string()))?;
+    if !metadata.is_file() {
+        return Err(unreadable("not a regular file".into()));
+    }
+    if metadata.len() > LARGEST_SESSION {
         return Err(Error::TooLarge {
             file: path.display().to_string(),
             what: "the number of bytes",
-            value: size,
+            value: metadata.len(),
             limit: LARGEST_SESSION,
         });
     }
     let bytes = std::fs::read(path).map_err(|e| unreadable(e.to_string()))?;
     String::from_utf8(bytes).map_err(|_| unreadable("it is not text in UTF-8".into()))
+}
+
+/// Whether a file is a session: by its extension, or else because it is TOML and not a ride.
+pub fn is_session(path: &Path) -> Result<bool, Error> {
+    if path.is_dir() {
+        let reason = "it is a folder; name the session or the ride in it".to_string();
+        return Err(Error::Unreadable { path: path.to_path_buf(), reason });
+    }
+    let extension = path.extension().map(|e| e.to_string_lossy().to_lowercase()).unwrap_or_default();
+    match extension.as_str() {
+        "toml" => return Ok(true),
+        "fit" | "csv" => return Ok(false),
+        _ => {}
+    }
+    let unreadable = |e: std::io::Error| Error::Unreadable { path: path.to_path_buf(), reason: e.to_string() };
+    let metadata = std::fs::metadata(path).map_err(unreadable)?;
+    // What cannot be read as a ride either is refused when it is tried.
+    if !metadata.is_file() || metadata.len() > LARGEST_SESSION {
+        return Ok(false);
+    }
+    let bytes = std::fs::read(path).map_err(unreadable)?;
+    // A table of numbers with a heading is never valid TOML, and an empty file is no session.
+    Ok(std::str::from_utf8(&bytes).is_ok_and(|text| toml::from_str::<toml::Table>(text).is_ok_and(|t| !t.is_empty())))
 }
 
 fn shown(path: &Path) -> String {

@@ -2,28 +2,48 @@
 //!
 //! Given arguments; reads files, calls the library, prints results to stdout and everything else to stderr.
 
+mod air;
+mod completions;
+mod demand;
 mod failure;
+mod flag_name;
+mod inspect;
 mod load;
+mod man;
+mod mistake;
+mod number;
 mod output;
 mod results;
+mod ride_flags;
+mod schema;
 mod solve;
 
 use clap::{Parser, Subcommand, ValueEnum};
-use failure::Failure;
+pub use failure::Failure;
 
 /// Turns rides on closed loops, tracks and rollers into CdA and Crr with honest intervals.
 #[derive(Debug, Parser)]
-#[command(name = "loopwright", version, max_term_width = 100)]
+#[command(name = "loopwright", version, max_term_width = 100, after_help = EXAMPLES)]
 pub struct Arguments {
     /// How results are printed
-    #[arg(long, global = true, value_enum, default_value_t = Format::Text)]
+    #[arg(long, global = true, value_enum, default_value_t = Format::Text, help_heading = OUTPUT)]
     pub format: Format,
     /// Units for people; files are always SI
-    #[arg(long, global = true, value_enum, default_value_t = Units::Metric)]
+    #[arg(long, global = true, value_enum, default_value_t = Units::Metric, help_heading = OUTPUT)]
     pub units: Units,
     #[command(subcommand)]
     pub command: Command,
 }
+
+const OUTPUT: &str = "Output";
+
+const EXAMPLES: &str = "\
+Examples:
+  loopwright inspect run-1.fit
+  loopwright solve session.toml
+  loopwright solve run-1.fit --mass-kg 86.4 --temperature-c 18
+
+Exit status: 0 done, 1 the input cannot give the answer, 2 a mistake in the arguments or the session.";
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub enum Format {
@@ -48,13 +68,61 @@ impl From<Units> for loopwright::report::Units {
 
 #[derive(Debug, Subcommand)]
 pub enum Command {
-    /// Solve a session for CdA and Crr, compare its set-ups, write results and figures
-    Solve(solve::SolveArguments),
+    /// Solve a session or one ride for CdA and Crr, compare set-ups, write results and figures
+    Solve(Box<solve::SolveArguments>),
+    /// Show what ride files hold, the laps in them, and what would spoil a test
+    Inspect(inspect::InspectArguments),
+    /// Watts at a speed, speed at a power, time over a distance, split by cause
+    Demand(demand::DemandArguments),
+    /// Density of moist air with its uncertainty
+    Air(air::AirArguments),
+    /// Print the completions of a shell
+    Completions(completions::CompletionsArguments),
+    /// Print the manual page, or write one for every command
+    Man(man::ManArguments),
+    /// Print the JSON Schema of a session or plan file
+    Schema(schema::SchemaArguments),
 }
 
 /// Runs a command.
 pub fn run(arguments: Arguments) -> Result<(), Failure> {
-    match arguments.command {
-        Command::Solve(a) => solve::run(a, arguments.format, arguments.units),
+    let Arguments { format, units, command } = arguments;
+    match command {
+        Command::Solve(a) => solve::run(*a, format, units),
+        Command::Inspect(a) => inspect::run(a, format, units),
+        Command::Demand(a) => demand::run(a, format, units),
+        Command::Air(a) => air::run(&a, format),
+        Command::Completions(a) => completions::run(&a),
+        Command::Man(a) => man::run(&a),
+        Command::Schema(a) => schema::run(&a),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+
+    #[test]
+    fn every_command_has_an_example_that_fits_a_terminal_and_every_flag_has_words() {
+        let mut whole = Arguments::command();
+        whole.build();
+        for command in std::iter::once(&whole).chain(whole.get_subcommands().filter(|c| c.get_name() != "help")) {
+            let name = command.get_name();
+            let after = command.get_after_help().map(|h| h.to_string()).unwrap_or_default();
+            assert!(after.contains("Example"), "{name} has no example");
+            for line in after.lines().filter(|l| l.starts_with("  ")) {
+                assert!(line.chars().count() <= 80, "{name}: {line}");
+            }
+            for argument in command.get_arguments() {
+                let help = argument.get_help().map(|h| h.to_string()).unwrap_or_default();
+                assert!(!help.trim().is_empty(), "{name} {} has no help", argument.get_id());
+            }
+        }
+    }
+
+    #[test]
+    fn flags_do_not_contradict_each_other() {
+        Arguments::command().debug_assert();
     }
 }

@@ -1,18 +1,42 @@
 //! Standard output: a closed pipe ends the program's output quietly, not its work.
 
+use super::failure::Failure;
 use serde::Serialize;
-use std::io::Write;
+use std::io::{ErrorKind, Write};
+
+/// Width taken where there is no terminal to ask.
+const USUAL_WIDTH: usize = 80;
 
 /// Prints text.
-pub fn text(text: &str) {
-    // A reader that has seen enough, such as a pager that was left, is no fault of ours.
-    let _ = std::io::stdout().lock().write_all(text.as_bytes());
+pub fn text(text: &str) -> Result<(), Failure> {
+    let mut stdout = std::io::stdout().lock();
+    match stdout.write_all(text.as_bytes()).and_then(|()| stdout.flush()) {
+        // A reader that has seen enough, such as a pager that was left, is no fault of ours.
+        Err(e) if e.kind() == ErrorKind::BrokenPipe => Ok(()),
+        Err(e) => Err(Failure::unwritable("standard output", &e)),
+        Ok(()) => Ok(()),
+    }
 }
 
 /// Prints a value as JSON.
-pub fn json(value: &impl Serialize) {
-    if let Ok(json) = serde_json::to_string_pretty(value) {
-        text(&json);
-        text("\n");
+pub fn json(value: &impl Serialize) -> Result<(), Failure> {
+    match serde_json::to_string_pretty(value) {
+        Ok(json) => text(&format!("{json}\n")),
+        Err(e) => Err(Failure::unwritable("standard output", &e.into())),
+    }
+}
+
+/// Prints a remark that is no result.
+pub fn remark(line: &str) {
+    // Where standard error is closed there is nobody to tell.
+    let _ = writeln!(std::io::stderr().lock(), "{line}");
+}
+
+/// Columns of the terminal; without one those that `COLUMNS` says, or 80.
+pub fn width() -> usize {
+    let stated = || std::env::var("COLUMNS").ok()?.trim().parse::<usize>().ok().filter(|w| *w > 0);
+    match terminal_size::terminal_size_of(std::io::stdout()) {
+        Some((columns, _)) if columns.0 > 0 => usize::from(columns.0),
+        _ => stated().unwrap_or(USUAL_WIDTH),
     }
 }

@@ -25,6 +25,26 @@ pub fn check(folder: &Path) -> Result<(), Error> {
 /// Writes all files, or none.
 pub fn write(folder: &Path, files: &[ResultFile]) -> Result<(), Error> {
     check(folder)?;
+    replace(folder, files)
+}
+
+/// Checks early that figures of single files can go to a folder: one that holds anything else is left alone.
+pub fn check_figures(folder: &Path) -> Result<(), Error> {
+    let ours = |name: &str| name.ends_with("-timeline.svg") || name.ends_with("-map.svg");
+    let may_replace = match std::fs::read_dir(folder) {
+        Ok(entries) => entries.flatten().all(|e| ours(&e.file_name().to_string_lossy())),
+        Err(_) => !folder.exists(),
+    };
+    if may_replace { Ok(()) } else { Err(Error::ForeignFolder { path: folder.to_path_buf() }) }
+}
+
+/// Writes figures of single files, or none.
+pub fn write_figures(folder: &Path, files: &[ResultFile]) -> Result<(), Error> {
+    check_figures(folder)?;
+    replace(folder, files)
+}
+
+fn replace(folder: &Path, files: &[ResultFile]) -> Result<(), Error> {
     let failed = |e: std::io::Error| Error::Unwritable { path: folder.to_path_buf(), reason: e.to_string() };
     let parent: PathBuf = match folder.parent() {
         Some(p) if !p.as_os_str().is_empty() => p.to_path_buf(),

@@ -1,9 +1,11 @@
 //! `loopwright solve`.
 
 use super::failure::Failure;
+use super::ride_flags::RideFlags;
 use super::{Format, Units, load, output, results};
 use clap::Args;
-use loopwright::analysis::{Depth, analyse};
+use loopwright::analysis::{Depth, Inputs, analyse};
+use loopwright::error::Error;
 use loopwright::plot::Style;
 use loopwright::report::files::{FilesInput, files};
 use loopwright::report::text::summary;
@@ -11,19 +13,28 @@ use std::path::{Path, PathBuf};
 
 /// Arguments of `solve`.
 #[derive(Debug, Args)]
+#[command(after_help = "\
+Examples:
+  loopwright solve session.toml --out results
+  loopwright solve run-1.fit --mass-kg 86.4 \\
+    --temperature-c 18 --pressure-hpa 978 --humidity-pct 60
+  loopwright solve run-1.fit --mass-kg 86.4 --kind track --length-m 250")]
 pub struct SolveArguments {
-    /// A session file (.toml)
+    /// A session file (.toml), or a ride (FIT or CSV) with --mass-kg
     pub input: PathBuf,
-    /// Folder for the results; by default <session>-results beside the session file
-    #[arg(long)]
+    /// Folder for the results; by default <input>-results beside the input
+    #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
+    #[command(flatten)]
+    pub ride: RideFlags,
 }
 
 pub fn run(arguments: SolveArguments, format: Format, units: Units) -> Result<(), Failure> {
     let out = arguments.out.clone().unwrap_or_else(|| default_out(&arguments.input));
     results::check(&out)?;
-    let inputs = load::session(&arguments.input)?;
-    let analysis = analyse(&inputs, Depth::default())?;
+    let inputs = read(&arguments)?;
+    let analysis = analyse(&inputs, Depth::default())
+        .map_err(|e| Failure::from(e).with_hint(|| look_closer(&inputs, &arguments.input)))?;
     let files = files(&FilesInput {
         session: &inputs.session,
         solution: &analysis.solution,
@@ -35,16 +46,47 @@ pub fn run(arguments: SolveArguments, format: Format, units: Units) -> Result<()
     results::write(&out, &files)?;
     match format {
         Format::Text => {
-            let width = terminal_size::terminal_size().map_or(80, |(w, _)| usize::from(w.0));
-            output::text(&summary(&analysis.solution, width, units.into()));
-            output::text(&format!("Results are in {}\n", out.display()));
+            output::text(&summary(&analysis.solution, output::width(), units.into()))?;
+            output::remark(&format!("Results are in {}", out.display()));
         }
-        Format::Json => output::json(&analysis.solution),
+        Format::Json => output::json(&analysis.solution)?,
     }
     Ok(())
 }
 
-fn default_out(session: &Path) -> PathBuf {
-    let stem = session.file_stem().map_or_else(|| "session".into(), |s| s.to_string_lossy().into_owned());
-    session.with_file_name(format!("{stem}-results"))
+fn read(arguments: &SolveArguments) -> Result<Inputs, Error> {
+    let path = &arguments.input;
+    if load::is_session(path)? {
+        if let Some(flag) = arguments.ride.given().into_iter().next() {
+            return Err(Error::Usage {
+                flag,
+                message: format!("a session file states this itself; put the value into {} and leave the flag out", path.display()),
+            });
+        }
+        return load::session(path);
+    }
+    let file = path.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
+    let session = arguments.ride.session(&file, &stem(path))?;
+    load::inputs(session, path.parent().unwrap_or(Path::new("")))
+}
+
+/// Where the person finds out more about rides that cannot be solved.
+fn look_closer(inputs: &Inputs, input: &Path) -> String {
+    let folder = input.parent().unwrap_or(Path::new(""));
+    let files: Vec<String> = inputs
+        .session
+        .runs
+        .iter()
+        .take(3)
+        .map(|run| folder.join(&run.file).display().to_string())
+        .collect();
+    format!("To see what the rides hold: loopwright inspect {}", files.join(" "))
+}
+
+fn stem(path: &Path) -> String {
+    path.file_stem().map_or_else(|| "ride".into(), |s| s.to_string_lossy().into_owned())
+}
+
+fn default_out(input: &Path) -> PathBuf {
+    input.with_file_name(format!("{}-results", stem(input)))
 }

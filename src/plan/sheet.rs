@@ -10,7 +10,8 @@ use crate::quantity::m_s_from_km_h;
 use crate::report::Units;
 use crate::report::cautions::CAUTIONS;
 use crate::session::Venue;
-use minijinja::{AutoEscape, Environment, Value};
+use minijinja::value::{Serde, Value};
+use minijinja::{AutoEscape, Environment, UndefinedBehavior};
 use serde::Serialize;
 
 /// Before leaving home.
@@ -158,14 +159,14 @@ fn task(plan: &Plan, run: usize, units: Units) -> String {
 }
 
 fn filled(template: &str, sheet: &Sheet, escape: AutoEscape) -> Result<String, Error> {
-    let fault = |e: minijinja::Error| Error::Page { reason: e.to_string() };
+    let fault = |e: minijinja::Error| Error::Page { reason: format!("{e:#}") };
     let mut environment = Environment::new();
-    environment.set_auto_escape_callback(move |_| escape);
-    environment.set_trim_blocks(true);
-    environment.set_lstrip_blocks(true);
-    environment.set_keep_trailing_newline(true);
+    environment.set_undefined_behavior(UndefinedBehavior::Strict);
+    environment.set_auto_escape_callback(move |_| escape.clone());
     environment.add_template("sheet", template).map_err(fault)?;
-    environment.get_template("sheet").map_err(fault)?.render(Value::from_serialize(sheet)).map_err(fault)
+    let mut text = environment.get_template("sheet").and_then(|t| t.render(Value::from(Serde(sheet)))).map_err(fault)?;
+    text.push('\n');
+    Ok(text)
 }
 
 #[cfg(test)]

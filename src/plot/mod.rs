@@ -9,6 +9,7 @@ pub mod curves;
 pub mod elevation;
 mod finish;
 pub mod forest;
+pub mod inspection;
 pub mod joint_region;
 mod key;
 pub mod lettering;

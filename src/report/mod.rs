@@ -3,16 +3,20 @@
 //! Given a solution, the session behind it and drawn figures; gives text and HTML. Pure: it computes nothing that is
 //! not in its input except roundings, opens no file and asks no clock.
 
+pub mod air;
 pub mod captions;
 pub mod cautions;
 mod context;
+pub mod demand;
 pub mod files;
 mod held_fixed;
+pub mod inspection;
 pub mod laps_left_out;
 pub mod methods;
 pub(crate) mod number;
 pub mod page;
 pub mod sources;
+pub mod sparkline;
 pub(crate) mod table;
 pub mod text;
 pub mod units;

@@ -10,9 +10,9 @@ use super::verdict::{self, name_of, reference_speed, setup_name};
 use crate::solution::{Estimate, RunResult, Solution};
 
 /// No narrower than this, whatever the terminal says.
-const LEAST_WIDTH: usize = 40;
+pub(super) const LEAST_WIDTH: usize = 40;
 /// Longer lines are hard to read.
-const MOST_WIDTH: usize = 100;
+pub(super) const MOST_WIDTH: usize = 100;
 
 /// See the module.
 pub fn summary(solution: &Solution, width: usize, units: Units) -> String {
@@ -38,11 +38,15 @@ pub fn summary(solution: &Solution, width: usize, units: Units) -> String {
         text.push_str(&paragraph(&laps, width, ""));
     }
     section(&mut text, width, "Findings", &findings(solution, width));
-    // Names and reasons come from files: nothing of theirs may steer the terminal.
+    without_controls(&text)
+}
+
+/// Names and reasons come from files: nothing of theirs may steer the terminal.
+pub(super) fn without_controls(text: &str) -> String {
     text.chars().filter(|c| *c == '\n' || !c.is_control()).collect()
 }
 
-fn section(text: &mut String, width: usize, heading: &str, body: &str) {
+pub(super) fn section(text: &mut String, width: usize, heading: &str, body: &str) {
     if !body.is_empty() {
         text.push_str(&format!("\n{}{}\n", paragraph(heading, width, ""), body.trim_end()));
     }

@@ -185,7 +185,7 @@ fn speed_from_distance(time_s: &[f64], distance_m: &[f64], stretch: &[usize]) ->
 }
 
 /// Integral of the speed channel over the advance of the distance channel, where both are there.
-fn speed_to_distance_ratio(time_s: &[f64], speed: &[f64], distance: &[f64], stretch: &[usize]) -> Option<f64> {
+pub fn speed_to_distance_ratio(time_s: &[f64], speed: &[f64], distance: &[f64], stretch: &[usize]) -> Option<f64> {
     let (mut by_speed, mut by_distance) = (0.0, 0.0);
     for i in 1..time_s.len() {
         let d = distance[i] - distance[i - 1];

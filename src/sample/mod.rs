@@ -8,7 +8,7 @@ mod curve;
 mod exclusion;
 mod frame;
 
-pub use clock::{Ride, align};
+pub use clock::{Ride, align, speed_to_distance_ratio};
 pub use curve::{Cumulative, Sampled};
 pub use exclusion::{Reason, mark_samples};
 pub use frame::{SampleColumns, samples_frame};

@@ -1,6 +1,6 @@
 //! Range and consistency checks on a session: the plausible range of every physical value in one table.
 
-use super::{Lag, Session, Venue, WindMode, locate};
+use super::{Air, Lag, RiderAndBike, Session, Uncertainty, Venue, WindMode, locate};
 use crate::error::Error;
 
 /// Plausible range of a value and the mistake that usually lies behind one outside it.
@@ -58,16 +58,16 @@ impl Checker<'_> {
 /// Checks every value of a session against its range, and the parts against each other.
 pub(crate) fn check(session: &Session, text: &str, file: &str) -> Result<(), Error> {
     let at = Checker { text, file };
-    rider(session, &at)?;
-    uncertainty(session, &at)?;
+    rider(&session.rider_and_bike, &at)?;
+    uncertainty(&session.uncertainty, &at)?;
     circuit(session, &at)?;
     weather(session, &at)?;
     choices(session, &at)?;
     setups_and_runs(session, &at)
 }
 
-fn rider(session: &Session, at: &Checker) -> Result<(), Error> {
-    let r = &session.rider_and_bike;
+/// Checks mass and mechanics by themselves.
+pub(super) fn rider(r: &RiderAndBike, at: &Checker) -> Result<(), Error> {
     let key = |k| ["rider_and_bike", k];
     at.within(&key("mass_kg"), r.mass_kg, &MASS)?;
     at.within(
@@ -99,8 +99,8 @@ fn rider(session: &Session, at: &Checker) -> Result<(), Error> {
     )
 }
 
-fn uncertainty(session: &Session, at: &Checker) -> Result<(), Error> {
-    let u = &session.uncertainty;
+/// Checks standard uncertainties by themselves.
+pub(super) fn uncertainty(u: &Uncertainty, at: &Checker) -> Result<(), Error> {
     let fraction = limit(0.0, 0.5, "a fraction, not per cent: 1 % is 0.01");
     let checks: [(&str, f64, Limit); 15] = [
         ("mass_kg", u.mass_kg, limit(0.0, 10.0, "standard uncertainty of one weighing in kg")),
@@ -196,8 +196,8 @@ fn circuit(session: &Session, at: &Checker) -> Result<(), Error> {
     at.within(&["rollers", "reference_temperature_c"], r.reference_temperature_c, &limit(-10.0, 50.0, "in °C"))
 }
 
-fn weather(session: &Session, at: &Checker) -> Result<(), Error> {
-    let a = &session.air;
+/// Checks stated readings of the air by themselves.
+pub(super) fn readings(a: &Air, at: &Checker) -> Result<(), Error> {
     at.within_if(&["air", "temperature_c"], a.temperature_c, &limit(-30.0, 55.0, "in °C, not °F or K"))?;
     at.within_if(&["air", "pressure_hpa"], a.pressure_hpa, &PRESSURE)?;
     at.within_if(&["air", "humidity_pct"], a.humidity_pct, &limit(0.0, 100.0, "per cent: 60, not 0.6"))?;
@@ -210,6 +210,12 @@ fn weather(session: &Session, at: &Checker) -> Result<(), Error> {
             format!("humidity_pct = {h} looks like a fraction; give per cent, such as 60"),
         ));
     }
+    Ok(())
+}
+
+fn weather(session: &Session, at: &Checker) -> Result<(), Error> {
+    let a = &session.air;
+    readings(a, at)?;
     let w = &session.wind;
     at.within_if(
         &["wind", "speed_m_s"],
@@ -276,6 +282,21 @@ fn setups_and_runs(session: &Session, at: &Checker) -> Result<(), Error> {
         return Err(at.inconsistent(&[], "there is no [[run]]; name at least one ride file and its setup".into()));
     }
     let ids = || session.setups.iter().map(|s| s.id.as_str()).collect::<Vec<_>>().join(", ");
+    // A slip in a run's set-up also leaves one without runs; the slip is what to tell of.
+    for (i, run) in session.runs.iter().enumerate() {
+        if !session.setups.iter().any(|s| s.id == run.setup) {
+            return Err(at.inconsistent(
+                &["run", &i.to_string(), "setup"],
+                format!(
+                    "run {} ({}) names set-up «{}», which is not there; there are: {}",
+                    i + 1,
+                    run.file,
+                    run.setup,
+                    ids()
+                ),
+            ));
+        }
+    }
     for (i, setup) in session.setups.iter().enumerate() {
         let n = i.to_string();
         if setup.id.is_empty() {
@@ -302,18 +323,6 @@ fn setups_and_runs(session: &Session, at: &Checker) -> Result<(), Error> {
     for (i, run) in session.runs.iter().enumerate() {
         let n = i.to_string();
         let key = |k| ["run", n.as_str(), k];
-        if !session.setups.iter().any(|s| s.id == run.setup) {
-            return Err(at.inconsistent(
-                &key("setup"),
-                format!(
-                    "run {} ({}) names set-up «{}», which is not there; there are: {}",
-                    i + 1,
-                    run.file,
-                    run.setup,
-                    ids()
-                ),
-            ));
-        }
         if session.runs[..i].iter().any(|r| r.file == run.file && r.laps == run.laps) {
             return Err(at.inconsistent(
                 &key("file"),

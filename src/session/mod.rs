@@ -5,6 +5,7 @@
 
 pub(crate) mod check;
 mod read;
+mod typed;
 
 pub use read::{locate, parse_checked, syntax_error};
 
@@ -442,11 +443,6 @@ impl Session {
         let session: Session = parse_checked(text, file)?;
         check::check(&session, text, file)?;
         Ok(session)
-    }
-
-    /// Checks a session that was put together from flags.
-    pub fn check(&self) -> Result<(), Error> {
-        check::check(self, "", "command line")
     }
 
     pub fn baseline(&self) -> usize {

@@ -1,0 +1,147 @@
+//! What one ride file holds and what would spoil a test made with it.
+//!
+//! Given a recording and, if known, the length of the loop; gives coverage of the channels, sampling, gaps, the laps
+//! that can be found and a list of obstacles, each with its remedy. It solves nothing, and it never refuses: a ride
+//! without laps or without power is described as such.
+
+mod channel;
+mod laps;
+mod obstacle;
+mod sampling;
+
+pub use channel::ChannelHeld;
+pub use laps::{HeldLap, LapsHeld};
+pub use obstacle::Obstacle;
+pub use sampling::{Interval, Sampling, Span};
+
+use crate::error::Error;
+use crate::evidence::{LinePoint, RunEvidence};
+use crate::finding::What;
+use crate::record::Recording;
+use crate::rollers::{self, Choice};
+use crate::sample::{align, speed_to_distance_ratio};
+use crate::session::{RiderAndBike, Rollers};
+use serde::Serialize;
+
+/// A mass to look for a steady window with, kg.
+const NOMINAL_MASS_KG: f64 = 85.0;
+
+/// What one ride file holds. Numbers are in the unit of their name, an unknown is `null` in JSON.
+#[derive(Debug, Clone, Serialize)]
+pub struct Inspection {
+    pub file: String,
+    pub sha256: String,
+    pub bytes: u64,
+    pub records: usize,
+    /// Time of the first record, RFC 3339; `null` when the clock was not set.
+    pub started: Option<String>,
+    pub duration_s: f64,
+    /// Whether positions show that the bicycle moves; `null` without positions.
+    pub moves: Option<bool>,
+    pub channels: Vec<ChannelHeld>,
+    pub sampling: Sampling,
+    pub gaps: Vec<Span>,
+    pub pauses: Vec<Span>,
+    /// Integral of the speed channel over the advance of the distance channel; `null` when one of them is missing.
+    pub speed_over_distance: Option<f64>,
+    pub laps: LapsHeld,
+    /// Whether nothing stands in the way of a solution; [`Inspection::obstacles`] may still weaken it.
+    pub solvable: bool,
+    pub obstacles: Vec<Obstacle>,
+    /// What was lost or odd while reading.
+    pub findings: Vec<Noted>,
+    #[serde(skip)]
+    pub drawn: Drawn,
+}
+
+/// A finding in words.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Noted {
+    pub code: &'static str,
+    pub message: String,
+}
+
+impl From<&What> for Noted {
+    fn from(what: &What) -> Self {
+        Noted { code: what.code(), message: what.message() }
+    }
+}
+
+/// Series for a time line and a map.
+#[derive(Debug, Clone, Default)]
+pub struct Drawn {
+    /// Speed and power of every record; `used` where it is part of a lap that nothing speaks against.
+    pub run: RunEvidence,
+    /// The loop in a plane; empty where no laps were found by positions.
+    pub line: Vec<LinePoint>,
+}
+
+/// Looks at one recording.
+///
+/// `length_m` is the length of one lap, needed only where neither positions nor lap marks show the laps.
+///
+/// ```
+/// use loopwright::analysis::inspection::inspect;
+/// let ride = loopwright::record::parse_csv(b"time_s,power_w,speed_m_s\n0,200,10\n1,210,10\n2,205,10\n", "ride.csv")?;
+/// let held = inspect(&ride, None);
+/// assert_eq!((held.records, held.laps.count, held.solvable), (3, 0, false));
+/// # Ok::<(), loopwright::error::Error>(())
+/// ```
+pub fn inspect(recording: &Recording, length_m: Option<f64>) -> Inspection {
+    let (ride, said) = align(recording);
+    let known: Vec<&What> = recording.findings.iter().chain(&said).collect();
+    let speed_is_made_up = known.iter().any(|w| matches!(w, What::SpeedFromDistance));
+    let speed_over_distance = speed_to_distance_ratio(&ride.time_s, &ride.speed_m_s, &recording.distance_m, &ride.stretch)
+        .filter(|ratio| ratio.is_finite() && !speed_is_made_up);
+    let found = laps::find(&recording.provenance.file, &ride, length_m);
+    let clock_is_set = !known.iter().any(|w| matches!(w, What::ClockNotSet));
+    let gaps = sampling::gaps(&ride);
+    let mut held = Inspection {
+        file: recording.provenance.file.clone(),
+        sha256: recording.provenance.sha256.clone(),
+        bytes: recording.provenance.bytes,
+        records: recording.len(),
+        started: moment(ride.start_unix_s).filter(|_| clock_is_set && !recording.is_empty()),
+        duration_s: ride.duration_s(),
+        moves: found.moves,
+        channels: channel::held(recording),
+        sampling: sampling::sampling(&ride),
+        pauses: sampling::pauses(recording, ride.start_unix_s),
+        gaps,
+        speed_over_distance,
+        laps: found.laps,
+        solvable: false,
+        obstacles: Vec::new(),
+        // The gaps have a list of their own, and what the cut says is told with the laps.
+        findings: unrepeated(known.iter().filter(|w| !matches!(w, What::Gaps { .. }))),
+        drawn: found.drawn,
+    };
+    let no_window = if held.moves == Some(false) { window_missing(recording) } else { None };
+    held.obstacles = obstacle::obstacles(&held, &obstacle::Told { speed_from_distance: speed_is_made_up, no_window });
+    held.solvable = !held.obstacles.iter().any(|o| o.prevents);
+    held
+}
+
+/// Why a ride on rollers could not be solved; a ride without power or speed is told of elsewhere.
+fn window_missing(recording: &Recording) -> Option<Error> {
+    // Where the warm-up ends does not hang on the mass or on the size of the drums.
+    let rider = RiderAndBike::of_mass(NOMINAL_MASS_KG);
+    let tried = rollers::analyse(recording, &rider, &Rollers::default(), &Choice::default());
+    tried.err().filter(|e| matches!(e, Error::NoSteadyWindow { .. }))
+}
+
+/// Reading and aligning may both notice the same thing.
+fn unrepeated<'a>(all: impl Iterator<Item = &'a &'a What>) -> Vec<Noted> {
+    let mut noted: Vec<Noted> = Vec::new();
+    for what in all {
+        let one = Noted::from(*what);
+        if !noted.contains(&one) {
+            noted.push(one);
+        }
+    }
+    noted
+}
+
+fn moment(unix_s: f64) -> Option<String> {
+    jiff::Timestamp::from_second(unix_s as i64).ok().map(|t| t.to_string())
+}

@@ -1,0 +1,16 @@
+//! The program as a process: what a person sees who gets something wrong, and what a script can rely on.
+//!
+//! Given rides and sessions made here (and, where `LOOPWRIGHT_RIDES` names a folder, rides of real devices); runs the
+//! built program. It calls no function of the library except to make input.
+
+mod answers;
+mod any_input;
+#[path = "../fit_bytes/mod.rs"]
+mod fit_bytes;
+mod generated;
+mod inspected;
+mod program;
+mod real_rides;
+mod refusals;
+mod rides;
+mod single_ride;

@@ -1,0 +1,164 @@
+//! Mistakes in a session, a file or a folder: each message names the place, the value, the limit and the next step.
+
+use crate::program::Desk;
+use crate::rides::{
+    ONE_SPEED, TWO_SPEEDS, only_power, only_speed, other_kind, power_and_speed, round_road, session, standing_still,
+};
+
+/// A desk with four laps on the round road and a session that is sound but for one line.
+fn desk(from: &str, to: &str) -> Desk {
+    let sound = session("ride.csv", "");
+    assert!(sound.contains(from), "«{from}» is not in the session");
+    let desk = Desk::with("session.toml", sound.replacen(from, to, 1));
+    desk.put("ride.csv", round_road(4.3, TWO_SPEEDS));
+    desk
+}
+
+#[test]
+fn a_mass_in_the_wrong_unit_is_refused_with_line_range_and_likely_slip() {
+    for (mass, shown) in [("8.6", "8.6"), ("8600", "8600"), ("-85", "-85"), ("nan", "NaN")] {
+        let desk = desk("mass_kg = 85.0", &format!("mass_kg = {mass}"));
+        let value = format!("mass_kg = {shown} is outside 25 to 250");
+        desk.refused(&["solve", "session.toml"], 2, &["session.toml:2", "rider_and_bike", &value, "in kg; not g"]);
+    }
+}
+
+#[test]
+fn a_pressure_in_the_wrong_unit_is_refused_with_the_units_it_may_have_been() {
+    for pressure in ["100500", "1.005", "29.7", "754"] {
+        let desk = desk("pressure_hpa = 1005.0", &format!("pressure_hpa = {pressure}"));
+        if pressure == "754" {
+            // 754 mmHg is a day at sea level and 754 hPa one at 2400 m: in range, and no place is known to doubt it.
+            assert_eq!(desk.run(&["solve", "session.toml"]).status, 0);
+            continue;
+        }
+        let value = format!("air.pressure_hpa = {pressure} is outside 500 to 1100");
+        desk.refused(&["solve", "session.toml"], 2, &["session.toml:6", &value, "1 bar is 1000 hPa"]);
+    }
+}
+
+#[test]
+fn an_unknown_key_names_the_nearest_one_and_shows_the_line() {
+    let words = ["session.toml:5", "unknown key «temprature_c»", "did you mean «temperature_c»?", "temprature_c = 18.0", "^^^"];
+    desk("temperature_c", "temprature_c").refused(&["solve", "session.toml"], 2, &words);
+    let words = ["session.toml:10", "«loops»", "did you mean «loop»?"];
+    desk("\n[[setup]]", "\n[loops]\nkind = \"road\"\n[[setup]]").refused(&["solve", "session.toml"], 2, &words);
+}
+
+#[test]
+fn a_wrong_type_or_a_missing_key_says_which_and_where() {
+    let words = ["session.toml:2", "invalid type: string \"85\", expected f64", "mass_kg = \"85\""];
+    desk("mass_kg = 85.0", "mass_kg = \"85\"").refused(&["solve", "session.toml"], 2, &words);
+    desk("mass_kg = 85.0", "").refused(&["solve", "session.toml"], 2, &["session.toml:1", "missing field `mass_kg`"]);
+    desk("mass_kg = 85.0", "mass_kg = 85,0").refused(&["solve", "session.toml"], 2, &["session.toml:2", "85,0"]);
+}
+
+#[test]
+fn a_set_up_without_runs_and_a_run_without_set_up_are_told_what_there_is() {
+    let extra = desk("[[run]]", "[[setup]]\nid = \"latex\"\n\n[[run]]");
+    let words = ["session.toml:14", "set-up «latex» has no run", "add a [[run]] with setup = \"latex\" or remove it"];
+    extra.refused(&["solve", "session.toml"], 2, &words);
+    let words = ["session.toml:15", "run 1 (ride.csv) names set-up «latex»", "there are: plain"];
+    desk("setup = \"plain\"", "setup = \"latex\"").refused(&["solve", "session.toml"], 2, &words);
+}
+
+#[test]
+fn a_missing_file_is_named_with_its_place() {
+    let desk = desk("file = \"ride.csv\"", "file = \"rode.csv\"");
+    desk.refused(&["solve", "session.toml"], 1, &["rode.csv: cannot be read", "check the name"]);
+    desk.refused(&["solve", "sesion.toml"], 1, &["sesion.toml: cannot be read"]);
+    desk.refused(&["solve", "."], 1, &["cannot be read", "it is a folder"]);
+}
+
+#[test]
+fn a_path_does_not_leave_the_folder_of_the_session() {
+    let words = ["../ride.csv", "may not leave the folder of the session", "absolute path"];
+    desk("file = \"ride.csv\"", "file = \"../ride.csv\"").refused(&["solve", "session.toml"], 2, &words);
+}
+
+#[test]
+fn a_file_that_is_no_ride_is_told_what_it_is_instead() {
+    let cases: [(&str, Vec<u8>, &str); 6] = [
+        ("course.fit", other_kind(6), "of type course, not an activity"),
+        ("settings.fit", other_kind(2), "of type settings, not an activity"),
+        ("empty.fit", Vec::new(), "it is empty"),
+        ("photo.fit", vec![0x89, b'P', b'N', b'G', 0, 1, 2, 3], "neither FIT nor text"),
+        ("ride.fit", b"<?xml version=\"1.0\"?><gpx/>".to_vec(), "it is XML"),
+        ("ride.zip", b"PK\x03\x04rest".to_vec(), "compressed; unpack it first"),
+    ];
+    for (name, bytes, reason) in cases {
+        let desk = Desk::with(name, bytes);
+        desk.put("session.toml", session(name, ""));
+        let words = [name, "not a ride file", reason, "give a FIT activity or a CSV with named columns"];
+        desk.refused(&["solve", "session.toml"], 1, &words);
+        desk.refused(&["solve", name, "--mass-kg", "85"], 1, &words);
+    }
+}
+
+#[test]
+fn a_ride_without_power_or_speed_says_which_sensor_to_pair() {
+    let desk = Desk::with("p.fit", only_power());
+    desk.put("s.fit", only_speed());
+    desk.refused(
+        &["solve", "p.fit", "--mass-kg", "85"],
+        1,
+        &["p.fit: no speed or distance in 600 records", "pair a wheel sensor", "loopwright inspect p.fit"],
+    );
+    desk.refused(&["solve", "s.fit", "--mass-kg", "85"], 1, &["s.fit: no power in 600 records", "pair the power meter"]);
+}
+
+#[test]
+fn a_ride_without_laps_says_what_would_show_them() {
+    let desk = Desk::with("ride.fit", power_and_speed());
+    let words = ["ride.fit: no whole lap found", "no positions, no regular lap marks", "lap button", "length_m"];
+    desk.refused(&["solve", "ride.fit", "--mass-kg", "85"], 1, &words);
+    desk.put("once.csv", round_road(0.8, ONE_SPEED));
+    desk.refused(&["solve", "once.csv", "--mass-kg", "85"], 1, &["once.csv", "no place is passed twice"]);
+}
+
+#[test]
+fn one_lap_is_too_few_and_says_how_many_are_needed() {
+    let desk = Desk::with("ride.csv", round_road(1.9, ONE_SPEED));
+    // A lap and nine tenths hold one whole lap.
+    let words = ["1 usable lap(s) over 1 run(s), at least 2 are needed", "ride more whole laps"];
+    desk.refused(&["solve", "ride.csv", "--mass-kg", "85"], 1, &words);
+}
+
+#[test]
+fn rollers_taken_for_a_road_are_recognised() {
+    let desk = Desk::with("ride.fit", standing_still(900));
+    desk.refused(&["solve", "ride.fit", "--mass-kg", "85", "--length-m", "3000"], 1, &["stand still", "--kind rollers"]);
+}
+
+#[test]
+fn a_folder_of_somebody_else_is_left_alone() {
+    let desk = desk("", "");
+    std::fs::create_dir(desk.path("thesis")).expect("a folder");
+    desk.put("thesis/chapter-1.txt", "years of work");
+    let words = ["thesis", "was not written by loopwright and is left alone", "--out"];
+    desk.refused(&["solve", "session.toml", "--out", "thesis"], 2, &words);
+    // Even where it looks like a result.
+    desk.put("thesis/solution.json", "{}");
+    desk.refused(&["solve", "session.toml", "--out", "thesis"], 2, &words);
+    desk.refused(&["solve", "session.toml", "--out", "session.toml"], 2, &["session.toml"]);
+    desk.refused(&["inspect", "ride.csv", "--figures", "thesis"], 2, &["--figures", "thesis"]);
+    assert_eq!(desk.text("thesis/chapter-1.txt"), "years of work");
+}
+
+#[test]
+fn errors_are_machine_readable_where_json_is_asked_for() {
+    let desk = desk("mass_kg = 85.0", "mass_kg = 8.6");
+    let cases: [(&[&str], &str); 4] = [
+        (&["solve", "session.toml", "--format", "json"], "out-of-range"),
+        (&["solve", "none.toml", "--format", "json"], "unreadable"),
+        (&["solve", "ride.csv", "--format=json"], "usage"),
+        (&["solve", "--format", "json", "--mass", "85"], "usage"),
+    ];
+    for (arguments, code) in cases {
+        let outcome = desk.run(arguments);
+        let error: serde_json::Value = serde_json::from_str(&outcome.stderr).expect("standard error is JSON");
+        assert_eq!(error["error"]["code"], code, "{arguments:?}");
+        assert!(error["error"]["message"].as_str().is_some_and(|m| !m.is_empty()), "{arguments:?}");
+        assert_eq!(outcome.stdout, "");
+    }
+}
