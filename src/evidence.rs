@@ -71,7 +71,7 @@ pub struct JointRegion {
     pub dof: f64,
 }
 
-/// One roller run: Crr second by second, the fitted decay and the window.
+/// One roller run: Crr on the drums second by second, the fitted decay and the window.
 #[derive(Debug, Clone, Default)]
 pub struct WarmUpEvidence {
     pub run: usize,

@@ -132,6 +132,26 @@ pub enum What {
     WarmUp { window_start_s: f64, time_constant_s: Option<f64> },
     /// Something a sound roller test needs is missing.
     RollerPractice { what: String },
+    /// A roller run has no window and is not used.
+    RollerRunLeftOut { reason: String },
+    /// What stands behind Crr on the flat and is not measured.
+    RollerAssumptions {
+        drum_diameter_m: f64,
+        drum_spacing_m: f64,
+        drum_over_flat: f64,
+        rear_weight_fraction: f64,
+        front_driven: bool,
+    },
+    /// No set-up was ridden twice on the rollers.
+    NoRepeats { runs: usize },
+    /// Crr on the loop less Crr on the rollers.
+    SurfaceLoss { setup: String, crr: f64, half_width: Option<f64>, rolling_power_w: f64 },
+    /// Loop and rollers see different differences between two set-ups.
+    VenuesDisagree { setup: String, baseline: String, q: f64, p_value: f64 },
+    /// A set-up was ridden on one of two venues.
+    OneVenueOnly { setup: String, venue: String },
+    /// A set-up had different tyre pressures on loop and rollers.
+    PressuresDiffer { setup: String, gap_kpa: f64 },
 
     // -- plan ----------------------------------------------------------------------------------
 
@@ -194,6 +214,13 @@ impl What {
             What::NoLoadDragAssumed => "no-load-drag-assumed",
             What::WarmUp { .. } => "warm-up",
             What::RollerPractice { .. } => "roller-practice",
+            What::RollerRunLeftOut { .. } => "roller-run-left-out",
+            What::RollerAssumptions { .. } => "roller-assumptions",
+            What::NoRepeats { .. } => "no-repeats",
+            What::SurfaceLoss { .. } => "surface-loss",
+            What::VenuesDisagree { .. } => "venues-disagree",
+            What::OneVenueOnly { .. } => "one-venue-only",
+            What::PressuresDiffer { .. } => "pressures-differ",
             What::ResultsDisagree { .. } => "results-disagree",
         }
     }
@@ -264,6 +291,13 @@ impl What {
                 None => format!("The window starts at {window_start_s:.0} s."),
             },
             What::RollerPractice { what } => what.clone(),
+            What::RollerRunLeftOut { reason } => format!("This run is not used; the other runs of its set-up are. {reason}."),
+            What::RollerAssumptions { drum_diameter_m, drum_spacing_m, drum_over_flat, rear_weight_fraction, front_driven } => format!("Crr on the flat rests on these, so check them under [rollers] (one not stated there has its usual value, and the interval holds for stated ones): drums of {:.1} mm, on which Crr is {drum_over_flat:.2} times that on the flat (a conversion made for car tyres; it moves every set-up alike), {:.0} mm between their axles, {:.0} % of the weight on the rear wheel, and a front drum that {}.", 1000.0 * drum_diameter_m, 1000.0 * drum_spacing_m, 100.0 * rear_weight_fraction, if *front_driven { "a belt turns" } else { "stands still" }),
+            What::NoRepeats { runs } => format!("No set-up was ridden twice on the rollers ({runs} run(s)), so scatter is that within a run alone: what changes from run to run (a wheel mounted again, pressure) is unknown and not in the intervals. Ride each set-up at least twice, A B B A."),
+            What::SurfaceLoss { setup, crr, half_width, rolling_power_w } => format!("Crr of {setup} is {crr:+.5}{} on the loop against the rollers ({rolling_power_w:+.1} W at the reference): the loss of the road surface and of the tyre's casing on it, as far as the conversion from drum to flat holds.", half_width.map(|h| format!(" ± {h:.5}")).unwrap_or_default()),
+            What::VenuesDisagree { setup, baseline, q, p_value } => format!("Loop and rollers disagree on {setup} against {baseline} (Q {q:.1}, p {p_value:.3}), so the combined interval is that of two results that differ by more than their errors. Look at both; the cause is worth finding."),
+            What::OneVenueOnly { setup, venue } => format!("{setup} was ridden on {venue} only; its result stands with that venue, and nothing of it is combined."),
+            What::PressuresDiffer { setup, gap_kpa } => format!("{setup} had tyre pressures {gap_kpa:.0} kPa apart on loop and rollers, so the difference in Crr between the two is that of pressure too."),
             What::ResultsDisagree { q, dof, p_value } => format!("The results differ by more than their errors allow (Q {q:.1} on {dof:.0} degrees of freedom, p {p_value:.3}); the pooled interval is widened, and the cause is worth finding."),
         }
     }

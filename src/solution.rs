@@ -50,9 +50,9 @@ pub struct Solution {
     pub budget: Vec<BudgetLine>,
     pub solver: Solver,
     pub findings: Vec<FindingResult>,
-    /// Roller results beside loop results when a session mixes venues, else `null`.
+    /// Results of each venue and what they say together when a session mixes loop and rollers, else `null`.
     #[serde(default)]
-    pub venues: Option<serde_json::Value>,
+    pub venues: Option<Venues>,
 }
 
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
@@ -115,7 +115,25 @@ pub struct RunResult {
     pub tyre_pressure_kpa: Option<Pressures>,
     pub lag_s: Measured,
     pub wind: WindResult,
+    /// Rollers only.
+    #[serde(default)]
+    pub window: Option<RollerWindow>,
     pub laps: Vec<LapResult>,
+}
+
+/// The part of a roller run that counts, and what it gives.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct RollerWindow {
+    /// From the run's first record.
+    pub from_s: f64,
+    pub to_s: f64,
+    /// Of the warm-up; `null` when none shows above the noise.
+    pub time_constant_s: Option<f64>,
+    pub mean_speed_m_s: f64,
+    pub mean_power_w: f64,
+    pub crr_drum: f64,
+    /// On the flat, with the standard error from the scatter within the window.
+    pub crr: Measured,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
@@ -223,4 +241,66 @@ pub struct FindingResult {
     /// From 1; `null` when it concerns the whole session.
     pub run: Option<usize>,
     pub message: String,
+}
+
+/// What a session on loop and rollers says. The loop's values also stand at the top of the solution, because only a loop
+/// shows CdA; nothing is averaged there.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Venues {
+    pub results: Vec<VenueResult>,
+    /// Differences that both venues have seen, brought together.
+    pub combined: Vec<CombinedContrast>,
+    pub surface_loss: Vec<SurfaceLoss>,
+}
+
+/// One venue on its own.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct VenueResult {
+    /// "road", "track" or "rollers".
+    pub venue: String,
+    pub baseline: String,
+    pub setups: Vec<SetupResult>,
+    pub contrasts: Vec<Contrast>,
+    pub all_pairs: Vec<Contrast>,
+    pub budget: Vec<BudgetLine>,
+}
+
+/// One difference in Crr from both venues.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct CombinedContrast {
+    pub setup: String,
+    pub baseline: String,
+    /// Inverse-variance mean while the venues agree, else the random-effects one.
+    pub crr: Estimate,
+    /// At the reference speed and mass.
+    pub rolling_power_w: Estimate,
+    pub p_value: Option<f64>,
+    /// Adjusted over the combined contrasts.
+    pub p_holm: Option<f64>,
+    pub detectable_power_w: Option<f64>,
+    pub p_equivalence: Option<f64>,
+    pub verdict: String,
+    pub agreement: Agreement,
+}
+
+/// Whether the venues see the same difference.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Agreement {
+    pub agree: bool,
+    /// Cochran's Q.
+    pub q: Option<f64>,
+    pub dof: Option<f64>,
+    pub p_value: Option<f64>,
+    pub birge_ratio: Option<f64>,
+    /// Standard deviation between venues (DerSimonian–Laird).
+    pub between_sd_crr: Option<f64>,
+}
+
+/// Crr on the loop less Crr on the rollers: what the road's surface, and the tyre's casing on it, cost.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct SurfaceLoss {
+    pub setup: String,
+    pub crr: Estimate,
+    /// At the reference speed and mass.
+    pub rolling_power_w: Estimate,
 }

@@ -129,7 +129,9 @@ fn intervals_hold_the_truth_as_often_as_they_say() {
         let solved: Vec<_> = (0..days)
             .into_par_iter()
             .filter_map(|day| {
-                let rehearsal = simulate(&plan, std::env::var("SEED").ok().and_then(|s| s.parse().ok()).unwrap_or(1000) + day).expect("the plan can be ridden");
+                let rehearsal =
+                    simulate(&plan, std::env::var("SEED").ok().and_then(|s| s.parse().ok()).unwrap_or(1000) + day)
+                        .expect("the plan can be ridden");
                 let recordings = rehearsal.rides.iter().map(|r| r.to_recording()).collect();
                 let inputs = Inputs { session: rehearsal.session.clone(), recordings, weather: None, survey: None };
                 match analyse(&inputs, Depth { budget: instruments, draws: 0 }) {

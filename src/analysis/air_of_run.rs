@@ -21,7 +21,7 @@ const ASSUMED_HUMIDITY_PCT: f64 = 60.0;
 /// the sun reads high by a few degrees (common practice, no source).
 const ASSUMED_PRESSURE_U_HPA: f64 = 10.0;
 const ASSUMED_TEMPERATURE_U_C: f64 = 6.0;
-const DEVICE_TEMPERATURE_U_C: f64 = 2.0;
+pub(super) const DEVICE_TEMPERATURE_U_C: f64 = 2.0;
 const ASSUMED_HUMIDITY_U_PCT: f64 = 20.0;
 /// Weather moves pressure no further than this from the standard atmosphere on a day for riding, hPa (common practice, no
 /// source).
@@ -155,7 +155,8 @@ pub fn readings(air: &Air, device_temperature_c: Option<f64>, elevation_m: Optio
     });
     let standard_pa = standard_pressure_at_elevation_pa(elevation_m.unwrap_or(0.0));
     let pressure_pa = air.pressure_hpa.map(pa_from_hpa).unwrap_or_else(|| {
-        least_u.pressure_hpa = if elevation_m.is_some() { ASSUMED_PRESSURE_U_HPA } else { 3.0 * ASSUMED_PRESSURE_U_HPA };
+        least_u.pressure_hpa =
+            if elevation_m.is_some() { ASSUMED_PRESSURE_U_HPA } else { 3.0 * ASSUMED_PRESSURE_U_HPA };
         findings.push(What::PressureAssumed { pressure_hpa: hpa_from_pa(standard_pa), elevation_m });
         standard_pa
     });

@@ -91,8 +91,9 @@ pub fn inspect(recording: &Recording, length_m: Option<f64>) -> Inspection {
     let (ride, said) = align(recording);
     let known: Vec<&What> = recording.findings.iter().chain(&said).collect();
     let speed_is_made_up = known.iter().any(|w| matches!(w, What::SpeedFromDistance));
-    let speed_over_distance = speed_to_distance_ratio(&ride.time_s, &ride.speed_m_s, &recording.distance_m, &ride.stretch)
-        .filter(|ratio| ratio.is_finite() && !speed_is_made_up);
+    let speed_over_distance =
+        speed_to_distance_ratio(&ride.time_s, &ride.speed_m_s, &recording.distance_m, &ride.stretch)
+            .filter(|ratio| ratio.is_finite() && !speed_is_made_up);
     let found = laps::find(&recording.provenance.file, &ride, length_m);
     let clock_is_set = !known.iter().any(|w| matches!(w, What::ClockNotSet));
     let gaps = sampling::gaps(&ride);

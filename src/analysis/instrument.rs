@@ -13,12 +13,13 @@ use crate::quantity::pa_from_hpa;
 use crate::sample::Ride;
 use crate::session::{Session, WindMode};
 use crate::solve::account::{LapAccount, RunConditions};
-use crate::solve::fit::{LapInput, refit};
+use crate::solve::fit::{Frame, LapInput, refit};
+use crate::solve::gust::Gustiness;
 use crate::uncertainty::budget::{Budget, Source};
 use rayon::prelude::*;
 
-/// Outputs kept for each set-up, in this order.
-const OUTPUTS: usize = 3;
+/// Outputs kept for each set-up, in the order of [`Output`].
+pub(super) const OUTPUTS: usize = 3;
 
 /// A budget with where its lines come from.
 #[derive(Debug, Clone)]
@@ -78,6 +79,8 @@ pub(crate) enum Input {
     CentreOfMassHeight,
     Bearing,
     GivenWind,
+    /// Variance of the gusts.
+    Gusts,
 }
 
 impl Input {
@@ -94,6 +97,7 @@ impl Input {
             Input::CentreOfMassHeight => "centre of mass height",
             Input::Bearing => "bearing drag",
             Input::GivenWind => "given wind",
+            Input::Gusts => "gusts",
         }
     }
 
@@ -104,6 +108,7 @@ impl Input {
             Input::Pressure => "hPa",
             Input::Humidity => "%",
             Input::WheelInertia => "kg m²",
+            Input::Gusts => "m²/s²",
             Input::CentreOfMassHeight => "m",
             Input::Power | Input::Speed | Input::Efficiency | Input::Bearing | Input::GivenWind => "1",
         }
@@ -111,7 +116,7 @@ impl Input {
 }
 
 /// Standard uncertainty of each input that has one.
-pub(crate) fn inputs_of(session: &Session, air: &[RunAir]) -> Vec<(Input, f64)> {
+pub(crate) fn inputs_of(session: &Session, air: &[RunAir], gustiness: Option<Gustiness>) -> Vec<(Input, f64)> {
     let u = &session.uncertainty;
     let least = |pick: &dyn Fn(&RunAir) -> f64| air.iter().map(pick).fold(0.0, f64::max);
     let mut inputs: Vec<(Input, f64)> = (0..session.runs.len()).map(|k| (Input::MassOfRun(k), u.mass_kg)).collect();
@@ -129,6 +134,9 @@ pub(crate) fn inputs_of(session: &Session, air: &[RunAir]) -> Vec<(Input, f64)> 
     if session.wind.mode == WindMode::Given {
         inputs.push((Input::GivenWind, u.wind_fraction));
     }
+    if let Some(g) = gustiness {
+        inputs.push((Input::Gusts, g.standard_uncertainty));
+    }
     inputs.retain(|(_, u)| *u > 0.0);
     inputs
 }
@@ -139,7 +147,7 @@ pub(crate) fn inputs_of(session: &Session, air: &[RunAir]) -> Vec<(Input, f64)> 
 pub fn budget(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue) -> Result<InstrumentBudget, Error> {
     let session = &inputs.session;
     let base = conditions(session, rides, &venue.cut, &venue.air, venue.gravity_m_s2);
-    let list = inputs_of(session, &venue.air);
+    let list = inputs_of(session, &venue.air, venue.gustiness);
     let stated_power = PowerAt::reference(session);
     let at_base = outputs(venue, &venue.fit.parameters, &stated_power);
     let change = |input: Input, by: f64| -> Option<Vec<f64>> {
@@ -156,7 +164,11 @@ pub fn budget(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue) -> Result<Inst
                 Some(LapInput { account, ..venue.laps[i].clone() })
             })
             .collect::<Option<_>>()?;
-        let parameters = refit(&venue.frame(), &laps, &venue.fit)?;
+        let mut choices = venue.choices.clone();
+        if input == Input::Gusts {
+            choices.gust_variance.iter_mut().for_each(|v| *v += by);
+        }
+        let parameters = refit(&Frame { choices: &choices, ..venue.frame() }, &laps, &venue.fit)?;
         let power = match input {
             // Watts are given where power is measured, so the efficiency enters them once more.
             Input::Efficiency => {
@@ -228,6 +240,8 @@ pub(crate) fn alter<'a>(run: &RunConditions<'a>, air: &RunAir, input: Input, by:
             out.given_wind.east_m_s = run.given_wind.east_m_s.scaled(1.0 + by);
             out.given_wind.north_m_s = run.given_wind.north_m_s.scaled(1.0 + by);
         }
+        // Gusts belong to the fit, not to a run's conditions.
+        Input::Gusts => {}
     }
     out
 }

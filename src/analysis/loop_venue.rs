@@ -11,11 +11,13 @@ use crate::error::Error;
 use crate::finding::{Finding, What};
 use crate::quantity::m_s_from_km_h;
 use crate::sample::{Cumulative, Reason, Ride};
-use crate::session::{Lag, Session, WindMode};
+use crate::session::{Gusts, GustsWord, Lag, Session, WindMode};
 use crate::solve::account::{LapAccount, RunConditions, TimeCurve};
+use crate::solve::fit::{Choices, Frame, LapInput, LoopFit, SurveyedSteps, fit, wind_variance};
 use crate::solve::gust::{Gustiness, gustiness, short_edges, short_lap};
-use crate::solve::fit::{Choices, Frame, LapInput, LoopFit, SurveyedSteps, fit};
 
+/// Relative standard uncertainty of a stated standard deviation of gusts (common practice, no source).
+const STATED_GUST_U: f64 = 0.25;
 /// Laps a run needs for its wind to be given a drift of its own. A drift that is not there costs next to nothing (the
 /// columns are nearly orthogonal to the rest); one that is left out biases Crr.
 pub(crate) const DRIFT_LAPS: usize = 5;
@@ -38,6 +40,8 @@ pub struct LoopVenue<'a> {
     pub work: Vec<&'a Cumulative>,
     pub survey: Option<SurveyedSteps>,
     pub fit: LoopFit,
+    /// Gusts, where they were estimated or stated.
+    pub gustiness: Option<Gustiness>,
     pub budget: Option<InstrumentBudget>,
     pub findings: Vec<Finding>,
 }
@@ -80,19 +84,31 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
     let (mut laps, address) = lap_inputs(session, rides, &cut, &conditions);
     let work: Vec<&Cumulative> = rides.iter().map(|r| &r.work_j).collect();
 
-    let fixed = choices.clone();
-    let mut frame = Frame { work: work.clone(), choices: &fixed, survey: None };
-    let mut solved = fit(&frame, &mut laps)?;
+    let without_gusts = choices.clone();
+    let mut frame = Frame { work: work.clone(), choices: &without_gusts, survey: None };
+    let mut solved = fit(&frame, &mut laps, None)?;
     let survey = inputs.survey.as_ref().map(|s| align_survey(s, &cut, &solved));
     if survey.is_some() {
         frame.survey = survey.as_ref();
-        solved = fit(&frame, &mut laps)?;
+        solved = fit(&frame, &mut laps, Some(&solved))?;
     }
-    if std::env::var("NOGUST").is_err() && let Some(g) = gusts(session, rides, &cut, &air, gravity_m_s2, &frame, &laps, &address, &solved) {
-        if std::env::var("DBG").is_ok() { println!("gust {:?} sd {}", g, g.sd_m_s()); }
-        choices.gust_sd_m_s = vec![g.sd_m_s(); rides.len()];
-        let frame = Frame { work: work.clone(), choices: &choices, survey: survey.as_ref() };
-        solved = fit(&frame, &mut laps)?;
+    let gustiness = match session.wind.gusts {
+        Gusts::Word(GustsWord::None) => None,
+        _ if session.wind.mode == WindMode::None => None,
+        Gusts::StandardDeviation(sd_m_s) => Some(Gustiness {
+            variance: sd_m_s * sd_m_s,
+            standard_uncertainty: 2.0 * STATED_GUST_U * sd_m_s * sd_m_s,
+            time_s: f64::NAN,
+        }),
+        Gusts::Word(GustsWord::Estimate) => {
+            let site = Site { session, rides, cut: &cut, air: &air, gravity_m_s2 };
+            gusts(&site, &frame, &laps, &address, &solved)
+        }
+    };
+    if let Some(g) = gustiness {
+        choices.gust_variance = (0..rides.len()).map(|r| g.variance - wind_variance(&solved, r)).collect();
+        frame.choices = &choices;
+        solved = fit(&frame, &mut laps, Some(&solved))?;
     }
     for (input, at) in laps.iter().zip(&address) {
         let lap = &mut cut.runs[at.run][at.lap];
@@ -111,6 +127,7 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
         work,
         survey,
         fit: solved,
+        gustiness,
         budget: None,
         findings,
     };
@@ -180,7 +197,7 @@ pub(crate) fn choices(session: &Session, cut: &LapCut) -> Choices {
         wind,
         wind_drift: cut.runs.iter().map(|l| l.iter().filter(|l| l.reason.is_none()).count() >= DRIFT_LAPS).collect(),
         crr_drift: false,
-        gust_sd_m_s: vec![0.0; runs],
+        gust_variance: vec![0.0; runs],
     }
 }
 
@@ -255,21 +272,20 @@ fn align_survey(survey: &Survey, cut: &LapCut, fit: &LoopFit) -> SurveyedSteps {
     SurveyedSteps { gain_m: gains(best.unwrap_or(0.0)), sd_m: survey.sd_m }
 }
 
-/// Gusts from the residuals of short steps at the solved parameters.
-#[allow(clippy::too_many_arguments)]
-fn gusts(
-    session: &Session,
-    rides: &[Ride],
-    cut: &LapCut,
-    air: &[RunAir],
+/// Where and in what the runs were ridden.
+struct Site<'s> {
+    session: &'s Session,
+    rides: &'s [Ride],
+    cut: &'s LapCut,
+    air: &'s [RunAir],
     gravity_m_s2: f64,
-    frame: &Frame,
-    laps: &[LapInput],
-    address: &[LapAddress],
-    solved: &LoopFit,
-) -> Option<Gustiness> {
+}
+
+/// Gusts from the residuals of short steps at the solved parameters.
+fn gusts(site: &Site, frame: &Frame, laps: &[LapInput], address: &[LapAddress], solved: &LoopFit) -> Option<Gustiness> {
+    let cut = site.cut;
     let edge = short_edges(&cut.edge);
-    let conditions: Vec<RunConditions> = conditions(session, rides, cut, air, gravity_m_s2)
+    let conditions: Vec<RunConditions> = conditions(site.session, site.rides, cut, site.air, site.gravity_m_s2)
         .into_iter()
         .map(|c| RunConditions { edge: &edge, ..c })
         .collect();

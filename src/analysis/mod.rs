@@ -4,13 +4,23 @@
 //! writes no file, looks at no clock and prints nothing.
 
 pub(crate) mod air_of_run;
+mod budget_lines;
+mod combine;
+mod contrasts;
 mod evidence_of;
 pub mod inspection;
 pub(crate) mod instrument;
+pub(crate) mod known;
 pub(crate) mod loop_venue;
 mod outcome;
 pub(crate) mod quantities;
+mod roller_budget;
+mod roller_outcome;
+mod roller_repeats;
+mod roller_venue;
+mod run_results;
 mod solvable_laps;
+mod venues;
 
 pub use air_of_run::{LeastUncertainty, Readings, readings};
 
@@ -18,10 +28,12 @@ use crate::air::WeatherLog;
 use crate::circuit::Survey;
 use crate::error::Error;
 use crate::evidence::Evidence;
+use crate::finding::{Finding, What};
 use crate::record::Recording;
 use crate::sample::{Ride, SampleColumns, align};
-use crate::session::Session;
-use crate::solution::Solution;
+use crate::session::{Session, Venue};
+use crate::solution::{FindingResult, Solution};
+use instrument::InstrumentBudget;
 use polars::prelude::DataFrame;
 
 /// Everything a session names, read.
@@ -57,22 +69,70 @@ pub struct Analysis {
     pub samples: DataFrame,
 }
 
+/// What one venue, or all of them together, gives.
+struct VenueOutcome {
+    /// Without its findings.
+    solution: Solution,
+    findings: Vec<Finding>,
+    evidence: Evidence,
+    /// What is added to each record of each run.
+    columns: Vec<SampleColumns>,
+    budget: Option<InstrumentBudget>,
+}
+
 /// Does the whole job.
 ///
 /// Errors: those of the stages; see [`Error`].
 pub fn analyse(inputs: &Inputs, depth: Depth) -> Result<Analysis, Error> {
+    let session = &inputs.session;
     let mut findings = Vec::new();
     let mut rides: Vec<Ride> = Vec::with_capacity(inputs.recordings.len());
     for (k, recording) in inputs.recordings.iter().enumerate() {
         let (ride, said) = align(recording);
-        findings.extend(recording.findings.iter().cloned().chain(said).map(|w| crate::finding::Finding::of_run(k, w)));
+        let venue = session.venue_of(&session.runs[k]);
+        let said = recording.findings.iter().cloned().chain(said);
+        findings.extend(said.map(|what| Finding::of_run(k, as_seen_from(venue, what))));
         rides.push(ride);
     }
-    let venue = loop_venue::solve(inputs, &rides, depth)?;
-    findings.extend(venue.findings.iter().cloned());
-    let solution = outcome::solution(inputs, &rides, &venue, findings);
-    let (evidence, columns) = evidence_of::evidence(inputs, &rides, &venue, &solution);
-    let pairs: Vec<(&Ride, &SampleColumns)> = rides.iter().zip(&columns).collect();
+    let outcome = venues::solve(inputs, &rides, depth)?;
+    findings.extend(outcome.findings);
+    let solution = Solution { findings: findings.iter().map(finding_result).collect(), ..outcome.solution };
+    let pairs: Vec<(&Ride, &SampleColumns)> = rides.iter().zip(&outcome.columns).collect();
     let samples = crate::sample::samples_frame(&pairs)?;
-    Ok(Analysis { solution, evidence, samples })
+    Ok(Analysis { solution, evidence: outcome.evidence, samples })
+}
+
+/// All runs are on one loop.
+fn of_loop(inputs: &Inputs, rides: &[Ride], depth: Depth) -> Result<VenueOutcome, Error> {
+    let mut venue = loop_venue::solve(inputs, rides, depth)?;
+    let mut findings = std::mem::take(&mut venue.findings);
+    let solution = outcome::solution(inputs, rides, &venue, &mut findings);
+    let (evidence, columns) = evidence_of::evidence(inputs, rides, &venue, &solution);
+    Ok(VenueOutcome { solution, findings, evidence, columns, budget: venue.budget })
+}
+
+/// All runs are on rollers.
+fn of_rollers(inputs: &Inputs, rides: &[Ride], depth: Depth) -> Result<VenueOutcome, Error> {
+    Ok(roller_outcome::outcome(inputs, rides, roller_venue::solve(inputs, rides, depth)?))
+}
+
+/// Rollers have no laps for a gap to spoil.
+fn as_seen_from(venue: Venue, what: What) -> What {
+    match what {
+        What::Gaps { count, longest_s } if venue == Venue::Rollers => What::RollerPractice {
+            what: format!(
+                "The record has {count} gap(s), the longest {longest_s:.0} s. No energy is counted across one of more \
+                 than 10 s, and the window found does not span it; let the device record every second without pause."
+            ),
+        },
+        other => other,
+    }
+}
+
+fn finding_result(finding: &Finding) -> FindingResult {
+    FindingResult {
+        code: finding.what.code().to_string(),
+        run: finding.run.map(|r| r + 1),
+        message: finding.what.message(),
+    }
 }

@@ -3,29 +3,25 @@
 //! Given a solved loop; gives a [`Solution`]. It computes no fit.
 
 use super::Inputs;
-use super::instrument::{InstrumentBudget, Output};
+use super::budget_lines::budget_lines;
+use super::contrasts::{Pair, PairDifference, contrasts};
+use super::instrument::Output;
+use super::known::Known;
 use super::loop_venue::{LoopVenue, fit_findings, mean_density};
-use super::quantities::{Linear, PowerAt, SetupQuantities, linear_estimate};
+use super::quantities::{Linear, PowerAt, SetupQuantities, linear_known};
+use super::run_results::{empty_solution, order_finding, run_result, venue_word};
 use crate::air::WindVector;
-use crate::compare::equivalence::two_one_sided_p;
-use crate::compare::multiplicity::holm;
-use crate::compare::order::pairs_in_time;
-use crate::compare::verdict::Verdict;
 use crate::finding::{Finding, What};
 use crate::sample::Ride;
 use crate::session::Session;
 use crate::solution::{
-    BudgetLine, CircuitResult, Contrast, Contribution, Estimate, FindingResult, Gate, LapResult, Measured, Pressures,
-    ProfilePoint, ReferenceConditions, RunResult, SCHEMA, Separation, SetupResult, Solution, Solver, WindResult,
+    CircuitResult, Estimate, Gate, LapResult, Measured, ProfilePoint, RunResult, Separation, SetupResult, Solution,
+    Solver, WindResult,
 };
-use crate::solve::fit::{Estimator, residuals};
+use crate::solve::fit::{Estimator, least_squares_covariance, residuals};
 use crate::solve::separation::{self, Evidence};
-use crate::uncertainty::power::detectable_difference;
-use crate::uncertainty::student::{coverage_factor, t_two_sided_p};
+use crate::uncertainty::student::coverage_factor;
 use nalgebra::DVector;
-
-/// Power at which the smallest detectable difference is given.
-const DETECTION_POWER: f64 = 0.8;
 
 /// What the parts below share.
 struct Report<'a> {
@@ -36,8 +32,8 @@ struct Report<'a> {
     confidence: f64,
 }
 
-/// Puts the solution together.
-pub fn solution(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue, mut findings: Vec<Finding>) -> Solution {
+/// Puts the solution together, without its findings, to which it adds.
+pub fn solution(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue, findings: &mut Vec<Finding>) -> Solution {
     let session = &inputs.session;
     let power = PowerAt::reference(session);
     let report = Report {
@@ -56,32 +52,19 @@ pub fn solution(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue, mut findings
     } else {
         findings.extend(report.estimator_findings());
     }
-    findings.extend(report.order_findings(rides));
-    let setups: Vec<SetupResult> = (0..session.setups.len()).map(|s| report.setup(s, separable)).collect();
-    let baseline = session.baseline();
-    let against: Vec<[usize; 2]> =
-        (0..session.setups.len()).filter(|s| *s != baseline).map(|s| [s, baseline]).collect();
-    let pairs: Vec<[usize; 2]> =
-        (0..session.setups.len()).flat_map(|b| (b + 1..session.setups.len()).map(move |a| [a, b])).collect();
+    findings.extend(order_finding(session, rides));
+    let against = Pair::against_baseline(session);
+    let differences =
+        |pairs: &[Pair]| -> Vec<PairDifference> { pairs.iter().map(|p| report.difference(*p, separable)).collect() };
     Solution {
-        schema: SCHEMA,
-        loopwright: env!("CARGO_PKG_VERSION").to_string(),
-        title: session.title.clone(),
-        confidence: report.confidence,
         separable,
-        baseline: session.setups[baseline].id.clone(),
-        reference: ReferenceConditions {
-            speed_km_h: session.reference.speed_km_h,
-            mass_kg: session.reference_mass_kg(),
-            air_density_kg_m3: session.reference.air_density_kg_m3,
-        },
-        contrasts: report.contrasts(&against, separable),
-        all_pairs: report.contrasts(&pairs, separable),
-        setups,
+        contrasts: contrasts(session, &differences(&against)),
+        all_pairs: contrasts(session, &differences(&Pair::all(session))),
+        setups: (0..session.setups.len()).map(|s| report.setup(s, separable)).collect(),
         runs: report.runs(inputs, rides),
         circuit: report.circuit(),
         separation: report.separation(&evidence),
-        budget: venue.budget.as_ref().map(|b| report.budget(b, baseline, &against)).unwrap_or_default(),
+        budget: venue.budget.as_ref().map(|b| budget_lines(b, session, &against)).unwrap_or_default(),
         solver: Solver {
             iterations: venue.fit.least_squares.iterations,
             converged: venue.fit.least_squares.converged,
@@ -91,21 +74,17 @@ pub fn solution(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue, mut findings
                 Estimator::LeastSquares => "least squares".into(),
             },
         },
-        findings: findings
-            .iter()
-            .map(|f| FindingResult {
-                code: f.what.code().to_string(),
-                run: f.run.map(|r| r + 1),
-                message: f.what.message(),
-            })
-            .collect(),
-        venues: None,
+        ..empty_solution(session)
     }
 }
 
 impl Report<'_> {
+    fn known(&self, linear: &Linear, instrument_se: Option<f64>) -> Known {
+        linear_known(linear, &self.venue.fit.parameters, &self.venue.fit.covariance, instrument_se)
+    }
+
     fn estimate(&self, linear: &Linear, instrument_se: Option<f64>) -> Estimate {
-        linear_estimate(linear, &self.venue.fit.parameters, &self.venue.fit.covariance, instrument_se, self.confidence)
+        self.known(linear, instrument_se).estimate(self.confidence)
     }
 
     fn instrument(&self, setup: usize, output: Output) -> Option<f64> {
@@ -184,14 +163,14 @@ impl Report<'_> {
             correlation: Some(self.correlation(q)).filter(|c| separable && c.is_finite()),
             least_squares_crr: separable.then(|| q.crr.value(least)),
             least_squares_cda_m2: separable.then(|| q.cda.value(least)),
-            drag_at_mean_speed_n: mean_speed_m_s.map(|v| self.drag(s, v)),
+            drag_at_mean_speed_n: mean_speed_m_s.map(|v| self.drag(s, v, separable)),
             mean_speed_m_s,
             laps_used,
         }
     }
 
     /// Resistance at a speed, Crr m g + ½ρ CdA v², which is known even where its parts are not.
-    fn drag(&self, s: usize, speed_m_s: f64) -> Estimate {
+    fn drag(&self, s: usize, speed_m_s: f64, separable: bool) -> Estimate {
         let (mut weight, mut density, mut n) = (0.0, 0.0, 0.0);
         for a in self.laps_of(s) {
             weight += a.weight_n;
@@ -207,72 +186,27 @@ impl Report<'_> {
             let both: Vec<f64> = crr.iter().zip(&cda).map(|(a, c)| per_crr * a + per_cda * c).collect();
             b.combined(&both)
         });
-        // Instruments are no help at one speed; least squares is the efficient way to the combination.
         let fit = &self.venue.fit;
-        linear_estimate(
-            &linear,
-            &fit.least_squares.parameters,
-            &fit.least_squares_covariance,
-            instrument,
-            self.confidence,
-        )
+        // Where the parts are not known instruments are no help; least squares is the efficient way to the sum.
+        let least = (!separable).then(|| least_squares_covariance(&self.venue.frame(), &self.venue.laps, fit).ok()).flatten();
+        match least {
+            Some(covariance) => linear_known(&linear, &fit.least_squares.parameters, &covariance, instrument),
+            None => linear_known(&linear, &fit.parameters, &fit.covariance, instrument),
+        }
+        .estimate(self.confidence)
     }
 
-    /// Differences of pairs [a, b], a minus b, with p-values adjusted over the list.
-    fn contrasts(&self, pairs: &[[usize; 2]], separable: bool) -> Vec<Contrast> {
-        let tests: Vec<(Estimate, Contrast)> = pairs.iter().map(|p| self.contrast(*p)).collect();
-        let p_values: Vec<f64> = tests.iter().map(|(_, c)| c.p_value.unwrap_or(1.0)).collect();
-        let adjusted = holm(&p_values);
-        let alpha = 1.0 - self.confidence;
-        tests
-            .into_iter()
-            .zip(adjusted)
-            .map(|((_, c), p_holm)| {
-                if !separable && !self.difference_is_known(&c) {
-                    return Contrast {
-                        setup: c.setup,
-                        baseline: c.baseline,
-                        verdict: Verdict::NotSeparated.to_string(),
-                        ..Contrast::default()
-                    };
-                }
-                let verdict = Verdict::decide(p_holm, c.p_equivalence, alpha);
-                Contrast { p_holm: c.p_value.map(|_| p_holm), verdict: verdict.to_string(), ..c }
-            })
-            .collect()
-    }
-
-    /// With one of the two shared the difference of the other is known even where the values are not.
-    fn difference_is_known(&self, contrast: &Contrast) -> bool {
-        let exact = |e: &Estimate| e.value == Some(0.0) && e.se.is_none();
-        exact(&contrast.crr) || exact(&contrast.cda_m2)
-    }
-
-    fn contrast(&self, [a, b]: [usize; 2]) -> (Estimate, Contrast) {
-        let q = self.quantities[a].minus(&self.quantities[b]);
-        let u = |output: Output| self.venue.budget.as_ref().map(|t| t.combined(&t.of_difference(a, b, output)));
-        let power_w = self.estimate(&q.power, u(Output::Power));
-        let alpha = 1.0 - self.confidence;
-        let of = |f: &dyn Fn(f64, f64, f64) -> f64| match (power_w.value, power_w.se, power_w.dof) {
-            (Some(d), Some(se), dof) if se > 0.0 => {
-                Some(f(d, se, dof.unwrap_or(f64::INFINITY))).filter(|p| p.is_finite())
-            }
-            _ => None,
-        };
-        let margin = self.session.solve.negligible_power_w;
-        let contrast = Contrast {
-            setup: self.session.setups[a].id.clone(),
-            baseline: self.session.setups[b].id.clone(),
-            crr: self.estimate(&q.crr, u(Output::Crr)),
-            cda_m2: self.estimate(&q.cda, u(Output::Cda)),
-            p_value: of(&|d, se, dof| t_two_sided_p(d / se, dof)),
-            p_holm: None,
-            detectable_power_w: of(&|_, se, dof| detectable_difference(se, dof, alpha, DETECTION_POWER)),
-            p_equivalence: margin.and_then(|m| of(&|d, se, dof| two_one_sided_p(d, se, dof, m))),
-            verdict: String::new(),
-            power_w,
-        };
-        (power_w, contrast)
+    /// Differences of a pair, none of them known where the values are not. With one of Crr and CdA shared the difference
+    /// of the other is known all the same.
+    fn difference(&self, pair: Pair, separable: bool) -> PairDifference {
+        let q = self.quantities[pair.setup].minus(&self.quantities[pair.baseline]);
+        let budget = self.venue.budget.as_ref();
+        let u = |output: Output| budget.map(|b| b.combined(&b.of_difference(pair.setup, pair.baseline, output)));
+        let (crr, cda_m2) = (self.known(&q.crr, u(Output::Crr)), self.known(&q.cda, u(Output::Cda)));
+        if !separable && crr != Known::Exactly(0.0) && cda_m2 != Known::Exactly(0.0) {
+            return PairDifference { pair, crr: Known::Not, cda_m2: Known::Not, power_w: Known::Not };
+        }
+        PairDifference { pair, crr, cda_m2, power_w: self.known(&q.power, u(Output::Power)) }
     }
 
     fn estimator_findings(&self) -> Vec<Finding> {
@@ -307,14 +241,6 @@ impl Report<'_> {
         out
     }
 
-    fn order_findings(&self, rides: &[Ride]) -> Option<Finding> {
-        let setups: Vec<usize> = self.session.runs.iter().map(|r| self.session.setup_of(r)).collect();
-        let times: Vec<f64> = rides.iter().map(|r| r.start_unix_s + 0.5 * r.duration_s()).collect();
-        let confounded = pairs_in_time(&setups, &times).iter().any(|p| p.is_confounded());
-        let order: Vec<&str> = self.session.runs.iter().map(|r| r.setup.as_str()).collect();
-        confounded.then(|| Finding::of_session(What::OrderConfounded { order: order.join(" ") }))
-    }
-
     fn runs(&self, inputs: &Inputs, rides: &[Ride]) -> Vec<RunResult> {
         let fit = &self.venue.fit;
         let frame = self.venue.frame();
@@ -334,8 +260,8 @@ impl Report<'_> {
             .runs
             .iter()
             .enumerate()
-            .map(|(k, run)| {
-                let (ride, recording) = (&rides[k], &inputs.recordings[k]);
+            .map(|(k, _)| {
+                let ride = &rides[k];
                 let columns = &fit.layout.runs[k];
                 let given = self.venue.air[k].wind.at(0.5 * ride.duration_s());
                 let east = measured(columns.east, Some(given.east_m_s));
@@ -368,26 +294,18 @@ impl Report<'_> {
                     })
                     .collect();
                 RunResult {
-                    file: run.file.clone(),
-                    sha256: recording.provenance.sha256.clone(),
-                    setup: run.setup.clone(),
-                    venue: format!("{:?}", self.session.venue_of(run)).to_lowercase(),
-                    mass_kg: self.session.rider_of(run).mass_kg,
-                    records: ride.len(),
-                    started: jiff::Timestamp::from_second(ride.start_unix_s as i64).ok().map(|t| t.to_string()),
-                    duration_s: ride.duration_s(),
                     air_density_kg_m3: Some(mean_density(&self.venue.air[k])),
                     temperature_c: Some(self.venue.air[k].temperature_c),
-                    tyre_pressure_kpa: run.tyre_pressure_kpa.map(|p| Pressures { front: p.front, rear: p.rear }),
                     lag_s: measured(columns.lag, self.venue.choices.held_lag_s[k]),
                     wind: WindResult {
                         speed_m_s: Some(wind.speed_m_s()),
                         from_deg: wind.from_deg(),
                         east_m_s: east,
                         north_m_s: north,
-                        gust_m_s: Some(self.venue.choices.gust_sd_m_s[k]).filter(|g| *g > 0.0),
+                        gust_m_s: self.venue.gustiness.map(|g| g.sd_m_s()),
                     },
                     laps,
+                    ..run_result(inputs, ride, k)
                 }
             })
             .collect()
@@ -402,42 +320,10 @@ impl Report<'_> {
             profile.push(ProfilePoint { distance_m: cut.edge[j + 1] * cut.length_m, elevation_m: height });
         }
         CircuitResult {
-            kind: format!("{:?}", self.session.circuit.kind).to_lowercase(),
+            kind: venue_word(self.session.circuit.kind),
             length_m: Some(cut.length_m),
             gate: cut.gate.map(|g| Gate { lat_deg: g.lat_deg, lon_deg: g.lon_deg }),
             profile,
         }
-    }
-
-    fn budget(&self, b: &InstrumentBudget, baseline: usize, against: &[[usize; 2]]) -> Vec<BudgetLine> {
-        let contribution = |group: &str, setup: &str, of: &dyn Fn(Output) -> Vec<f64>| Contribution {
-            setup: setup.to_string(),
-            crr: Some(b.contribution(group, &of(Output::Crr))),
-            cda_m2: Some(b.contribution(group, &of(Output::Cda))),
-            power_w: Some(b.contribution(group, &of(Output::Power))),
-        };
-        let mut lines: Vec<BudgetLine> = Vec::new();
-        for (source, group) in b.budget.sources().iter().zip(&b.group) {
-            if lines.iter().any(|l| l.source == *group) {
-                continue;
-            }
-            let setups: Vec<Contribution> =
-                (0..b.setups).map(|s| contribution(group, &self.session.setups[s].id, &|o| b.of_setup(s, o))).collect();
-            let first = setups[baseline].clone();
-            lines.push(BudgetLine {
-                source: group.to_string(),
-                standard_uncertainty: source.standard_uncertainty,
-                unit: source.unit.clone(),
-                crr: first.crr,
-                cda_m2: first.cda_m2,
-                power_w: first.power_w,
-                contrasts: against
-                    .iter()
-                    .map(|[a, c]| contribution(group, &self.session.setups[*a].id, &|o| b.of_difference(*a, *c, o)))
-                    .collect(),
-                setups,
-            });
-        }
-        lines
     }
 }

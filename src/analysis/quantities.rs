@@ -2,14 +2,13 @@
 //!
 //! Given a fit; gives for each set-up and pair the coefficients of Crr, CdA and watts.
 
+use super::known::{Known, Uncertain};
 use crate::constant::STANDARD_GRAVITY_M_S2;
 use crate::quantity::m_s_from_km_h;
 use crate::session::Session;
-use crate::solution::Estimate;
 use crate::solve::layout::Layout;
-use crate::uncertainty::budget::{Combined, welch_satterthwaite};
+use crate::uncertainty::budget::Combined;
 use crate::uncertainty::cluster::ClusterRobust;
-use crate::uncertainty::student::coverage_factor;
 use nalgebra::DVector;
 
 /// Watts at the reference conditions for a unit of Crr and of CdA, and what does not depend on either.
@@ -89,46 +88,20 @@ impl SetupQuantities {
     }
 }
 
-/// Scatter and instrument parts put together.
-///
-/// The instrument part is taken as known (infinite degrees of freedom), the scatter part has its Satterthwaite
-/// degrees of freedom; together by Welch–Satterthwaite (JCGM 100:2008, G.4.1).
-pub fn estimate(
-    value: f64,
-    scatter_se: f64,
-    scatter_dof: f64,
-    instrument_se: Option<f64>,
-    confidence: f64,
-) -> Estimate {
-    let parts = [
-        Combined { standard_uncertainty: scatter_se, dof: scatter_dof },
-        Combined { standard_uncertainty: instrument_se.unwrap_or(0.0), dof: f64::INFINITY },
-    ];
-    let together = welch_satterthwaite(&parts);
-    let half = coverage_factor(confidence, together.dof) * together.standard_uncertainty;
-    let known = |x: f64| x.is_finite().then_some(x);
-    Estimate {
-        value: known(value),
-        se: known(together.standard_uncertainty),
-        low: known(value - half),
-        high: known(value + half),
-        dof: known(together.dof),
-        scatter_se: known(scatter_se),
-        instrument_se,
-    }
-}
-
-/// Estimate of a linear function of the parameters; a function that is identically its constant is exactly known.
-pub fn linear_estimate(
+/// A linear function of the parameters with its uncertainty; one that is identically its constant is exactly known.
+pub fn linear_known(
     linear: &Linear,
     parameters: &[f64],
     covariance: &ClusterRobust,
     instrument_se: Option<f64>,
-    confidence: f64,
-) -> Estimate {
+) -> Known {
     if linear.coefficients.iter().all(|c| *c == 0.0) {
-        return Estimate { value: Some(linear.constant), ..Estimate::default() };
+        return Known::Exactly(linear.constant);
     }
     let v = covariance.contrast(&linear.coefficients);
-    estimate(linear.value(parameters), v.standard_error(), v.dof, instrument_se, confidence)
+    Known::Within(Uncertain {
+        value: linear.value(parameters),
+        scatter: Combined { standard_uncertainty: v.standard_error(), dof: v.dof },
+        instrument_se,
+    })
 }

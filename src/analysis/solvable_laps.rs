@@ -53,7 +53,7 @@ mod tests {
 
     fn session(more: &str) -> Session {
         let text = format!(
-            "[rider_and_bike]\nmass_kg = 85.0\n[[setup]]\nid = \"a\"\n[[run]]\nfile = \"a.fit\"\nsetup = \"a\"\n{more}"
+            "[rider_and_bike]\nmass_kg = 85.0\n[loop]\nlength_m = 250.0\n[[setup]]\nid = \"a\"\n[[run]]\nfile = \"a.fit\"\nsetup = \"a\"\n{more}"
         );
         Session::from_toml(&text, "session.toml").expect("a sound session")
     }

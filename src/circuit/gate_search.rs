@@ -133,16 +133,23 @@ impl<'a> Cells<'a> {
 
 /// The length that most laps share: the one with most others within the tolerance, the longest total among equals.
 pub(super) fn usual_length(lengths: &[f64]) -> f64 {
+    let mut sorted: Vec<f64> = lengths.iter().copied().filter(|l| l.is_finite() && *l > 0.0).collect();
+    sorted.sort_by(f64::total_cmp);
     let mut best = 0.0;
     let mut best_total = 0.0;
-    for &l in lengths {
-        let shared = lengths.iter().filter(|o| (*o / l - 1.0).abs() <= LENGTH_TOLERANCE);
-        let mut sharing: Vec<f64> = shared.copied().collect();
-        let total = (sharing.len() as f64 - 0.5) * l;
+    // The lengths that share one form a window of the sorted ones, which moves on with it.
+    let (mut from, mut to) = (0, 0);
+    for &l in &sorted {
+        while sorted[from] / l < 1.0 - LENGTH_TOLERANCE {
+            from += 1;
+        }
+        while to < sorted.len() && sorted[to] / l <= 1.0 + LENGTH_TOLERANCE {
+            to += 1;
+        }
+        let total = ((to - from) as f64 - 0.5) * l;
         if total > best_total {
-            sharing.sort_by(f64::total_cmp);
             best_total = total;
-            best = sharing[sharing.len() / 2];
+            best = sorted[from + (to - from) / 2];
         }
     }
     best
@@ -230,4 +237,41 @@ fn candidates(ride: &Ride, track: &Track, from_s: f64, to_s: f64) -> impl Iterat
         })
         .collect::<Vec<_>>()
         .into_iter()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The definition, word by word: every length against every other.
+    fn by_definition(lengths: &[f64]) -> f64 {
+        let (mut best, mut best_total) = (0.0, 0.0);
+        for &l in lengths {
+            let mut sharing: Vec<f64> =
+                lengths.iter().copied().filter(|o| (o / l - 1.0).abs() <= LENGTH_TOLERANCE).collect();
+            let total = (sharing.len() as f64 - 0.5) * l;
+            if total > best_total {
+                sharing.sort_by(f64::total_cmp);
+                best_total = total;
+                best = sharing[sharing.len() / 2];
+            }
+        }
+        best
+    }
+
+    #[test]
+    fn the_usual_length_is_that_of_its_definition_at_any_number_of_laps() {
+        let mut state = 1u64;
+        let mut next = || {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            (state >> 33) as f64 / f64::from(1u32 << 31)
+        };
+        for count in [0, 1, 2, 3, 10, 60] {
+            let lengths: Vec<f64> = (0..count).map(|_| 1000.0 * (1.0 + 0.2 * next())).collect();
+            assert_eq!(usual_length(&lengths), by_definition(&lengths), "{lengths:?}");
+        }
+        // A file can hold a lap mark for every record.
+        let many: Vec<f64> = (0..1_000_000).map(|_| 60.0 + next()).collect();
+        assert!(usual_length(&many) > 60.0);
+    }
 }

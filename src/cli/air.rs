@@ -113,10 +113,16 @@ impl AirFlags {
     pub fn density(&self, u: &Uncertainty) -> Result<DensityShown, Error> {
         let missing = |flag: &str, message: &str| Err(Error::Usage { flag: flag.into(), message: message.into() });
         if self.temperature_c.is_none() {
-            return missing("--temperature-c", "missing; a degree is a third of a per cent of density, so it is not guessed");
+            return missing(
+                "--temperature-c",
+                "missing; a degree is a third of a per cent of density, so it is not guessed",
+            );
         }
         if self.pressure_hpa.is_none() && self.elevation_m.is_none() {
-            return missing("--pressure-hpa", "missing; state it, or --elevation-m for that of the standard atmosphere");
+            return missing(
+                "--pressure-hpa",
+                "missing; state it, or --elevation-m for that of the standard atmosphere",
+            );
         }
         let air = Air {
             temperature_c: self.temperature_c,

@@ -217,7 +217,8 @@ impl DemandArguments {
 
     fn conditions(&self) -> Result<Conditions, Error> {
         let wind = "at rider height in m/s, not km/h";
-        Flag { name: "--gradient-pct", low: -40.0, high: 40.0, hint: "rise over run in per cent" }.check(self.gradient_pct)?;
+        Flag { name: "--gradient-pct", low: -40.0, high: 40.0, hint: "rise over run in per cent" }
+            .check(self.gradient_pct)?;
         Flag { name: "--wind-m-s", low: -30.0, high: 30.0, hint: wind }.check(self.wind_m_s)?;
         Flag { name: "--crosswind-m-s", low: -30.0, high: 30.0, hint: wind }.check(self.crosswind_m_s)?;
         Flag { name: "--air-density-kg-m3", low: 0.6, high: 1.6, hint: "in kg/m³; 1.2 at sea level" }

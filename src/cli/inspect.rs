@@ -58,7 +58,8 @@ struct Unreadable {
 
 pub fn run(arguments: InspectArguments, format: Format, units: Units) -> Result<(), Failure> {
     if let Some(length_m) = arguments.length_m {
-        Flag { name: "--length-m", low: 80.0, high: 200_000.0, hint: "length of one lap in m, not km" }.check(length_m)?;
+        Flag { name: "--length-m", low: 80.0, high: 200_000.0, hint: "length of one lap in m, not km" }
+            .check(length_m)?;
     }
     if let Some(folder) = &arguments.figures {
         results::check_figures(folder).map_err(|_| foreign(folder))?;
@@ -77,10 +78,9 @@ pub fn run(arguments: InspectArguments, format: Format, units: Units) -> Result<
     match looked.iter().filter(|l| l.is_err()).count() {
         0 => Ok(()),
         // A single file has been told of in full already.
-        1 if looked.len() == 1 => Err(looked.into_iter().find_map(Result::err).map_or_else(
-            || Failure::some_unreadable(1, 1),
-            Failure::from,
-        )),
+        1 if looked.len() == 1 => {
+            Err(looked.into_iter().find_map(Result::err).map_or_else(|| Failure::some_unreadable(1, 1), Failure::from))
+        }
         failed => Err(Failure::some_unreadable(failed, looked.len())),
     }
 }

@@ -21,7 +21,9 @@ pub fn run(arguments: &ManArguments) -> Result<(), Failure> {
         Some(folder) => write(folder),
         None => {
             let mut page = Vec::new();
-            clap_mangen::Man::new(Arguments::command()).render(&mut page).map_err(|e| Failure::unwritable("manual page", &e))?;
+            clap_mangen::Man::new(Arguments::command())
+                .render(&mut page)
+                .map_err(|e| Failure::unwritable("manual page", &e))?;
             output::text(&String::from_utf8_lossy(&page))
         }
     }

@@ -15,6 +15,7 @@ mod number;
 mod output;
 mod results;
 mod ride_flags;
+mod ride_session;
 mod schema;
 mod solve;
 

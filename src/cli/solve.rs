@@ -60,7 +60,10 @@ fn read(arguments: &SolveArguments) -> Result<Inputs, Error> {
         if let Some(flag) = arguments.ride.given().into_iter().next() {
             return Err(Error::Usage {
                 flag,
-                message: format!("a session file states this itself; put the value into {} and leave the flag out", path.display()),
+                message: format!(
+                    "a session file states this itself; put the value into {} and leave the flag out",
+                    path.display()
+                ),
             });
         }
         return load::session(path);
@@ -73,13 +76,8 @@ fn read(arguments: &SolveArguments) -> Result<Inputs, Error> {
 /// Where the person finds out more about rides that cannot be solved.
 fn look_closer(inputs: &Inputs, input: &Path) -> String {
     let folder = input.parent().unwrap_or(Path::new(""));
-    let files: Vec<String> = inputs
-        .session
-        .runs
-        .iter()
-        .take(3)
-        .map(|run| folder.join(&run.file).display().to_string())
-        .collect();
+    let files: Vec<String> =
+        inputs.session.runs.iter().take(3).map(|run| folder.join(&run.file).display().to_string()).collect();
     format!("To see what the rides hold: loopwright inspect {}", files.join(" "))
 }
 

@@ -91,7 +91,7 @@ impl<'a> Design<'a> {
         let choices = Choices {
             held_lag_s: each.clone().map(held).collect(),
             wind_drift: vec![choice.laps >= DRIFT_LAPS; choice.runs.len()],
-            gust_sd_m_s: vec![0.0; choice.runs.len()],
+            gust_variance: vec![0.0; choice.runs.len()],
             crr_drift: choice.crr_drift,
             crr: choice.crr,
             cda: choice.cda,

@@ -9,10 +9,12 @@ use super::propagate::Propagated;
 use super::quiet::QuietDay;
 use super::row_noise::RowNoise;
 use crate::analysis::instrument::Input;
-use crate::analysis::quantities::{Linear, PowerAt, SetupQuantities, estimate};
+use crate::analysis::known::Uncertain;
+use crate::analysis::quantities::{Linear, PowerAt, SetupQuantities};
 use crate::error::Error;
 use crate::session::Session;
 use crate::solve::fit::Estimator;
+use crate::uncertainty::budget::Combined;
 use crate::uncertainty::power::detectable_difference;
 use crate::uncertainty::student::coverage_factor;
 use nalgebra::DVector;
@@ -244,7 +246,8 @@ impl View<'_> {
             None => spare,
         };
         let confidence = self.day.session.solve.confidence;
-        let both = estimate(0.0, scatter_se, dof, Some(instrument_se), confidence);
+        let scatter = Combined { standard_uncertainty: scatter_se, dof };
+        let both = Uncertain { value: 0.0, scatter, instrument_se: Some(instrument_se) }.estimate(confidence);
         let se = both.se.unwrap_or(f64::NAN);
         let known = |x: f64| x.is_finite().then_some(x);
         let detectable = both.dof.map(|d| detectable_difference(se, d, self.alpha, POWER));

@@ -153,7 +153,7 @@ impl QuietDay {
 
 /// The standard uncertainties that a session states, the mass once.
 fn sources(session: &Session, air: &[RunAir]) -> Vec<QuietSource> {
-    inputs_of(session, air)
+    inputs_of(session, air, None)
         .into_iter()
         .filter(|(input, _)| !matches!(input, Input::MassOfRun(k) if *k > 0))
         .map(|(input, standard_uncertainty)| QuietSource { input, standard_uncertainty })

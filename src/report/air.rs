@@ -26,7 +26,9 @@ pub fn density(shown: &DensityShown, width: usize) -> String {
     let value = value_with_uncertainty(rho, u).unwrap_or_else(|| significant(rho, 6));
     let share = significant(100.0 * u / rho, 2);
     let mut text = paragraph(
-        &format!("{value} kg/m³ (standard uncertainty, {share} %; an error of density moves CdA by the same share the other way)"),
+        &format!(
+            "{value} kg/m³ (standard uncertainty, {share} %; an error of density moves CdA by the same share the other way)"
+        ),
         width,
         "",
     );
@@ -44,14 +46,24 @@ fn made_from(shown: &DensityShown) -> Grid {
     let mut row = |name: &str, value: String, u: String, moves: f64| {
         grid.rows.push(vec![name.into(), value, u, fixed(Some(moves), 5)]);
     };
-    row("temperature, °C", fixed(Some(readings.temperature_c), 1), significant(u.temperature_c, 3), from.from_temperature_kg_m3);
+    row(
+        "temperature, °C",
+        fixed(Some(readings.temperature_c), 1),
+        significant(u.temperature_c, 3),
+        from.from_temperature_kg_m3,
+    );
     row(
         "station pressure, hPa",
         fixed(Some(hpa_from_pa(readings.pressure_pa)), 1),
         significant(hpa_from_pa(u.pressure_pa), 3),
         from.from_pressure_kg_m3,
     );
-    row("relative humidity, %", fixed(Some(readings.humidity_pct), 0), significant(u.humidity_pct, 3), from.from_humidity_kg_m3);
+    row(
+        "relative humidity, %",
+        fixed(Some(readings.humidity_pct), 0),
+        significant(u.humidity_pct, 3),
+        from.from_humidity_kg_m3,
+    );
     row("formula (CIPM-2007)", String::new(), String::new(), from.from_formula_kg_m3);
     grid
 }

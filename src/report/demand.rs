@@ -81,7 +81,11 @@ fn precise_speed(speed_m_s: f64, units: Units) -> String {
 /// A difference with its sign; what rounds to nothing has none.
 fn signed(value: f64, decimals: usize) -> String {
     let text = format!("{value:+.decimals$}");
-    if text.chars().any(|c| c.is_ascii_digit() && c != '0') { text } else { text.trim_start_matches(['+', '-']).to_string() }
+    if text.chars().any(|c| c.is_ascii_digit() && c != '0') {
+        text
+    } else {
+        text.trim_start_matches(['+', '-']).to_string()
+    }
 }
 
 struct Cause {

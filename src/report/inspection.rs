@@ -108,7 +108,8 @@ fn lines(held: &Inspection, width: usize, units: Units) -> String {
         if let Some(line) = sparkline(&run.time_s, values, room) {
             text.push_str(&format!("{name} {}\n", line.text.trim_end()));
             let (low, high) = (fixed(Some(line.low), 0), fixed(Some(line.high), 0));
-            let range = if low == high { format!("{low} {unit} throughout") } else { format!("{low} to {high} {unit}") };
+            let range =
+                if low == high { format!("{low} {unit} throughout") } else { format!("{low} to {high} {unit}") };
             let means = format!("{range} (means of {})", duration(held.duration_s / room as f64));
             text.push_str(&paragraph(&means, width, "      "));
         }
@@ -126,7 +127,8 @@ fn laps(held: &Inspection, width: usize, units: Units) -> String {
         return text;
     }
     let speed = format!("Mean, {}", units.speed_unit());
-    let mut grid = Grid::new(&["Lap", "From", "Time", &format!("Length, {}", units.length_unit()), &speed, "Mean, W", "Left out"]);
+    let mut grid =
+        Grid::new(&["Lap", "From", "Time", &format!("Length, {}", units.length_unit()), &speed, "Mean, W", "Left out"]);
     for lap in &laps.laps {
         grid.rows.push(vec![
             lap.lap.to_string(),

@@ -3,6 +3,7 @@
 //! Given the steps of a window, or the conditions of several runs; gives findings. None of them changes a number.
 
 use super::account::Step;
+use super::window::TRIM_S;
 use crate::finding::What;
 use crate::record::Recording;
 use crate::session::TyrePressure;
@@ -28,7 +29,8 @@ fn advice(what: String) -> What {
 pub fn within_run(window: &[Step], recording: &Recording) -> Vec<What> {
     let mut findings = Vec::new();
     let length_s: f64 = window.iter().map(|s| s.sums.duration_s).sum();
-    if length_s < WANTED_WINDOW_S {
+    // What trimming may take off the ends is not missing.
+    if length_s < WANTED_WINDOW_S - TRIM_S {
         findings.push(advice(format!(
             "The window holds {:.1} steady minutes after the warm-up, {:.0} or more are wanted; ride on longer.",
             length_s / 60.0,
@@ -40,7 +42,7 @@ pub fn within_run(window: &[Step], recording: &Recording) -> Vec<What> {
     let scatter = (window.iter().map(|s| (s.to_m_s - mean).powi(2)).sum::<f64>() / count).sqrt() / mean;
     if scatter > STEADY_SPEED {
         findings.push(advice(format!(
-            "Speed varies by {:.0} % within the window, {:.0} % is the limit for steady running; hold one speed.",
+            "Speed varies by {:.1} % within the window, {:.0} % is the limit for steady running; hold one speed.",
             100.0 * scatter,
             100.0 * STEADY_SPEED
         )));
@@ -95,12 +97,14 @@ pub struct RunConditions {
     /// How the run is called in a message.
     pub name: String,
     pub tyre_pressure_kpa: Option<TyrePressure>,
+    /// Whether the run states its own mass.
+    pub weighed: bool,
     pub mean_speed_m_s: f64,
     /// Cadence over speed, turns for each metre.
     pub gear: Option<f64>,
 }
 
-/// Findings on runs that are compared: the same pressure, speed and gear in all.
+/// Findings on runs that are compared: the same pressure, speed and gear in all, and a weighing before each.
 pub fn between_runs(runs: &[RunConditions]) -> Vec<What> {
     let Some((first, others)) = runs.split_first() else { return Vec::new() };
     let mut findings = Vec::new();
@@ -110,6 +114,14 @@ pub fn between_runs(runs: &[RunConditions]) -> Vec<What> {
              tyre_pressure_kpa."
                 .into(),
         ));
+    }
+    if !others.is_empty() && runs.iter().any(|r| !r.weighed) {
+        let missing: Vec<&str> = runs.iter().filter(|r| !r.weighed).map(|r| r.name.as_str()).collect();
+        findings.push(advice(format!(
+            "No mass of its own is stated for {}; Crr goes with one over the mass, and a bottle is half a per cent. Weigh \
+             rider and bicycle before every run and note mass_kg in the [[run]].",
+            missing.join(", ")
+        )));
     }
     for other in others {
         if let (Some(a), Some(b)) = (first.tyre_pressure_kpa, other.tyre_pressure_kpa) {
@@ -160,6 +172,7 @@ mod tests {
         let run = |name: &str, kpa: f64, speed: f64, gear: f64| RunConditions {
             name: name.into(),
             tyre_pressure_kpa: Some(TyrePressure { front: kpa, rear: kpa }),
+            weighed: true,
             mean_speed_m_s: speed,
             gear: Some(gear),
         };
@@ -167,6 +180,10 @@ mod tests {
         assert_eq!(between_runs(&[run("A", 620.0, 11.0, 0.13), run("B", 560.0, 11.6, 0.14)]).len(), 3);
         let unknown = RunConditions { tyre_pressure_kpa: None, ..run("B", 0.0, 11.0, 0.13) };
         assert_eq!(between_runs(&[run("A", 620.0, 11.0, 0.13), unknown]).len(), 1);
-        assert!(between_runs(&[]).is_empty());
+        let unweighed = RunConditions { weighed: false, ..run("B", 620.0, 11.0, 0.13) };
+        let said = between_runs(&[run("A", 620.0, 11.0, 0.13), unweighed.clone()]);
+        assert!(said.len() == 1 && said[0].message().contains("stated for B"), "{said:?}");
+        // A single run is compared with nothing.
+        assert!(between_runs(&[unweighed]).is_empty() && between_runs(&[]).is_empty());
     }
 }

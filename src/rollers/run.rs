@@ -106,20 +106,30 @@ pub fn analyse(
         mean_power_w: value.sums.energy_j / value.sums.duration_s,
         gear: practice::gear(found.steps, recording),
         sums: value.sums,
-        evidence: WarmUpEvidence {
-            time_s: blocks.iter().map(Block::middle_s).collect(),
-            crr: blocks.iter().map(|b| b.crr_drum * to_flat).collect(),
-            decay: warm_up
-                .decay
-                .map(|d| blocks.iter().map(|b| d.at(b.middle_s()) * to_flat).collect())
-                .unwrap_or_default(),
-            window_from_s: found.from_s,
-            window_to_s: found.to_s,
-            mean_crr: value.crr_drum * to_flat,
-            ..WarmUpEvidence::default()
-        },
+        evidence: shown(&steps, &inputs, &warm_up, &found, value.crr_drum)?,
         inputs,
         findings,
+    })
+}
+
+/// The series of the figure: Crr on the drums at every step in which the wheel turned.
+fn shown(
+    steps: &[Step],
+    inputs: &Inputs,
+    warm_up: &WarmUp,
+    found: &Found,
+    mean_crr: f64,
+) -> Result<WarmUpEvidence, Error> {
+    let turning: Vec<&Step> = steps.iter().filter(|s| s.sums.distance_m > s.sums.duration_s).collect();
+    let time_s: Vec<f64> = turning.iter().map(|s| 0.5 * (s.from_s + s.to_s)).collect();
+    Ok(WarmUpEvidence {
+        crr: turning.iter().map(|s| inputs.crr_drum(&s.sums)).collect::<Result<_, _>>()?,
+        decay: warm_up.decay.map(|d| time_s.iter().map(|t| d.at(*t)).collect()).unwrap_or_default(),
+        time_s,
+        window_from_s: found.from_s,
+        window_to_s: found.to_s,
+        mean_crr,
+        ..WarmUpEvidence::default()
     })
 }
 

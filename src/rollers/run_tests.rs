@@ -181,19 +181,19 @@ fn sensitivities_have_their_size_by_hand() {
     let lines = sensitivities(&run, &Uncertainty::default()).unwrap();
     let of = |source: &str| *lines.iter().find(|l| l.source == source).expect("a line");
     // 0.1 kg in 84 kg divides Crr by 1.00119.
-    assert!((of("mass_kg").crr / run.crr_flat + 0.1 / 84.0).abs() < 1e-6);
+    assert!((of("mass").crr / run.crr_flat + 0.1 / 84.0).abs() < 1e-6);
     // Power and efficiency scale input, of which the drums take a constant part.
     let input_over_tyres = 0.976 * run.sums.energy_j / run.inputs.tyre_energy_j(&run.sums);
-    assert!((of("power_fraction").crr / run.crr_flat - 0.01 * input_over_tyres).abs() < 1e-9);
-    assert!((of("drivetrain_efficiency").crr / run.crr_flat - 0.005 / 0.976 * input_over_tyres).abs() < 1e-9);
+    assert!((of("power scale").crr / run.crr_flat - 0.01 * input_over_tyres).abs() < 1e-9);
+    assert!((of("drivetrain efficiency").crr / run.crr_flat - 0.005 / 0.976 * input_over_tyres).abs() < 1e-9);
     // √(R/(R + r)) goes with the square root of a drum that is small beside the wheel: about ½ · 0.5/111 · 0.858.
-    assert!((of("drum_diameter_m").crr / run.crr_flat - 0.5 * 0.0005 / 0.111 * 0.858).abs() < 2e-4);
-    assert_eq!(of("mass_kg").reach, Reach::Run);
-    assert_eq!(of("power_fraction").reach, Reach::Session);
+    assert!((of("drum diameter").crr / run.crr_flat - 0.5 * 0.0005 / 0.111 * 0.858).abs() < 2e-4);
+    assert_eq!(of("mass").reach, Reach::Run);
+    assert_eq!(of("power scale").reach, Reach::Session);
     // The unknown mass of the drums, 4 kg, counts with the difference of the end speeds alone, which trimming keeps so
     // small that it adds less than 3 % to the scatter.
     let by_hand = -4.0 * run.sums.half_speed_square_m2_s2 / (run.inputs.load_sum_n().unwrap() * run.sums.distance_m);
-    let mass = of("drum_rotating_mass_kg").crr;
+    let mass = of("turning mass of the drums").crr;
     assert!((mass - by_hand * run.inputs.flat_over_drum()).abs() < 1e-12);
     assert!(mass.abs() < 0.25 * run.se_scatter, "{mass}");
 }

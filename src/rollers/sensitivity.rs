@@ -22,7 +22,7 @@ pub enum Reach {
 /// One source of uncertainty and what it does to Crr on the flat.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Sensitivity {
-    /// Key of the session's `[uncertainty]` where it has one.
+    /// Name in the budget; a source that loops have too is called the same there.
     pub source: &'static str,
     pub unit: &'static str,
     pub standard_uncertainty: f64,
@@ -52,26 +52,26 @@ pub fn sensitivities(run: &RollerRun, u: &Uncertainty) -> Result<Vec<Sensitivity
         i.rollers.no_load_power_w_at_40_km_h = i.rollers.no_load_power_w_at_40_km_h.map(|p| p * (1.0 + by));
     };
     Ok(vec![
-        line("mass_kg", "kg", u.mass_kg, Reach::Run, &|i, by| i.rider.mass_kg += by)?,
-        line("power_fraction", "1", u.power_fraction, Reach::Session, &|i, by| i.power_scale += by)?,
-        line("speed_fraction", "1", u.speed_fraction, Reach::Session, &|i, by| i.speed_scale += by)?,
-        line("drivetrain_efficiency", "1", u.drivetrain_efficiency, Reach::Session, &|i, by| {
+        line("mass", "kg", u.mass_kg, Reach::Run, &|i, by| i.rider.mass_kg += by)?,
+        line("power scale", "1", u.power_fraction, Reach::Session, &|i, by| i.power_scale += by)?,
+        line("speed scale", "1", u.speed_fraction, Reach::Session, &|i, by| i.speed_scale += by)?,
+        line("drivetrain efficiency", "1", u.drivetrain_efficiency, Reach::Session, &|i, by| {
             i.rider.drivetrain_efficiency += by
         })?,
-        line("wheel_inertia_kg_m2", "kg m²", u.wheel_inertia_kg_m2, Reach::Session, &|i, by| {
+        line("wheel inertia", "kg m²", u.wheel_inertia_kg_m2, Reach::Session, &|i, by| {
             i.rider.wheel_inertia_kg_m2 += by
         })?,
-        line("bearing_fraction", "1", u.bearing_fraction, Reach::Session, &bearing)?,
-        line("drum_diameter_m", "m", u.drum_diameter_m, Reach::Session, &|i, by| i.rollers.drum_diameter_m += by)?,
-        line("drum_spacing_m", "m", u.drum_spacing_m, Reach::Session, &|i, by| i.rollers.drum_spacing_m += by)?,
-        line("rear_weight_fraction", "1", u.rear_weight_fraction, Reach::Session, &|i, by| {
+        line("bearing drag", "1", u.bearing_fraction, Reach::Session, &bearing)?,
+        line("drum diameter", "m", u.drum_diameter_m, Reach::Session, &|i, by| i.rollers.drum_diameter_m += by)?,
+        line("drum spacing", "m", u.drum_spacing_m, Reach::Session, &|i, by| i.rollers.drum_spacing_m += by)?,
+        line("weight share", "1", u.rear_weight_fraction, Reach::Session, &|i, by| {
             i.rollers.rear_weight_fraction += by
         })?,
-        line("no_load_fraction", "1", u.no_load_fraction, Reach::Session, &no_load)?,
-        line("drum_rotating_mass_kg", "kg", DRUM_ROTATING_MASS_U_KG, Reach::Run, &|i, by| {
+        line("no-load drag", "1", u.no_load_fraction, Reach::Session, &no_load)?,
+        line("turning mass of the drums", "kg", DRUM_ROTATING_MASS_U_KG, Reach::Run, &|i, by| {
             i.drum_rotating_mass_kg += by
         })?,
-        line("temperature_c", "°C", u.temperature_c, Reach::Run, &|i, by| {
+        line("air temperature", "°C", u.temperature_c, Reach::Run, &|i, by| {
             i.temperature_c = i.temperature_c.map(|t| t + by)
         })?,
     ])

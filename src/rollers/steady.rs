@@ -13,6 +13,9 @@ pub const BLOCK_S: f64 = 10.0;
 const LEAST_COVERAGE: f64 = 0.5;
 /// A block belongs to the stretch when its speed is within this share of the median.
 const SPEED_BAND: f64 = 0.10;
+/// So many blocks in a row, and so far off, are forgiven (common practice, no source).
+const MOST_EXCUSED: usize = 3;
+const EXCUSED_BAND: f64 = 0.25;
 
 /// Ten seconds of riding.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -52,23 +55,62 @@ pub fn blocks(steps: &[Step], inputs: &Inputs) -> Result<Vec<Block>, Error> {
 }
 
 /// The longest run of neighbouring blocks within a tenth of the median speed; empty when there is none.
+///
+/// A few blocks in a row may leave the band, as when the rider looks up: the account holds at every speed, and the
+/// stretch still begins and ends in it.
 pub fn steady_stretch(blocks: &[Block]) -> Range<usize> {
     let mut speeds: Vec<f64> = blocks.iter().map(Block::speed_m_s).collect();
     speeds.sort_by(f64::total_cmp);
     let Some(&median) = speeds.get(speeds.len() / 2) else { return 0..0 };
     let mut longest = 0..0;
-    let mut start = 0;
+    let mut current: Option<Range<usize>> = None;
+    let mut before: Option<&Block> = None;
     for (i, block) in blocks.iter().enumerate() {
-        let steady = (block.speed_m_s() / median - 1.0).abs() <= SPEED_BAND;
-        let follows = i > start && blocks.get(i - 1).is_some_and(|before| before.number + 1 == block.number);
-        if !steady {
-            start = i + 1;
-        } else if !follows {
-            start = i;
+        let off = (block.speed_m_s() / median - 1.0).abs();
+        let follows = before.is_some_and(|b| b.number + 1 == block.number);
+        let excused = |stretch: &Range<usize>| off <= EXCUSED_BAND && i - stretch.end < MOST_EXCUSED;
+        current = match current {
+            Some(stretch) if follows && off <= SPEED_BAND => Some(stretch.start..i + 1),
+            Some(stretch) if follows && excused(&stretch) => Some(stretch),
+            _ if off <= SPEED_BAND => Some(i..i + 1),
+            _ => None,
+        };
+        if let Some(stretch) = current.as_ref().filter(|s| s.len() > longest.len()) {
+            longest = stretch.clone();
         }
-        if i + 1 > start && i + 1 - start > longest.len() {
-            longest = start..i + 1;
-        }
+        before = Some(block);
     }
     longest
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn ride(speeds: &[f64]) -> Vec<Block> {
+        let block = |(number, speed): (usize, &f64)| Block {
+            number: number as u64,
+            sums: WindowSums { duration_s: BLOCK_S, distance_m: speed * BLOCK_S, ..WindowSums::default() },
+            crr_drum: 0.009,
+        };
+        speeds.iter().enumerate().map(block).collect()
+    }
+
+    #[test]
+    fn a_short_excursion_does_not_end_the_stretch_and_a_long_one_does() {
+        let glance = [[5.0, 8.0].as_slice(), &[10.0; 20], &[11.5, 12.0, 11.2], &[10.0; 9], &[7.0]].concat();
+        assert_eq!(steady_stretch(&ride(&glance)), 2..34);
+        let sprint = [[10.0; 20].as_slice(), &[12.0; 4], &[10.0; 9]].concat();
+        assert_eq!(steady_stretch(&ride(&sprint)), 0..20);
+        let stop = [[10.0; 9].as_slice(), &[3.0], &[10.0; 20]].concat();
+        assert_eq!(steady_stretch(&ride(&stop)), 10..30);
+    }
+
+    #[test]
+    fn a_missing_block_ends_the_stretch() {
+        let mut blocks = ride(&[10.0; 30]);
+        blocks.remove(12);
+        assert_eq!(steady_stretch(&blocks), 12..29);
+        assert_eq!(steady_stretch(&[]), 0..0);
+    }
 }

@@ -27,6 +27,7 @@ pub enum Reason {
     Braking,
     EnergyUnexplained,
     OutlyingMisclosure,
+    OutsideWindow,
     LeftOut,
 }
 
@@ -44,6 +45,7 @@ impl std::fmt::Display for Reason {
             Reason::Braking => "braking",
             Reason::EnergyUnexplained => "energy unexplained",
             Reason::OutlyingMisclosure => "outlying misclosure",
+            Reason::OutsideWindow => "outside the roller window",
             Reason::LeftOut => "left out by the tester",
         })
     }

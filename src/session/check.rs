@@ -1,6 +1,6 @@
 //! Range and consistency checks on a session: the plausible range of every physical value in one table.
 
-use super::{Air, Lag, RiderAndBike, Session, Uncertainty, Venue, WindMode, locate};
+use super::{Air, Gusts, Lag, RiderAndBike, Run, Session, Uncertainty, Venue, WindMode, locate};
 use crate::error::Error;
 
 /// Plausible range of a value and the mistake that usually lies behind one outside it.
@@ -241,6 +241,13 @@ fn weather(session: &Session, at: &Checker) -> Result<(), Error> {
             "roughness length in m: 0.03 for short grass; the profile is not valid above a twentieth of the height",
         ),
     )?;
+    if let Gusts::StandardDeviation(sd) = w.gusts {
+        at.within(
+            &["wind", "gusts"],
+            sd,
+            &limit(0.0, 5.0, "standard deviation along travel in m/s, or \"estimate\" or \"none\""),
+        )?;
+    }
     if w.mode == WindMode::Given && a.log.is_none() && (w.speed_m_s.is_none() || w.from_deg.is_none()) {
         return Err(at.inconsistent(
             &["wind", "mode"],
@@ -348,6 +355,38 @@ fn setups_and_runs(session: &Session, at: &Checker) -> Result<(), Error> {
         for &lap in run.leave_out.iter().chain(&run.keep) {
             at.within(&key("leave_out"), lap as f64, &limit(1.0, 100_000.0, "laps count from 1"))?;
         }
+        window(session, run, &key("window_s"), at)?;
+    }
+    one_loop(session, at)
+}
+
+/// A stated window is for rollers and runs forward.
+fn window(session: &Session, run: &Run, key: &[&str], at: &Checker) -> Result<(), Error> {
+    let Some([from_s, to_s]) = run.window_s else { return Ok(()) };
+    let seconds = limit(0.0, 86_400.0, "seconds from the first record of the run, not minutes and not a time of day");
+    at.within(key, from_s, &seconds)?;
+    at.within(key, to_s, &seconds)?;
+    if session.venue_of(run) != Venue::Rollers {
+        let message = "window_s is for runs on rollers; say on = \"rollers\", or use leave_out for laps".into();
+        return Err(at.inconsistent(key, message));
+    }
+    if from_s >= to_s {
+        return Err(at.inconsistent(key, format!("window_s = [{from_s}, {to_s}] ends before it begins")));
+    }
+    Ok(())
+}
+
+/// The session has one [loop], so that its runs are on one kind of it beside rollers.
+fn one_loop(session: &Session, at: &Checker) -> Result<(), Error> {
+    let mut loops = session.runs.iter().enumerate().filter(|(_, run)| session.venue_of(run) != Venue::Rollers);
+    let Some((_, first)) = loops.next() else { return Ok(()) };
+    let kind = session.venue_of(first);
+    if let Some((i, _)) = loops.find(|(_, run)| session.venue_of(run) != kind) {
+        let message = "road and track in one session: it has one [loop]. Write a session for each and pool them".into();
+        return Err(at.inconsistent(&["run", &i.to_string(), "on"], message));
+    }
+    if kind == Venue::Track && session.circuit.length_m.is_none() {
+        return Err(at.inconsistent(&["loop"], "a run on a track needs length_m under [loop]".into()));
     }
     Ok(())
 }

@@ -241,6 +241,29 @@ pub struct Wind {
     pub from_deg: Option<f64>,
     pub mast_height_m: f64,
     pub roughness_length_m: f64,
+    /// Gusts add mean drag: "estimate", "none", or their standard deviation along travel in m/s.
+    pub gusts: Gusts,
+}
+
+/// How gusts are treated.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(untagged)]
+pub enum Gusts {
+    StandardDeviation(f64),
+    Word(GustsWord),
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum GustsWord {
+    Estimate,
+    None,
+}
+
+impl Default for Gusts {
+    fn default() -> Self {
+        Gusts::Word(GustsWord::Estimate)
+    }
 }
 
 impl Default for Wind {
@@ -251,6 +274,7 @@ impl Default for Wind {
             from_deg: None,
             mast_height_m: 10.0,
             roughness_length_m: 0.03,
+            gusts: Gusts::default(),
         }
     }
 }
@@ -429,6 +453,9 @@ pub struct Run {
     /// Channels taken from another device.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub second_file: Option<String>,
+    /// Rollers only: from and to, s from the first record, of the window that counts; found when left out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub window_s: Option<[f64; 2]>,
     /// Venue of this run when a day mixes them.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub on: Option<Venue>,

@@ -2,7 +2,7 @@
 //!
 //! Given parts of a session; gives an error that names the key. There is no line to point at.
 
-use super::check::{Checker, check, rider, readings, uncertainty};
+use super::check::{Checker, check, readings, rider, uncertainty};
 use super::{Air, RiderAndBike, Session, Uncertainty};
 use crate::error::Error;
 

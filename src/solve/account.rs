@@ -235,15 +235,18 @@ impl LapAccount {
         }
     }
 
-    /// B and its derivatives with respect to the wind, with the mean drag of gusts of a standard deviation.
-    pub fn aero(&self, fitted: FittedWind, gust_sd_m_s: f64) -> AeroColumns {
-        self.aero_at(fitted, gust_sd_m_s, None)
+    /// B and its derivatives with respect to the wind, with the mean drag of what the wind vector leaves out.
+    ///
+    /// `gust_variance`, m²/s² a component, is that of the gusts less that of the error of the fitted wind, whose square adds
+    /// drag that is not there; it may be negative.
+    pub fn aero(&self, fitted: FittedWind, gust_variance: f64) -> AeroColumns {
+        self.aero_at(fitted, gust_variance, None)
     }
 
     /// The same with the speed of each node replaced, as for the planned-speed instrument.
-    pub fn aero_at(&self, fitted: FittedWind, gust_sd_m_s: f64, speeds_m_s: Option<&[f64]>) -> AeroColumns {
+    pub fn aero_at(&self, fitted: FittedWind, gust_variance: f64, speeds_m_s: Option<&[f64]>) -> AeroColumns {
         let wind = self.wind(fitted);
-        let gusts = Gusts::isotropic(gust_sd_m_s);
+        let gusts = Gusts::isotropic(gust_variance.abs().sqrt());
         let steps = self.steps();
         let mut out = AeroColumns { b: vec![0.0; steps], east: vec![0.0; steps], north: vec![0.0; steps] };
         for (i, node) in self.nodes.iter().enumerate() {
@@ -260,7 +263,11 @@ impl LapAccount {
             let j = i / NODES;
             let per = advance / self.weight_n;
             let drag = drag_per_area_n_m2(node.density_kg_m3, air)
-                + if gust_sd_m_s > 0.0 { gust_drag_per_area_n_m2(node.density_kg_m3, air, gusts) } else { 0.0 };
+                + if gust_variance == 0.0 {
+                    0.0
+                } else {
+                    gust_variance.signum() * gust_drag_per_area_n_m2(node.density_kg_m3, air, gusts)
+                };
             let slope = drag_wind_derivative(node.density_kg_m3, air, node.travel);
             out.b[j] += per * drag;
             out.east[j] += per * slope.east;

@@ -22,8 +22,8 @@ pub struct Problem<'a> {
     pub work: Vec<&'a Cumulative>,
     /// Lag of each run where it is held, s.
     pub held_lag_s: Vec<f64>,
-    /// Gusts of each run, m/s.
-    pub gust_sd_m_s: Vec<f64>,
+    /// Variance of the wind that the vector leaves out, of each run, m²/s².
+    pub gust_variance: Vec<f64>,
     /// Middle of each lap in the day, h from the middle of the day.
     pub hour: Vec<f64>,
     pub absorption: Absorption,
@@ -101,7 +101,7 @@ impl<'a> Problem<'a> {
         let state = self.run_state(parameters, account.run);
         let l = &self.layout;
         let run = &l.runs[account.run];
-        let aero = account.aero(state.wind, self.gust_sd_m_s[account.run]);
+        let aero = account.aero(state.wind, self.gust_variance[account.run]);
         let cda = parameters[l.cda[account.setup]];
         let crr = parameters[l.crr[account.setup]] + l.crr_drift.map_or(0.0, |c| parameters[c] * self.hour[g]);
         let residual = self
@@ -131,6 +131,64 @@ impl<'a> Problem<'a> {
         push(run.drift_east, scaled(&aero.east, cda * account.phase));
         push(run.drift_north, scaled(&aero.north, cda * account.phase));
         LapBlock { residual, columns }
+    }
+
+    /// The projected columns of the linear parameters and the projected left side, dense, all laps one under another.
+    ///
+    /// `parameters` must have zeros for the linear parameters; only lags and winds are read.
+    pub fn linear_rows(&self, parameters: &[f64]) -> LinearRows {
+        let (k, steps) = (self.layout.linear, self.steps());
+        let laps: Vec<LapBlock> = (0..self.laps.len())
+            .into_par_iter()
+            .map(|g| {
+                let account = self.laps[g];
+                let state = self.run_state(parameters, account.run);
+                let b = account.aero(state.wind, self.gust_variance[account.run]).b;
+                let l = &self.layout;
+                let mut columns = vec![
+                    Column { parameter: l.crr[account.setup], values: account.rolling_m.clone() },
+                    Column { parameter: l.cda[account.setup], values: b },
+                ];
+                if let Some(parameter) = l.crr_drift {
+                    let values = account.rolling_m.iter().map(|d| d * self.hour[g]).collect();
+                    columns.push(Column { parameter, values });
+                }
+                LapBlock { residual: self.left_side(g, &state), columns }
+            })
+            .collect();
+        let mut sum = DMatrix::zeros(steps, k + 1);
+        for (b, &w) in laps.iter().zip(&self.weight) {
+            for c in &b.columns {
+                add(&mut sum, c, w);
+            }
+            for (s, r) in sum.column_mut(k).iter_mut().zip(&b.residual) {
+                *s += w * r;
+            }
+        }
+        let total = self.total_weight();
+        for c in 0..=k {
+            let column = self.absorption.absorb_half(&sum.column(c).into_owned()) / total;
+            sum.set_column(c, &column);
+        }
+        let rows = steps * laps.len();
+        let mut out = LinearRows { columns: DMatrix::zeros(rows, k), left: DVector::zeros(rows) };
+        for (g, (b, &w)) in laps.iter().zip(&self.weight).enumerate() {
+            let root = w.sqrt();
+            for c in 0..k {
+                for j in 0..steps {
+                    out.columns[(g * steps + j, c)] = -root * sum[(j, c)];
+                }
+            }
+            for c in &b.columns {
+                for (j, v) in c.values.iter().enumerate() {
+                    out.columns[(g * steps + j, c.parameter)] += root * v;
+                }
+            }
+            for (j, r) in b.residual.iter().enumerate() {
+                out.left[g * steps + j] = root * (r - sum[(j, k)]);
+            }
+        }
+        out
     }
 
     /// ZᵀPX and ZᵀPr with the profile taken out; `z` holds instruments in the same layout as `x`.
@@ -223,6 +281,12 @@ impl<'a> Problem<'a> {
 pub struct Normal {
     pub matrix: DMatrix<f64>,
     pub right: DVector<f64>,
+}
+
+/// Rows of the linear part of all laps after projection.
+pub struct LinearRows {
+    pub columns: DMatrix<f64>,
+    pub left: DVector<f64>,
 }
 
 /// Rows of one lap after projection.

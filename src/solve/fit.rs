@@ -47,8 +47,8 @@ pub struct Choices {
     /// Runs in which the wind may drift.
     pub wind_drift: Vec<bool>,
     pub crr_drift: bool,
-    /// Gusts of each run, m/s.
-    pub gust_sd_m_s: Vec<f64>,
+    /// Variance of the wind that the vector leaves out, of each run, m²/s²: gusts less the error of the fitted wind.
+    pub gust_variance: Vec<f64>,
 }
 
 /// One lap as the fit sees it.
@@ -91,7 +91,6 @@ pub struct LoopFit {
     pub used: Vec<usize>,
     pub weight: Vec<f64>,
     pub covariance: ClusterRobust,
-    pub least_squares_covariance: ClusterRobust,
     /// Height gained in each step, m, with its standard error.
     pub profile_m: Vec<f64>,
     pub profile_se_m: Vec<f64>,
@@ -145,7 +144,7 @@ impl<'a> Frame<'a> {
             weight: weight.to_vec(),
             work: self.work.clone(),
             held_lag_s: c.held_lag_s.iter().map(|l| l.unwrap_or(0.0)).collect(),
-            gust_sd_m_s: c.gust_sd_m_s.clone(),
+            gust_variance: c.gust_variance.clone(),
             hour: used.iter().map(|i| laps[*i].hour).collect(),
             absorption: match self.survey {
                 Some(s) => Absorption::surveyed(steps, s.sd_m, row_sd_m, total),
@@ -160,12 +159,15 @@ impl<'a> Frame<'a> {
 
 /// Fits a session, marking laps that break the account.
 ///
+/// `from` is a fit of the same laps under other choices: screening is then done and its winds and lags are the start.
 /// Errors: [`Error::TooFewLaps`], [`Error::Numerical`].
-pub fn fit(frame: &Frame, laps: &mut [LapInput]) -> Result<LoopFit, Error> {
+pub fn fit(frame: &Frame, laps: &mut [LapInput], from: Option<&LoopFit>) -> Result<LoopFit, Error> {
     let usable = |laps: &[LapInput]| -> Vec<usize> { (0..laps.len()).filter(|i| laps[*i].reason.is_none()).collect() };
     let mut used = usable(laps);
     enough(laps, &used)?;
-    let gross = {
+    let gross = if from.is_some() {
+        vec![None; used.len()]
+    } else {
         let accounts: Vec<&LapAccount> = used.iter().map(|i| &laps[*i].account).collect();
         screen::gross_faults(&accounts, &frame.work)
     };
@@ -176,7 +178,12 @@ pub fn fit(frame: &Frame, laps: &mut [LapInput]) -> Result<LoopFit, Error> {
     let mut row_sd_m = FIRST_ROW_SD_M;
     let mut start: Option<Vec<f64>> = None;
     let mut starts = 0;
-    for _ in 0..MOST_ROUNDS {
+    if let Some(from) = from {
+        row_sd_m = from.row_sd_m;
+        start = Some(from.least_squares.parameters[from.layout.linear..].to_vec());
+        starts = from.starts;
+    }
+    for _ in 0..if from.is_some() { 0 } else { MOST_ROUNDS } {
         let weight = vec![1.0; used.len()];
         let problem = frame.problem(laps, &used, &weight, row_sd_m);
         let (point, tried) = least_squares(&problem, start.as_deref())?;
@@ -195,7 +202,9 @@ pub fn fit(frame: &Frame, laps: &mut [LapInput]) -> Result<LoopFit, Error> {
         }
     }
 
-    let weight = {
+    let weight = if let Some(from) = from {
+        from.weight.clone()
+    } else {
         let equal = vec![1.0; used.len()];
         let problem = frame.problem(laps, &used, &equal, row_sd_m);
         let (point, _) = least_squares(&problem, start.as_deref())?;
@@ -214,8 +223,6 @@ pub fn fit(frame: &Frame, laps: &mut [LapInput]) -> Result<LoopFit, Error> {
 
     let blocks = problem.blocks(&parameters);
     let covariance = cluster_covariance(&problem, &blocks, z.as_deref().unwrap_or(&blocks))?;
-    let least_squares_blocks = problem.blocks(&point.parameters);
-    let least_squares_covariance = cluster_covariance(&problem, &least_squares_blocks, &least_squares_blocks)?;
     let (profile_m, profile_se_m) = profile(&problem, &blocks, row_sd_m);
     Ok(LoopFit {
         condition: condition(&problem, &blocks),
@@ -227,7 +234,6 @@ pub fn fit(frame: &Frame, laps: &mut [LapInput]) -> Result<LoopFit, Error> {
         classes,
         weight,
         covariance,
-        least_squares_covariance,
         profile_m,
         profile_se_m,
         row_sd_m,
@@ -385,6 +391,15 @@ fn condition(problem: &Problem, blocks: &[LapBlock]) -> f64 {
     ((1.0 + r) / (1.0 - r).max(1e-12)).sqrt()
 }
 
+/// Covariance of the least-squares point, for what instruments cannot tell.
+///
+/// Errors: [`Error::Numerical`] when it is singular.
+pub fn least_squares_covariance(frame: &Frame, laps: &[LapInput], fit: &LoopFit) -> Result<ClusterRobust, Error> {
+    let problem = frame.problem(laps, &fit.used, &fit.weight, fit.row_sd_m);
+    let blocks = problem.blocks(&fit.least_squares.parameters);
+    cluster_covariance(&problem, &blocks, &blocks)
+}
+
 /// Repeats a fit on altered accounts of the same laps, from the same point, with the same equations; for sensitivities.
 ///
 /// `laps` are the laps in use, in order. `None` when it does not settle.
@@ -410,4 +425,13 @@ pub fn refit(frame: &Frame, laps: &[LapInput], base: &LoopFit) -> Option<Vec<f64
         }
     }
     parameters.iter().all(|p| p.is_finite()).then_some(parameters)
+}
+
+/// Mean variance of the fitted wind of a run per component, m²/s², over the run; 0 where it is held.
+pub fn wind_variance(fit: &LoopFit, run: usize) -> f64 {
+    let c = &fit.layout.runs[run];
+    let of = |column: Option<usize>| column.map_or(0.0, |i| fit.covariance.covariance[(i, i)].max(0.0));
+    // A drift counts with the mean square of its phase, a third from −1 to 1.
+    let variance = 0.5 * (of(c.east) + of(c.north)) + (of(c.drift_east) + of(c.drift_north)) / 6.0;
+    variance.min(WIND_PRIOR_M_S.powi(2))
 }

@@ -5,8 +5,10 @@
 //! residuals still share after that is wind:
 //!
 //! ```text
-//! residual force / (ρ CdA w) = gust,   cov(lag) = σ² exp(−lag/τ)  for lags from 2.5 to 12 s
+//! residual force / (ρ CdA w) = gust,   cov(lag) = σ² exp(−lag/τ) − b  for lags from 2.5 to 12 s
 //! ```
+//!
+//! b ≥ 0 is what the fit of laps, winds and lags has already taken out of the slow part.
 
 use super::account::LapAccount;
 use super::design::Problem;
@@ -20,7 +22,7 @@ const LAG_TO_S: f64 = 12.0;
 /// Correlation time of gusts at rider height as a moving rider meets them: median and the factor that is one standard
 /// deviation (integral length of about 24 m at 1.2 m over short grass, EN 1991-1-4 annex B, passed at 8–11 m/s).
 const TIME_S: f64 = 2.8;
-const TIME_FACTOR: f64 = 1.5;
+const TIME_FACTOR: f64 = 1.3;
 /// Correlation times tried, s.
 const TIMES_S: [f64; 13] = [1.0, 1.3, 1.6, 2.0, 2.4, 2.8, 3.3, 4.0, 4.8, 5.6, 6.8, 8.0, 10.0];
 
@@ -147,10 +149,17 @@ fn fit(laps: &[&Vec<LagSum>]) -> Option<Gustiness> {
     let count = sums(&|l| l.count);
     for time_s in TIMES_S {
         let shape = |l: &LagSum| (-l.lag_s / time_s).exp();
-        let cross = sums(&|l| l.product * shape(l));
-        let square = sums(&|l| l.count * shape(l).powi(2));
-        let variance = (cross / square).max(0.0);
-        let misfit = sums(&|l| l.count * (l.product / l.count - variance * shape(l)).powi(2));
+        let (cross, square) = (sums(&|l| l.product * shape(l)), sums(&|l| l.count * shape(l).powi(2)));
+        let (total, mixed) = (sums(&|l| l.product), sums(&|l| l.count * shape(l)));
+        let determinant = square * count - mixed * mixed;
+        let mut variance = (cross * count - total * mixed) / determinant;
+        let mut taken_out = (variance * mixed - total) / count;
+        if taken_out < 0.0 {
+            taken_out = 0.0;
+            variance = cross / square;
+        }
+        let variance = variance.max(0.0);
+        let misfit = sums(&|l| l.count * (l.product / l.count - variance * shape(l) + taken_out).powi(2));
         let prior = ((time_s / TIME_S).ln() / TIME_FACTOR.ln()).powi(2);
         let terms = laps.iter().map(|l| l.len()).sum::<usize>() as f64;
         let score = terms * (misfit / count).max(1e-12).ln() + prior;

@@ -84,7 +84,7 @@ impl PlannedRide {
         let class = self.of_lap[g];
         let speeds: Vec<f64> = self.speed_m_s[class].iter().map(|v| v * self.level[g]).collect();
         let state = problem.run_state(parameters, account.run);
-        let aero = account.aero_at(state.wind, problem.gust_sd_m_s[account.run], Some(&speeds));
+        let aero = account.aero_at(state.wind, problem.gust_variance[account.run], Some(&speeds));
         let cda = parameters[l.cda[account.setup]];
         let scaled = |values: &[f64], factor: f64| values.iter().map(|v| factor * v).collect::<Vec<_>>();
         let rolling = &self.rolling_m[class];

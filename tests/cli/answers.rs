@@ -22,7 +22,8 @@ fn an_elevation_stands_for_the_pressure_and_says_so() {
     // ISO 2533: 795.0 hPa at 2000 m geometric.
     assert!(air["pressure_hpa"].as_f64().is_some_and(|p| (p - 795.01).abs() < 0.02), "{air}");
     assert!(air["pressure_uncertainty_hpa"].as_f64().is_some_and(|u| u >= 10.0), "{air}");
-    let codes: Vec<&str> = air["findings"].as_array().expect("a list").iter().filter_map(|f| f["code"].as_str()).collect();
+    let codes: Vec<&str> =
+        air["findings"].as_array().expect("a list").iter().filter_map(|f| f["code"].as_str()).collect();
     assert_eq!(codes, ["pressure-assumed", "humidity-assumed"]);
     let text = desk.answered(&["air", "--temperature-c", "15", "--pressure-hpa", "1013", "--elevation-m", "900"]);
     assert!(text.contains("reduced to sea level"), "{text}");
@@ -50,7 +51,14 @@ fn demand(more: &[&str]) -> Vec<&'static str> {
 
 #[test]
 fn the_power_at_a_speed_is_the_sum_of_its_causes() {
-    let value = Desk::new().json(&demand(&["--speed-km-h", "36", "--drivetrain-efficiency", "1", "--air-density-kg-m3", "1.2"]));
+    let value = Desk::new().json(&demand(&[
+        "--speed-km-h",
+        "36",
+        "--drivetrain-efficiency",
+        "1",
+        "--air-density-kg-m3",
+        "1.2",
+    ]));
     let d = &value["paces"][0]["demand"];
     let watts = |cause: &str| d[cause].as_f64().expect("watts");
     // At 10 m/s: ½ · 1.2 · 0.30 · 10³ = 180 W; 0.004 · 85 · 9.80665 · 10 = 33.34 W; (0.091 + 0.0087 · 10) · 10 = 1.78 W.
@@ -104,6 +112,7 @@ fn a_pace_that_cannot_be_is_refused() {
     desk.refused(&demand(&["--power-w", "200", "--gradient-pct", "80"]), 2, &["--gradient-pct = 80 is outside"]);
     desk.refused(&demand(&["--power-w", "200", "--against-mass-kg", "8600"]), 2, &["--against-mass-kg = 8600"]);
     desk.refused(&["demand", "--mass-kg", "85", "--crr", "4", "--cda-m2", "0.3", "--power-w", "9"], 2, &["--crr = 4"]);
-    let downhill = ["demand", "--mass-kg", "85", "--crr", "0", "--cda-m2", "0", "--power-w", "200", "--gradient-pct", "-5"];
+    let downhill =
+        ["demand", "--mass-kg", "85", "--crr", "0", "--cda-m2", "0", "--power-w", "200", "--gradient-pct", "-5"];
     desk.refused(&downhill, 1, &["nothing limits the speed", "check CdA"]);
 }

@@ -13,10 +13,30 @@ fn configured() -> ProptestConfig {
 /// Values that have tripped programs before.
 fn odd_value() -> impl Strategy<Value = String> {
     prop_oneof![
-        Just("nan"), Just("inf"), Just("-inf"), Just("-1"), Just("0"), Just("1e308"), Just("1e-308"), Just("85"), Just("1.2"),
-        Just("18446744073709551616"), Just("\"\""), Just("\"road\""), Just("\"track\""), Just("\"rollers\""), Just("\"../x\""),
-        Just("[1, 2]"), Just("[]"), Just("{}"), Just("true"), Just("\"estimate\""), Just("\"given\""), Just("1979-05-27"),
-        Just("\"\\u0000\""), Just("💥"),
+        Just("nan"),
+        Just("inf"),
+        Just("-inf"),
+        Just("-1"),
+        Just("0"),
+        Just("1e308"),
+        Just("1e-308"),
+        Just("85"),
+        Just("1.2"),
+        Just("18446744073709551616"),
+        Just("\"\""),
+        Just("\"road\""),
+        Just("\"track\""),
+        Just("\"rollers\""),
+        Just("\"../x\""),
+        Just("[1, 2]"),
+        Just("[]"),
+        Just("{}"),
+        Just("true"),
+        Just("\"estimate\""),
+        Just("\"given\""),
+        Just("1979-05-27"),
+        Just("\"\\u0000\""),
+        Just("💥"),
     ]
     .prop_map(String::from)
     .boxed()
@@ -45,6 +65,7 @@ fn key() -> impl Strategy<Value = [&'static str; 2]> {
         ["solve", "confidence"],
         ["solve", "seed"],
         ["solve", "negligible_power_w"],
+        ["solve", "gusts"],
         ["reference", "speed_km_h"],
         ["rollers", "drum_diameter_m"],
         ["rollers", "no_load_power_w_at_40_km_h"],
@@ -53,6 +74,7 @@ fn key() -> impl Strategy<Value = [&'static str; 2]> {
         ["run", "keep"],
         ["run", "planned_speed_km_h"],
         ["run", "on"],
+        ["run", "window_s"],
         ["run", "second_file"],
         ["setup", "label"],
     ])
@@ -145,6 +167,34 @@ proptest! {
         desk.run(&["inspect", "ride.fit"]).assert_orderly();
         desk.run(&["inspect", "ride.fit", "--format", "json", "--length-m", "300"]).assert_orderly();
         desk.run(&["solve", "ride.fit", "--mass-kg", "85", "--length-m", "300"]).assert_orderly();
+    }
+
+    #[test]
+    fn a_ride_anywhere_on_earth_and_at_any_size_is_described_or_refused(
+        latitude in prop_oneof![Just(90.0), Just(-90.0), Just(0.0), -89.999..89.999_f64],
+        longitude in prop_oneof![Just(180.0), Just(-180.0), Just(0.0), -180.0..180.0_f64],
+        radius_deg in prop_oneof![Just(0.0), 1e-6..1e-4_f64, 1e-4..0.01_f64, 0.01..80.0_f64],
+        period_s in 2.0..400.0_f64,
+        speed in prop_oneof![Just(0.0), 0.1..30.0_f64, 30.0..300.0_f64],
+        missing in prop::collection::vec(0..700_usize, 0..40),
+        jump_at in 0..700_usize,
+        jump_s in prop_oneof![Just(0.0), 1.0..100_000.0_f64],
+    ) {
+        let mut csv = String::from("time_s,power_w,speed_m_s,latitude_deg,longitude_deg,altitude_m,temperature_c\n");
+        for i in 0..700 {
+            let angle = i as f64 / period_s * std::f64::consts::TAU;
+            let time = i as f64 + if i > jump_at { jump_s } else { 0.0 };
+            let wave = speed * (1.0 + 0.1 * (0.5 * angle).sin());
+            let (north, east) = (latitude + radius_deg * angle.cos(), longitude + radius_deg * angle.sin());
+            let power = if missing.contains(&i) { String::new() } else { (150 + i % 40).to_string() };
+            csv.push_str(&format!("{time},{power},{wave},{north},{east},{},{}\n", 100.0 * latitude, latitude));
+        }
+        let desk = Desk::with("ride.csv", &csv);
+        desk.run(&["inspect", "ride.csv", "--figures", "look"]).assert_orderly();
+        desk.run(&["solve", "ride.csv", "--mass-kg", "85"]).assert_orderly();
+        desk.run(&["solve", "ride.csv", "--mass-kg", "85", "--kind", "rollers"]).assert_orderly();
+        let track = ["solve", "ride.csv", "--mass-kg", "85", "--kind", "track", "--length-m", "250", "--bend-radius-m", "20"];
+        desk.run(&track).assert_orderly();
     }
 
     #[test]

@@ -34,7 +34,8 @@ fn the_schema_of_a_session_holds_the_keys_and_refuses_others() {
         serde_json::from_str(&Desk::new().answered(&["schema", "session"])).expect("a schema is JSON");
     assert_eq!(schema["title"], "Session");
     assert_eq!(schema["additionalProperties"], false);
-    let required: Vec<&str> = schema["required"].as_array().expect("a list").iter().filter_map(|r| r.as_str()).collect();
+    let required: Vec<&str> =
+        schema["required"].as_array().expect("a list").iter().filter_map(|r| r.as_str()).collect();
     for key in ["rider_and_bike", "setup", "run"] {
         assert!(required.contains(&key), "{required:?}");
     }
@@ -57,13 +58,10 @@ fn every_command_shows_an_example_with_its_help() {
 #[test]
 fn a_reader_that_goes_away_ends_the_program_quietly() {
     let desk = Desk::new();
-    for arguments in [&["completions", "bash"][..], &["schema"], &["air", "--temperature-c", "9", "--elevation-m", "9"]] {
-        let mut child = desk
-            .command(arguments)
-            .stdout(Stdio::piped())
-            .stderr(Stdio::piped())
-            .spawn()
-            .expect("the program starts");
+    for arguments in [&["completions", "bash"][..], &["schema"], &["air", "--temperature-c", "9", "--elevation-m", "9"]]
+    {
+        let mut child =
+            desk.command(arguments).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().expect("the program starts");
         drop(child.stdout.take());
         let output = child.wait_with_output().expect("the program ends");
         assert_eq!(String::from_utf8_lossy(&output.stderr), "", "{arguments:?}");

@@ -2,7 +2,8 @@
 
 use crate::program::{Desk, sample};
 use crate::rides::{
-    ONE_SPEED, TWO_SPEEDS, only_power, only_speed, other_kind, power_and_speed, round_road, standing_still};
+    ONE_SPEED, TWO_SPEEDS, only_power, only_speed, other_kind, power_and_speed, round_road, standing_still,
+};
 use serde_json::Value;
 
 fn codes(held: &Value, list: &str) -> Vec<String> {
@@ -61,7 +62,11 @@ fn a_stated_length_cuts_laps_by_distance() {
     // 600 s at 10.04 m/s are 6.0 km: four laps of 1400 m.
     let held = first(&desk, &["inspect", "ride.fit", "--length-m", "1400"]);
     assert_eq!((&held["laps"]["found_by"], &held["laps"]["count"]), (&Value::from("distance"), &Value::from(4)));
-    desk.refused(&["inspect", "ride.fit", "--length-m", "1.4"], 2, &["--length-m = 1.4 is outside 80 to 200000", "not km"]);
+    desk.refused(
+        &["inspect", "ride.fit", "--length-m", "1.4"],
+        2,
+        &["--length-m = 1.4 is outside 80 to 200000", "not km"],
+    );
 }
 
 #[test]
@@ -81,7 +86,10 @@ fn one_unreadable_file_does_not_hide_the_others() {
     let outcome = desk.run(&["inspect", "course.fit", "ride.csv", "none.fit"]);
     assert_eq!(outcome.status, 1);
     assert!(outcome.stdout.contains("ride.csv") && outcome.stdout.contains("Channels"), "{outcome:?}");
-    assert!(outcome.stderr.contains("of type course") && outcome.stderr.contains("none.fit: cannot be read"), "{outcome:?}");
+    assert!(
+        outcome.stderr.contains("of type course") && outcome.stderr.contains("none.fit: cannot be read"),
+        "{outcome:?}"
+    );
     let json = desk.run(&["inspect", "course.fit", "ride.csv", "none.fit", "--format", "json"]);
     let value: Value = serde_json::from_str(&json.stdout).expect("JSON");
     assert_eq!((json.status, value["files"].as_array().map(Vec::len)), (1, Some(1)));

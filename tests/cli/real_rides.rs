@@ -143,7 +143,8 @@ fn what_hostile_files_lack_is_an_obstacle() {
     for (name, code) in expected {
         let path = folder.join(format!("hostile/{name}.fit"));
         let held = Desk::new().json(&["inspect", path.to_str().expect("a path")])["files"][0].clone();
-        let codes: Vec<&str> = held["obstacles"].as_array().expect("a list").iter().filter_map(|o| o["code"].as_str()).collect();
+        let codes: Vec<&str> =
+            held["obstacles"].as_array().expect("a list").iter().filter_map(|o| o["code"].as_str()).collect();
         assert!(codes.contains(&code), "{name}: {codes:?}");
     }
 }

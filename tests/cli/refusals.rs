@@ -39,7 +39,8 @@ fn a_pressure_in_the_wrong_unit_is_refused_with_the_units_it_may_have_been() {
 
 #[test]
 fn an_unknown_key_names_the_nearest_one_and_shows_the_line() {
-    let words = ["session.toml:5", "unknown key «temprature_c»", "did you mean «temperature_c»?", "temprature_c = 18.0", "^^^"];
+    let words =
+        ["session.toml:5", "unknown key «temprature_c»", "did you mean «temperature_c»?", "temprature_c = 18.0", "^^^"];
     desk("temperature_c", "temprature_c").refused(&["solve", "session.toml"], 2, &words);
     let words = ["session.toml:10", "«loops»", "did you mean «loop»?"];
     desk("\n[[setup]]", "\n[loops]\nkind = \"road\"\n[[setup]]").refused(&["solve", "session.toml"], 2, &words);
@@ -104,7 +105,11 @@ fn a_ride_without_power_or_speed_says_which_sensor_to_pair() {
         1,
         &["p.fit: no speed or distance in 600 records", "pair a wheel sensor", "loopwright inspect p.fit"],
     );
-    desk.refused(&["solve", "s.fit", "--mass-kg", "85"], 1, &["s.fit: no power in 600 records", "pair the power meter"]);
+    desk.refused(
+        &["solve", "s.fit", "--mass-kg", "85"],
+        1,
+        &["s.fit: no power in 600 records", "pair the power meter"],
+    );
 }
 
 #[test]
@@ -127,7 +132,11 @@ fn one_lap_is_too_few_and_says_how_many_are_needed() {
 #[test]
 fn rollers_taken_for_a_road_are_recognised() {
     let desk = Desk::with("ride.fit", standing_still(900));
-    desk.refused(&["solve", "ride.fit", "--mass-kg", "85", "--length-m", "3000"], 1, &["stand still", "--kind rollers"]);
+    desk.refused(
+        &["solve", "ride.fit", "--mass-kg", "85", "--length-m", "3000"],
+        1,
+        &["stand still", "--kind rollers"],
+    );
 }
 
 #[test]

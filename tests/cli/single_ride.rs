@@ -19,8 +19,24 @@ fn desk() -> Desk {
 }
 
 const FLAGS: [&str; 18] = [
-    "--mass-kg", "86", "--kind", "road", "--temperature-c", "19", "--pressure-hpa", "1008", "--humidity-pct", "70",
-    "--uncertainty-mass-kg", "0.4", "--confidence", "0.9", "--reference-speed-km-h", "35", "--leave-out", "2",
+    "--mass-kg",
+    "86",
+    "--kind",
+    "road",
+    "--temperature-c",
+    "19",
+    "--pressure-hpa",
+    "1008",
+    "--humidity-pct",
+    "70",
+    "--uncertainty-mass-kg",
+    "0.4",
+    "--confidence",
+    "0.9",
+    "--reference-speed-km-h",
+    "35",
+    "--leave-out",
+    "2",
 ];
 
 #[test]
@@ -31,7 +47,8 @@ fn flags_give_the_files_that_a_session_gives_byte_by_byte() {
     arguments.extend(FLAGS);
     desk.answered(&arguments);
     for file in ["solution.json", "laps.csv", "setups.csv", "samples.csv"] {
-        let (by_flags, by_session) = (desk.text(&format!("run-1-results/{file}")), desk.text(&format!("session-results/{file}")));
+        let (by_flags, by_session) =
+            (desk.text(&format!("run-1-results/{file}")), desk.text(&format!("session-results/{file}")));
         assert!(!by_flags.is_empty());
         assert_eq!(by_flags, by_session, "{file}");
     }

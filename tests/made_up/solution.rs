@@ -145,6 +145,7 @@ fn run_result(request: Request, session: &Session, run: usize) -> RunResult {
             north_m_s: Measured { value: Some(north), se: Some(0.15) },
             gust_m_s: Some(0.3),
         },
+        window: None,
         laps: (1..=request.laps).map(|lap| lap_result(run, lap, &mut noise)).collect(),
     }
 }

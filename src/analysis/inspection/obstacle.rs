@@ -94,7 +94,11 @@ fn power(list: &mut List, held: &Inspection) {
     if covered == 0.0 {
         list.prevents("no-power", "There is no power.", pair);
     } else if channel(held, "power").and_then(|c| c.max).is_none_or(|w| w <= 0.0) {
-        list.prevents("power-all-zero", "Power is zero in every record.", "Wake the meter, set its zero and pair it anew.");
+        list.prevents(
+            "power-all-zero",
+            "Power is zero in every record.",
+            "Wake the meter, set its zero and pair it anew.",
+        );
     } else if covered < POWER_COVERAGE {
         list.weakens(
             "power-gaps",
@@ -107,11 +111,23 @@ fn power(list: &mut List, held: &Inspection) {
 fn speed(list: &mut List, held: &Inspection, from_distance: bool) {
     let wheel = "Use a wheel sensor with a measured roll-out.";
     if coverage(held, "speed") == 0.0 && coverage(held, "distance") == 0.0 {
-        list.prevents("no-speed", "There is neither speed nor distance.", format!("{wheel} Its file may be the second_file."));
+        list.prevents(
+            "no-speed",
+            "There is neither speed nor distance.",
+            format!("{wheel} Its file may be the second_file."),
+        );
     } else if held.drawn.run.speed_m_s.iter().all(|v| !(*v > 0.0)) {
-        list.prevents("no-speed", "Speed is zero or missing in every record, and distance does not grow.", format!("{wheel} Check that it is paired."));
+        list.prevents(
+            "no-speed",
+            "Speed is zero or missing in every record, and distance does not grow.",
+            format!("{wheel} Check that it is paired."),
+        );
     } else if from_distance {
-        list.weakens("speed-from-distance", "There is no speed channel; speed has to be taken from distance, which is noisier.", wheel);
+        list.weakens(
+            "speed-from-distance",
+            "There is no speed channel; speed has to be taken from distance, which is noisier.",
+            wheel,
+        );
     }
     if let Some(ratio) = held.speed_over_distance.filter(|r| (r - 1.0).abs() > MISMATCH) {
         list.weakens(
@@ -133,11 +149,16 @@ fn laps(list: &mut List, held: &Inspection) {
         list.prevents("no-laps", what, remedy);
         return;
     }
-    let whole = if laps.count == 1 { "One lap was found".to_string() } else { format!("{} laps were found", laps.count) };
+    let whole =
+        if laps.count == 1 { "One lap was found".to_string() } else { format!("{} laps were found", laps.count) };
     let reasons = left_out(held);
     let because = if reasons.is_empty() { String::new() } else { format!(" ({reasons})") };
     if laps.count < NEEDED_LAPS {
-        list.prevents("too-few-laps", format!("{whole}, two or more are needed."), "Ride more laps past one point, without stopping.");
+        list.prevents(
+            "too-few-laps",
+            format!("{whole}, two or more are needed."),
+            "Ride more laps past one point, without stopping.",
+        );
     } else if laps.usable < NEEDED_LAPS {
         list.prevents(
             "too-few-laps",
@@ -190,8 +211,10 @@ fn left_out(held: &Inspection) -> String {
 }
 
 fn speeds(list: &mut List, held: &Inspection) {
-    let usable: Vec<f64> = held.laps.laps.iter().filter(|l| l.reason.is_none()).filter_map(|l| l.mean_speed_m_s).collect();
-    let (Some(low), Some(high), Some(spread)) = (held.laps.speed_min_m_s, held.laps.speed_max_m_s, held.laps.spread) else {
+    let usable: Vec<f64> =
+        held.laps.laps.iter().filter(|l| l.reason.is_none()).filter_map(|l| l.mean_speed_m_s).collect();
+    let (Some(low), Some(high), Some(spread)) = (held.laps.speed_min_m_s, held.laps.speed_max_m_s, held.laps.spread)
+    else {
         return;
     };
     // The solver's own rule, with an interval that does not count.

@@ -54,7 +54,10 @@ pub(super) fn sampling(ride: &Ride) -> Sampling {
     let intervals: Vec<Interval> = counts
         .iter()
         .take(LISTED)
-        .map(|(steps, count)| Interval { interval_s: *steps as f64 * RESOLUTION_S, share: *count as f64 / total as f64 })
+        .map(|(steps, count)| Interval {
+            interval_s: *steps as f64 * RESOLUTION_S,
+            share: *count as f64 / total as f64,
+        })
         .collect();
     Sampling { usual_interval_s: intervals.first().map(|i| i.interval_s), intervals }
 }

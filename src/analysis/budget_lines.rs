@@ -1,0 +1,42 @@
+//! The uncertainty budget as it is written: one line a source, for every set-up and every difference.
+//!
+//! Given a budget of any venue; gives lines. It propagates nothing.
+
+use super::contrasts::Pair;
+use super::instrument::{InstrumentBudget, Output};
+use crate::session::Session;
+use crate::solution::{BudgetLine, Contribution};
+
+/// Independent repeats of one kind, such as the weighing of each run, make one line. `differences` are those with the
+/// baseline; common errors cancel there.
+pub fn budget_lines(budget: &InstrumentBudget, session: &Session, differences: &[Pair]) -> Vec<BudgetLine> {
+    let contribution = |group: &str, setup: usize, of: &dyn Fn(Output) -> Vec<f64>| Contribution {
+        setup: session.setups[setup].id.clone(),
+        crr: Some(budget.contribution(group, &of(Output::Crr))),
+        cda_m2: Some(budget.contribution(group, &of(Output::Cda))),
+        power_w: Some(budget.contribution(group, &of(Output::Power))),
+    };
+    let mut lines: Vec<BudgetLine> = Vec::new();
+    for (source, group) in budget.budget.sources().iter().zip(&budget.group) {
+        if lines.iter().any(|l| l.source == *group) {
+            continue;
+        }
+        let setups: Vec<Contribution> =
+            (0..budget.setups).map(|s| contribution(group, s, &|o| budget.of_setup(s, o))).collect();
+        let first = setups.get(session.baseline()).cloned().unwrap_or_default();
+        lines.push(BudgetLine {
+            source: group.to_string(),
+            standard_uncertainty: source.standard_uncertainty,
+            unit: source.unit.clone(),
+            crr: first.crr,
+            cda_m2: first.cda_m2,
+            power_w: first.power_w,
+            contrasts: differences
+                .iter()
+                .map(|p| contribution(group, p.setup, &|o| budget.of_difference(p.setup, p.baseline, o)))
+                .collect(),
+            setups,
+        });
+    }
+    lines
+}

@@ -1,0 +1,174 @@
+//! All runs of a session on rollers: an energy account and a window each, then means of set-ups.
+//!
+//! Given inputs and rides that are all on rollers; gives what the outcome is made from. It compares no set-ups.
+
+use super::air_of_run::DEVICE_TEMPERATURE_U_C;
+use super::instrument::InstrumentBudget;
+use super::quantities::PowerAt;
+use super::roller_budget::budget;
+use super::roller_repeats::{Repeats, RunValue};
+use super::run_results::order_finding;
+use super::{Depth, Inputs};
+use crate::error::Error;
+use crate::finding::{Finding, What};
+use crate::record::Recording;
+use crate::rollers::practice::{self, RunConditions};
+use crate::rollers::{Choice, RollerRun, StatedWindow, analyse};
+use crate::sample::Ride;
+use crate::session::{Session, Uncertainty};
+use crate::uncertainty::budget::{Combined, welch_satterthwaite};
+use std::borrow::Cow;
+
+/// A run that has a window.
+pub struct SolvedRun {
+    /// Place among the runs of the inputs.
+    pub run: usize,
+    pub setup: usize,
+    pub result: RollerRun,
+    /// Standard uncertainties of the session, larger where a value had to be assumed.
+    pub uncertainty: Uncertainty,
+}
+
+/// The runs on rollers, solved.
+pub struct RollerVenue {
+    pub runs: Vec<SolvedRun>,
+    pub repeats: Repeats,
+    pub budget: Option<InstrumentBudget>,
+    pub findings: Vec<Finding>,
+}
+
+impl RollerVenue {
+    /// Result of a run of the inputs, unless it was left out.
+    pub fn result(&self, run: usize) -> Option<&RollerRun> {
+        self.runs.iter().find(|r| r.run == run).map(|r| &r.result)
+    }
+}
+
+/// Solves the runs on rollers. A run without a window is left out and told, as long as its set-up has another.
+///
+/// Errors: those of [`analyse`], with the file they concern.
+pub fn solve(inputs: &Inputs, rides: &[Ride], depth: Depth) -> Result<RollerVenue, Error> {
+    let session = &inputs.session;
+    let mut findings = Vec::new();
+    let mut runs: Vec<SolvedRun> = Vec::with_capacity(rides.len());
+    let mut refused: Vec<Refused> = Vec::new();
+    for (k, (run, ride)) in session.runs.iter().zip(rides).enumerate() {
+        let air = temperature(inputs, ride);
+        let choice =
+            Choice { temperature_c: air, window: run.window_s.map(|[from_s, to_s]| StatedWindow { from_s, to_s }) };
+        let recording = with_speed(&inputs.recordings[k], ride);
+        let setup = session.setup_of(run);
+        let result = match analyse(&recording, &session.rider_of(run), &session.rollers, &choice) {
+            Ok(result) => result,
+            Err(error @ Error::NoSteadyWindow { .. }) => {
+                refused.push(Refused { run: k, setup, error });
+                continue;
+            }
+            Err(error) => return Err(error),
+        };
+        let mut u = session.uncertainty.clone();
+        if air.is_none() {
+            u.temperature_c = u.temperature_c.max(DEVICE_TEMPERATURE_U_C);
+            findings.extend(device_temperature(session, &result).map(|w| Finding::of_run(k, w)));
+        }
+        findings.extend(run_findings(k, &result, &findings));
+        runs.push(SolvedRun { run: k, setup, result, uncertainty: u });
+    }
+    for Refused { run, setup, error } in refused {
+        if !runs.iter().any(|r| r.setup == setup) {
+            return Err(error);
+        }
+        findings.push(Finding::of_run(run, What::RollerRunLeftOut { reason: error.to_string() }));
+    }
+    findings.extend(session_findings(session, &runs));
+    findings.extend(order_finding(session, rides));
+    let repeats = Repeats::new(runs.iter().map(run_value).collect(), session.setups.len(), session.solve.confidence);
+    if repeats.between.is_none() {
+        findings.push(Finding::of_session(What::NoRepeats { runs: runs.len() }));
+    }
+    findings.extend(implausible(session, &repeats));
+    let budget = if depth.budget { Some(budget(session, &runs, &PowerAt::reference(session))?) } else { None };
+    Ok(RollerVenue { runs, repeats, budget, findings })
+}
+
+/// A run without a window.
+struct Refused {
+    run: usize,
+    setup: usize,
+    error: Error,
+}
+
+/// What is left of the warm-up is an error of unknown size whose scale is known.
+fn run_value(SolvedRun { setup, result: run, .. }: &SolvedRun) -> RunValue {
+    let within = welch_satterthwaite(&[
+        Combined { standard_uncertainty: run.se_scatter, dof: run.dof },
+        Combined { standard_uncertainty: run.se_warm_up, dof: f64::INFINITY },
+    ]);
+    RunValue { setup: *setup, crr: run.crr_flat, within }
+}
+
+/// As stated, else that of the weather log in the middle of the ride, where it covers that.
+fn temperature(inputs: &Inputs, ride: &Ride) -> Option<f64> {
+    let middle = ride.start_unix_s + 0.5 * ride.duration_s();
+    let logged = || {
+        let log = inputs.weather.as_ref()?;
+        log.check_covers(middle, middle).ok()?;
+        log.at(middle).map(|w| w.temperature_c)
+    };
+    inputs.session.air.temperature_c.or_else(logged)
+}
+
+/// A device that records distance alone has its speed from there.
+fn with_speed<'a>(recording: &'a Recording, ride: &Ride) -> Cow<'a, Recording> {
+    if Recording::has(&recording.speed_m_s) || !Recording::has(&ride.speed_m_s) {
+        return Cow::Borrowed(recording);
+    }
+    Cow::Owned(Recording { speed_m_s: ride.speed_m_s.clone(), ..recording.clone() })
+}
+
+/// Only of interest where Crr is brought to a reference temperature.
+fn device_temperature(session: &Session, run: &RollerRun) -> Option<What> {
+    let temperature_c = run.inputs.temperature_c.filter(|_| session.rollers.temperature_coefficient_per_c != 0.0)?;
+    Some(What::TemperatureAssumed { temperature_c, from_device: true })
+}
+
+/// What a run says, but once what holds for all of them.
+fn run_findings(k: usize, run: &RollerRun, said: &[Finding]) -> Vec<Finding> {
+    let common = |what: &What| matches!(what, What::NoLoadDragAssumed);
+    let new = run.findings.iter().filter(|w| !common(w) || !said.iter().any(|f| f.what == **w));
+    new.map(|w| if common(w) { Finding::of_session(w.clone()) } else { Finding::of_run(k, w.clone()) }).collect()
+}
+
+fn session_findings(session: &Session, runs: &[SolvedRun]) -> Vec<Finding> {
+    let mut out = Vec::new();
+    if let Some(SolvedRun { result: first, .. }) = runs.first() {
+        let r = &session.rollers;
+        out.push(What::RollerAssumptions {
+            drum_diameter_m: r.drum_diameter_m,
+            drum_spacing_m: r.drum_spacing_m,
+            drum_over_flat: first.crr_drum / first.crr_flat,
+            rear_weight_fraction: r.rear_weight_fraction,
+            front_driven: r.front_driven,
+        });
+    }
+    let conditions: Vec<RunConditions> = runs
+        .iter()
+        .map(|r| (&session.runs[r.run], &r.result))
+        .map(|(run, result)| RunConditions {
+            name: run.file.clone(),
+            tyre_pressure_kpa: run.tyre_pressure_kpa,
+            weighed: run.mass_kg.is_some(),
+            mean_speed_m_s: result.mean_speed_m_s,
+            gear: result.gear,
+        })
+        .collect();
+    out.extend(practice::between_runs(&conditions));
+    out.into_iter().map(Finding::of_session).collect()
+}
+
+fn implausible(session: &Session, repeats: &Repeats) -> Vec<Finding> {
+    let values = session.setups.iter().enumerate().map(|(s, setup)| (setup, repeats.mean(s)));
+    let odd = values.filter(|(_, crr)| !(0.0005..=0.02).contains(crr));
+    odd.map(|(setup, value)| Finding::of_session(What::Implausible { name: format!("Crr of {}", setup.name()), value }))
+        .collect()
+}

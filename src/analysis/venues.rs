@@ -1,0 +1,202 @@
+//! Which runs are on a loop and which on rollers; each venue on its own, then both together.
+//!
+//! Given all inputs; gives one outcome. Where a session mixes venues the loop's values stand at the top, because only a
+//! loop shows CdA, and those of both under `venues`.
+
+use super::combine::{Both, Side};
+use super::quantities::PowerAt;
+use super::run_results::venue_word;
+use super::{Depth, Inputs, VenueOutcome, of_loop, of_rollers};
+use crate::error::Error;
+use crate::evidence::Evidence;
+use crate::finding::{Finding, What};
+use crate::sample::Ride;
+use crate::session::{Session, Venue};
+use crate::solution::{Estimate, SetupResult, Solution, VenueResult, Venues};
+
+/// The runs of one venue with the set-ups they need, and where both stand in the session.
+struct Part {
+    inputs: Inputs,
+    rides: Vec<Ride>,
+    runs: Vec<usize>,
+    setups: Vec<usize>,
+}
+
+impl Part {
+    fn of(inputs: &Inputs, rides: &[Ride], wanted: &dyn Fn(Venue) -> bool) -> Part {
+        let session = &inputs.session;
+        let on = |k: &usize| wanted(session.venue_of(&session.runs[*k]));
+        let runs: Vec<usize> = (0..session.runs.len()).filter(on).collect();
+        let ridden = |s: &usize| runs.iter().any(|k| session.setup_of(&session.runs[*k]) == *s);
+        let setups: Vec<usize> = (0..session.setups.len()).filter(ridden).collect();
+        let mut own = session.clone();
+        own.runs = runs.iter().map(|k| session.runs[*k].clone()).collect();
+        own.setups = setups.iter().map(|s| session.setups[*s].clone()).collect();
+        own.baseline = Some(session.setups[session.baseline()].id.clone());
+        if let Some(first) = own.runs.first() {
+            own.circuit.kind = session.venue_of(first);
+        }
+        Part {
+            inputs: Inputs {
+                session: own,
+                recordings: runs.iter().map(|k| inputs.recordings[*k].clone()).collect(),
+                weather: inputs.weather.clone(),
+                survey: inputs.survey.clone(),
+            },
+            rides: runs.iter().map(|k| rides[*k].clone()).collect(),
+            runs,
+            setups,
+        }
+    }
+
+    /// Numbers of the part turned into those of the session.
+    fn renumber(&self, outcome: &mut VenueOutcome) {
+        for finding in &mut outcome.findings {
+            finding.run = finding.run.map(|k| self.runs[k]);
+        }
+        let Evidence { runs, regions, warm_ups, .. } = &mut outcome.evidence;
+        runs.iter_mut().for_each(|r| r.setup = self.setups[r.setup]);
+        regions.iter_mut().for_each(|r| r.setup = self.setups[r.setup]);
+        for warm_up in warm_ups {
+            warm_up.run = self.runs[warm_up.run];
+            warm_up.setup = self.setups[warm_up.setup];
+        }
+    }
+}
+
+/// Solves every venue of the session.
+///
+/// Errors: those of the venues.
+pub fn solve(inputs: &Inputs, rides: &[Ride], depth: Depth) -> Result<VenueOutcome, Error> {
+    let session = &inputs.session;
+    let venues: Vec<Venue> = session.runs.iter().map(|r| session.venue_of(r)).collect();
+    if venues.iter().all(|v| *v == Venue::Rollers) {
+        return of_rollers(inputs, rides, depth);
+    }
+    if venues.iter().all(|v| *v == session.circuit.kind) {
+        return of_loop(inputs, rides, depth);
+    }
+    let on_loop = Part::of(inputs, rides, &|v| v != Venue::Rollers);
+    let mut circuit = of_loop(&on_loop.inputs, &on_loop.rides, depth)?;
+    if !venues.contains(&Venue::Rollers) {
+        return Ok(circuit);
+    }
+    let on_rollers = Part::of(inputs, rides, &|v| v == Venue::Rollers);
+    let mut rollers = of_rollers(&on_rollers.inputs, &on_rollers.rides, depth)?;
+    let both = Both::new(
+        Side { solution: &circuit.solution, budget: circuit.budget.as_ref() },
+        Side { solution: &rollers.solution, budget: rollers.budget.as_ref() },
+    )?;
+    let per_crr_w = PowerAt::reference(session).per_crr_w;
+    let together = Venues {
+        results: vec![
+            venue_result(&circuit.solution, on_loop.inputs.session.circuit.kind),
+            venue_result(&rollers.solution, Venue::Rollers),
+        ],
+        combined: both.combined(session, per_crr_w),
+        surface_loss: both.surface_losses(session, per_crr_w),
+    };
+    on_loop.renumber(&mut circuit);
+    on_rollers.renumber(&mut rollers);
+    let said = findings(session, &together, &on_loop, &on_rollers);
+    Ok(merge(session, [(on_loop, circuit), (on_rollers, rollers)], together, said))
+}
+
+fn venue_result(solution: &Solution, venue: Venue) -> VenueResult {
+    VenueResult {
+        venue: venue_word(venue),
+        baseline: solution.baseline.clone(),
+        setups: solution.setups.clone(),
+        contrasts: solution.contrasts.clone(),
+        all_pairs: solution.all_pairs.clone(),
+        budget: solution.budget.clone(),
+    }
+}
+
+/// Runs in the order of the session; every set-up at the top, without values where the loop has none.
+fn merge(
+    session: &Session,
+    [(on_loop, circuit), (on_rollers, rollers)]: [(Part, VenueOutcome); 2],
+    together: Venues,
+    said: Vec<Finding>,
+) -> VenueOutcome {
+    let count = session.runs.len();
+    let place = |k: usize| {
+        let find = |part: &Part| part.runs.iter().position(|of| *of == k);
+        find(&on_loop).unwrap_or_else(|| on_loop.runs.len() + find(&on_rollers).unwrap_or_default())
+    };
+    let order: Vec<usize> = (0..count).map(place).collect();
+    let sorted = |len: usize| order.iter().copied().filter(move |i| *i < len);
+    let setup = |s: usize| match on_loop.setups.iter().position(|of| *of == s) {
+        Some(i) => circuit.solution.setups[i].clone(),
+        None => {
+            let setup = &session.setups[s];
+            SetupResult { id: setup.id.clone(), label: setup.name().to_string(), ..SetupResult::default() }
+        }
+    };
+    let setups = (0..session.setups.len()).map(setup).collect();
+    let runs = [circuit.solution.runs.clone(), rollers.solution.runs.clone()].concat();
+    let series = [circuit.evidence.runs.clone(), rollers.evidence.runs.clone()].concat();
+    let columns = [circuit.columns, rollers.columns].concat();
+    VenueOutcome {
+        solution: Solution {
+            setups,
+            runs: sorted(runs.len()).map(|i| runs[i].clone()).collect(),
+            venues: Some(together),
+            ..circuit.solution
+        },
+        findings: circuit.findings.into_iter().chain(rollers.findings).chain(said).collect(),
+        evidence: Evidence {
+            runs: sorted(series.len()).map(|i| series[i].clone()).collect(),
+            warm_ups: rollers.evidence.warm_ups,
+            ..circuit.evidence
+        },
+        columns: sorted(columns.len()).map(|i| columns[i].clone()).collect(),
+        budget: circuit.budget,
+    }
+}
+
+/// Half of an interval.
+fn half_width(e: &Estimate) -> Option<f64> {
+    Some(0.5 * (e.high? - e.low?))
+}
+
+fn findings(session: &Session, together: &Venues, on_loop: &Part, on_rollers: &Part) -> Vec<Finding> {
+    let name = |id: &str| session.setups.iter().find(|s| s.id == id).map_or(id, |s| s.name()).to_string();
+    let mut out = Vec::new();
+    for loss in &together.surface_loss {
+        if let (Some(crr), Some(rolling_power_w)) = (loss.crr.value, loss.rolling_power_w.value) {
+            let half_width = half_width(&loss.crr);
+            out.push(What::SurfaceLoss { setup: name(&loss.setup), crr, half_width, rolling_power_w });
+        }
+    }
+    for c in together.combined.iter().filter(|c| !c.agreement.agree) {
+        let (q, p_value) = (c.agreement.q.unwrap_or(f64::NAN), c.agreement.p_value.unwrap_or(f64::NAN));
+        out.push(What::VenuesDisagree { setup: name(&c.setup), baseline: name(&c.baseline), q, p_value });
+    }
+    for (s, setup) in session.setups.iter().enumerate() {
+        match (on_loop.setups.contains(&s), on_rollers.setups.contains(&s)) {
+            (true, true) => out.extend(
+                pressure_gap_kpa(session, s)
+                    .filter(|gap| *gap > SAME_PRESSURE_KPA)
+                    .map(|gap_kpa| What::PressuresDiffer { setup: setup.name().into(), gap_kpa }),
+            ),
+            (true, false) => out.push(What::OneVenueOnly { setup: setup.name().into(), venue: "the loop".into() }),
+            _ => out.push(What::OneVenueOnly { setup: setup.name().into(), venue: "the rollers".into() }),
+        }
+    }
+    out.into_iter().map(Finding::of_session).collect()
+}
+
+/// A gauge reads no closer, kPa (common practice, no source).
+const SAME_PRESSURE_KPA: f64 = 10.0;
+
+/// Largest difference in pressure of a set-up between a run on the loop and one on rollers.
+fn pressure_gap_kpa(session: &Session, setup: usize) -> Option<f64> {
+    let of = |rollers: bool| {
+        let runs = session.runs.iter().filter(move |r| session.setup_of(r) == setup);
+        runs.filter(move |r| (session.venue_of(r) == Venue::Rollers) == rollers).filter_map(|r| r.tyre_pressure_kpa)
+    };
+    let gaps = of(false).flat_map(|a| of(true).map(move |b| (a.front - b.front).abs().max((a.rear - b.rear).abs())));
+    gaps.reduce(f64::max)
+}

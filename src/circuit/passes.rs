@@ -1,0 +1,172 @@
+//! How the passes of a run are found: at a gate, at the device's lap marks, or by distance.
+//!
+//! Given rides and what the session says of the loop; gives the instants at which laps begin. It judges no lap.
+
+use super::chainage::Chainage;
+use super::gate::{Gate, Track};
+use super::gate_search::{LENGTH_TOLERANCE, find_gate, steady_gate, usual_length};
+use super::lap::RunToCut;
+use super::plane::{Place, Plane};
+use crate::error::Error;
+use crate::finding::{Finding, What};
+use crate::sample::Ride;
+use crate::session::{Circuit, LapSource, Position, Venue};
+
+/// Positions that span less than this do not move, m.
+const STANDING_M: f64 = 60.0;
+
+/// More laps than anybody rides in one run: a day and a night on a track of 250 m have fewer. What follows grows faster
+/// than their number.
+const MOST_LAPS: usize = 4000;
+
+/// How the passes of a run were found.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Passes {
+    Gate,
+    Marks,
+    Distance,
+}
+
+pub(super) fn no_laps(runs: &[RunToCut], reason: &str) -> Error {
+    Error::NoLaps {
+        file: runs.first().map_or(String::new(), |r| r.file.to_string()),
+        reason: reason.to_string(),
+        next: "ride at least two whole laps past one point, or state length_m, or press the lap button at the line",
+    }
+}
+
+/// Whether positions are there and move.
+pub fn has_moving_positions(ride: &Ride) -> bool {
+    let span = |values: &[f64]| {
+        let known = values.iter().filter(|x| x.is_finite());
+        let (low, high) = known.fold((f64::MAX, f64::MIN), |(a, b), &x| (a.min(x), b.max(x)));
+        (high - low).max(0.0) * 111_000.0
+    };
+    let known = ride.latitude_deg.iter().filter(|x| x.is_finite()).count();
+    known * 2 > ride.len() && span(&ride.latitude_deg).max(span(&ride.longitude_deg)) > STANDING_M
+}
+
+pub(super) fn plane_of(runs: &[RunToCut], moving: &[bool]) -> Option<Plane> {
+    let run = runs.iter().zip(moving).find(|(_, m)| **m)?.0;
+    let i =
+        (0..run.ride.len()).find(|&i| run.ride.latitude_deg[i].is_finite() && run.ride.longitude_deg[i].is_finite())?;
+    Some(Plane::at(Position { lat_deg: run.ride.latitude_deg[i], lon_deg: run.ride.longitude_deg[i] }))
+}
+
+pub(super) fn gate_for(
+    runs: &[RunToCut],
+    tracks: &[Track],
+    by_gate: &[bool],
+    circuit: &Circuit,
+    plane: &Plane,
+    findings: &mut Vec<Finding>,
+) -> Result<Option<Gate>, Error> {
+    let together: Vec<(&Ride, &Track)> =
+        runs.iter().zip(tracks).zip(by_gate).filter(|(_, b)| **b).map(|((r, t), _)| (r.ride, t)).collect();
+    let Some(stated) = circuit.gate else {
+        return find_gate(&together)
+            .map(Some)
+            .ok_or_else(|| no_laps(runs, "no place is passed twice in the same direction"));
+    };
+    let at = plane.place(stated.lat_deg, stated.lon_deg);
+    let distance_m = tracks
+        .iter()
+        .flat_map(|t| &t.place)
+        .map(|p: &Place| (p.east_m - at.east_m).hypot(p.north_m - at.north_m))
+        .filter(|d| d.is_finite())
+        .fold(f64::MAX, f64::min);
+    if distance_m > 20.0 {
+        findings.push(Finding::of_session(What::GateFar { distance_m }));
+    }
+    let stated = Gate::through(at, &together).ok_or_else(|| {
+        no_laps(runs, &format!("the stated gate is {distance_m:.0} m from the route; check its coordinates"))
+    })?;
+    let cut_at = steady_gate(&together, stated);
+    let moved_m = (cut_at.at.east_m - at.east_m).hypot(cut_at.at.north_m - at.north_m);
+    if moved_m > 1.0 {
+        findings.push(Finding::of_session(What::CutMoved { distance_m: moved_m }));
+    }
+    Ok(Some(cut_at))
+}
+
+/// Marks that repeat at one distance, at least two laps of them.
+pub(super) fn has_regular_marks(ride: &Ride) -> bool {
+    let lengths = lap_lengths(ride, &ride.lap_marks_s);
+    let usual = usual_length(&lengths);
+    lengths.iter().filter(|l| (*l / usual - 1.0).abs() <= LENGTH_TOLERANCE).count() >= 2
+}
+
+/// Marks that a device sets by itself at a round distance say nothing of a loop.
+fn are_automatic(ride: &Ride) -> bool {
+    let usual = usual_length(&lap_lengths(ride, &ride.lap_marks_s));
+    [500.0, 1000.0, 2000.0, 5000.0, 10_000.0, 1609.344, 8046.72].iter().any(|round| (usual / round - 1.0).abs() < 0.004)
+}
+
+fn lap_lengths(ride: &Ride, passes: &[f64]) -> Vec<f64> {
+    passes.windows(2).map(|w| ride.distance_m.at(w[1]) - ride.distance_m.at(w[0])).filter(|l| *l > 50.0).collect()
+}
+
+/// Passes of a run with the way they were found.
+pub(super) struct RunPasses {
+    pub how: Passes,
+    pub at_s: Vec<f64>,
+}
+
+/// Errors: [`Error::TooLarge`] for more passes than laps can have been ridden, as when every record is a lap mark.
+pub(super) fn refuse_countless(run: &RunToCut, passes: &RunPasses) -> Result<(), Error> {
+    if passes.at_s.len() <= MOST_LAPS {
+        return Ok(());
+    }
+    let (value, limit) = (passes.at_s.len() as u64, MOST_LAPS as u64);
+    Err(Error::TooLarge { file: run.file.to_string(), what: "the number of laps", value, limit })
+}
+
+pub(super) fn find_passes(
+    k: usize,
+    run: &RunToCut,
+    track: &Track,
+    by_gate: bool,
+    gate: Option<&Gate>,
+    circuit: &Circuit,
+    findings: &mut Vec<Finding>,
+) -> Result<RunPasses, Error> {
+    let ride = run.ride;
+    let refuse = |reason: &str| {
+        Err(Error::NoLaps {
+            file: run.file.to_string(),
+            reason: reason.to_string(),
+            next: "record positions, press the lap button at the line, or state length_m of the loop",
+        })
+    };
+    if let (true, Some(gate)) = (by_gate, gate) {
+        let at_s = gate.passes(ride, track);
+        return if at_s.len() < 2 {
+            refuse("the gate is passed fewer than twice in the direction of travel")
+        } else {
+            Ok(RunPasses { how: Passes::Gate, at_s })
+        };
+    }
+    let stated = run.source == LapSource::Device || circuit.kind == Venue::Track;
+    if has_regular_marks(ride) && (stated || !are_automatic(ride)) {
+        findings.push(Finding::of_run(k, What::DeviceLaps { count: ride.lap_marks_s.len() }));
+        return Ok(RunPasses { how: Passes::Marks, at_s: ride.lap_marks_s.clone() });
+    }
+    if run.source == LapSource::Device {
+        return refuse("the lap marks do not repeat at one distance");
+    }
+    let Some(length) = circuit.length_m else {
+        return refuse("there are no positions, no regular lap marks and no stated loop length");
+    };
+    findings.push(Finding::of_run(k, What::LapsByDistance { length_m: length }));
+    let zero = Chainage::by_distance(ride, 0.0);
+    let total = ride.distance_m.at(ride.duration_s());
+    let count = (total / length).floor().min(1e6) as usize;
+    let at_s = (0..=count).filter_map(|i| zero.time_at(ride, i as f64 * length, 0.0, ride.duration_s())).collect();
+    Ok(RunPasses { how: Passes::Distance, at_s })
+}
+
+pub(super) fn loop_length(runs: &[RunToCut], passes: &[RunPasses]) -> Option<f64> {
+    let lengths: Vec<f64> = runs.iter().zip(passes).flat_map(|(r, p)| lap_lengths(r.ride, &p.at_s)).collect();
+    let usual = usual_length(&lengths);
+    (usual > 0.0).then_some(usual)
+}

@@ -1,0 +1,163 @@
+//! Sessions on a loop and on rollers: each venue on its own, both together, and the gap between them.
+//!
+//! Truth is that of the rehearsed folder, which an independent simulation made.
+
+mod sample_folder;
+
+use loopwright::error::Error;
+use loopwright::session::Venue;
+use loopwright::solution::{Contrast, Solution, VenueResult, Venues};
+use sample_folder::{holds, inputs, said, solve, solved, truth, with_runs};
+
+const FOLDER: &str = "road-and-rollers";
+
+fn venues(solution: &Solution) -> &Venues {
+    solution.venues.as_ref().expect("two venues")
+}
+
+fn venue<'a>(solution: &'a Solution, name: &str) -> &'a VenueResult {
+    venues(solution).results.iter().find(|r| r.venue == name).expect(name)
+}
+
+fn crr(id: &str, key: &str) -> f64 {
+    truth(FOLDER, id, key)
+}
+
+#[test]
+fn each_venue_holds_its_own_truth_and_the_loop_stands_at_the_top() {
+    let s = solved(&inputs(FOLDER));
+    for (name, key) in [("road", "crr"), ("rollers", "crr_rollers")] {
+        let result = venue(&s, name);
+        for setup in &result.setups {
+            assert!(holds(&setup.crr, crr(&setup.id, key)), "{name}: {:?}", setup.crr);
+        }
+        for c in &result.contrasts {
+            assert!(holds(&c.crr, crr(&c.setup, key) - crr(&c.baseline, key)), "{name}: {c:?}");
+            assert_eq!(c.verdict, "separated");
+        }
+    }
+    assert_eq!((&s.setups, &s.contrasts), (&venue(&s, "road").setups, &venue(&s, "road").contrasts));
+    for setup in &s.setups {
+        assert!(holds(&setup.cda_m2, truth(FOLDER, &setup.id, "cda_m2")));
+    }
+    assert_eq!(s.circuit.kind, "road");
+}
+
+#[test]
+fn runs_and_findings_keep_the_numbers_of_the_session() {
+    let all = inputs(FOLDER);
+    let analysis = solve(&all).unwrap_or_else(|e| panic!("{e}"));
+    let s = &analysis.solution;
+    for (k, (run, stated)) in s.runs.iter().zip(&all.session.runs).enumerate() {
+        assert_eq!((&run.file, &run.setup), (&stated.file, &stated.setup));
+        let rollers = all.session.venue_of(stated) == Venue::Rollers;
+        assert_eq!((run.window.is_some(), run.laps.is_empty()), (rollers, rollers), "run {}", k + 1);
+        let series = &analysis.evidence.runs[k];
+        assert_eq!((series.setup, series.time_s.len()), (all.session.setup_of(stated), all.recordings[k].len()));
+    }
+    // The same runs in another order: rollers last, so that their numbers shift.
+    let last = solve(&with_runs(&all, &[3, 1, 4, 5, 2, 6])).unwrap_or_else(|e| panic!("{e}"));
+    let of = |code: &str| -> Vec<Option<usize>> {
+        last.solution.findings.iter().filter(|f| f.code == code).map(|f| f.run).collect()
+    };
+    assert_eq!(of("warm-up"), [Some(2), Some(5)]);
+    assert_eq!(last.evidence.warm_ups.iter().map(|w| w.run).collect::<Vec<_>>(), [1, 4]);
+    assert_eq!(last.solution.runs[1].file, "run-1.fit");
+    assert_eq!(last.solution.setups, s.setups);
+}
+
+#[test]
+fn what_both_have_seen_is_combined_with_a_smaller_error_than_either() {
+    let s = solved(&inputs(FOLDER));
+    let c = &venues(&s).combined[0];
+    let expected = crr("basalt", "crr") - crr("amber", "crr");
+    assert!(c.agreement.agree && holds(&c.crr, expected) && c.verdict == "separated", "{c:?}");
+    let alone = |name: &str| -> Contrast { venue(&s, name).contrasts[0].clone() };
+    let (road, rollers) = (alone("road"), alone("rollers"));
+    assert!(c.crr.se < rollers.crr.se && rollers.crr.se < road.crr.se);
+    // Weights by hand from the two standard errors; what is shared is small beside them.
+    let weight = |c: &Contrast| c.crr.se.unwrap().powi(-2);
+    let mean = (weight(&road) * road.crr.value.unwrap() + weight(&rollers) * rollers.crr.value.unwrap())
+        / (weight(&road) + weight(&rollers));
+    assert!((c.crr.value.unwrap() - mean).abs() < 0.1 * c.crr.se.unwrap(), "{mean} {c:?}");
+}
+
+#[test]
+fn the_gap_is_named_as_the_loss_of_the_surface_and_its_shared_errors_cancel() {
+    let s = solved(&inputs(FOLDER));
+    assert_eq!(venues(&s).surface_loss.len(), 2);
+    for loss in &venues(&s).surface_loss {
+        let expected = crr(&loss.setup, "crr") - crr(&loss.setup, "crr_rollers");
+        let error = loss.crr.value.unwrap() - expected;
+        // Three standard errors, not the interval: of several correlated 95 % intervals one may miss. The study in
+        // rollers_coverage.rs counts how often they do.
+        assert!(error.abs() < 3.0 * loss.crr.se.unwrap(), "{loss:?} against {expected}");
+        let part = |name: &str| {
+            let setup = venue(&s, name).setups.iter().find(|u| u.id == loss.setup).expect("the set-up").crr;
+            setup.instrument_se.unwrap()
+        };
+        let independent = part("road").hypot(part("rollers"));
+        assert!(loss.crr.instrument_se.unwrap() < 0.8 * independent, "one power meter on both venues: {loss:?}");
+    }
+    assert_eq!(said(&s, "surface-loss").len(), 2);
+}
+
+#[test]
+fn venues_that_disagree_are_both_shown_flagged_and_not_averaged_as_if_they_agreed() {
+    let mut all = inputs(FOLDER);
+    let agreed = solved(&all);
+    // A fifth more power in the basalt run on rollers makes its gain there vanish.
+    all.recordings[1].power_w.iter_mut().for_each(|p| *p *= 1.2);
+    let s = solved(&all);
+    let c = &venues(&s).combined[0];
+    assert!(!c.agreement.agree && c.agreement.between_sd_crr > Some(1e-4), "{c:?}");
+    assert_eq!(said(&s, "venues-disagree").len(), 1);
+    assert!(c.crr.se.unwrap() > 5.0 * venues(&agreed).combined[0].crr.se.unwrap());
+    assert_eq!(s.contrasts, agreed.contrasts, "the loop's own values stay");
+}
+
+#[test]
+fn a_set_up_of_one_venue_stays_there() {
+    let all = inputs(FOLDER);
+    // Basalt on the road only.
+    let s = solved(&with_runs(&all, &[1, 3, 4, 5, 6]));
+    let ids: Vec<&str> = venue(&s, "rollers").setups.iter().map(|u| u.id.as_str()).collect();
+    assert_eq!((ids, s.setups.len()), (vec!["amber"], 2));
+    assert!(venues(&s).combined.is_empty() && venues(&s).surface_loss.len() == 1);
+    assert!(said(&s, "one-venue-only")[0].contains("Basalt"));
+    // Amber, the baseline, on the rollers only: the loop shows basalt alone, and the top keeps a row for both.
+    let s = solved(&with_runs(&all, &[1, 2, 4, 5]));
+    assert_eq!(s.setups.iter().map(|u| u.crr.value.is_some()).collect::<Vec<_>>(), [false, true]);
+    assert!(s.contrasts.is_empty() && venue(&s, "rollers").contrasts.len() == 1);
+}
+
+#[test]
+fn one_venue_alone_has_no_part_for_two() {
+    let all = inputs(FOLDER);
+    let road = solved(&with_runs(&all, &[3, 4, 5, 6]));
+    let rollers = solved(&with_runs(&all, &[1, 2]));
+    assert!(road.venues.is_none() && rollers.venues.is_none());
+    let both = solved(&all);
+    assert_eq!(road.setups, venue(&both, "road").setups);
+    assert_eq!(rollers.setups, venue(&both, "rollers").setups);
+    // Runs that all say where they were override the kind of the session.
+    let mut said_otherwise = with_runs(&all, &[3, 4, 5, 6]);
+    said_otherwise.session.circuit.kind = Venue::Rollers;
+    said_otherwise.session.runs.iter_mut().for_each(|r| r.on = Some(Venue::Road));
+    assert_eq!(solved(&said_otherwise).setups, road.setups);
+}
+
+#[test]
+fn road_and_track_in_one_session_are_refused() {
+    let mut all = inputs(FOLDER);
+    all.session.runs[3].on = Some(Venue::Track);
+    let error = all.session.check().expect_err("two loops");
+    assert!(matches!(&error, Error::Inconsistent { message, .. } if message.contains("pool")), "{error}");
+}
+
+#[test]
+fn the_written_solution_reads_back_as_it_was() {
+    let s = solved(&inputs(FOLDER));
+    let text = serde_json::to_string(&s).expect("JSON");
+    assert_eq!(serde_json::from_str::<Solution>(&text).expect("the same schema"), s);
+}
