@@ -19,6 +19,7 @@ mod roller_outcome;
 mod roller_repeats;
 mod roller_venue;
 mod run_results;
+pub mod scaffold;
 mod solvable_laps;
 mod venues;
 
