@@ -14,7 +14,7 @@ use rayon::prelude::*;
 use serde::Serialize;
 
 /// Speeds tried at each end of the range.
-const TRIED: usize = 5;
+const TRIED: usize = 4;
 /// Least difference of a pair, km/h.
 const LEAST_APART_KM_H: f64 = 4.0;
 /// Laps ridden of each set-up to know a pair.
@@ -105,7 +105,7 @@ pub(super) fn best_speeds(plan: &Plan, noise: &RowNoise, measure: Measure) -> Sp
     let mut pairs = Vec::new();
     for i in 0..TRIED {
         for j in 0..TRIED {
-            let (slow, fast) = (at(0.15 * i as f64), at(1.0 - 0.15 * j as f64));
+            let (slow, fast) = (at(0.2 * i as f64), at(1.0 - 0.2 * j as f64));
             if fast - slow >= LEAST_APART_KM_H && !pairs.contains(&(slow, fast)) {
                 pairs.push((slow, fast));
             }
