@@ -78,6 +78,12 @@ pub enum Error {
     /// A planned run cannot be ridden as planned.
     #[error("run {run}: {reason}; lower speeds_km_h, the wind or the elevation, or check crr and cda_m2")]
     NotRidden { run: usize, reason: String },
+    /// A folder that this program wrote has been written into since.
+    #[error("{}: {name} was changed or added since loopwright wrote this folder, which is left alone; choose another with --out", path.display())]
+    ChangedFolder { path: PathBuf, name: String },
+    /// A session file is already there.
+    #[error("{}: is already there and is left alone; give another name with --out, or remove it first", path.display())]
+    AlreadyThere { path: PathBuf },
     /// A simulated ride could not be put into a file.
     #[error("{file}: cannot be encoded as FIT ({reason}); make the run shorter")]
     NotEncoded { file: String, reason: String },
@@ -103,7 +109,9 @@ impl Error {
             | Error::OutOfRange { .. }
             | Error::Inconsistent { .. }
             | Error::Usage { .. }
-            | Error::ForeignFolder { .. } => 2,
+            | Error::ForeignFolder { .. }
+            | Error::ChangedFolder { .. }
+            | Error::AlreadyThere { .. } => 2,
             _ => 1,
         }
     }
@@ -129,6 +137,8 @@ impl Error {
             Error::Numerical { .. } => "numerical",
             Error::NoSteadyWindow { .. } => "no-steady-window",
             Error::NotRidden { .. } => "not-ridden",
+            Error::ChangedFolder { .. } => "changed-folder",
+            Error::AlreadyThere { .. } => "already-there",
             Error::NotEncoded { .. } => "not-encoded",
             Error::Page { .. } => "page",
             Error::NotPoolable { .. } => "not-poolable",

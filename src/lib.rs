@@ -28,6 +28,6 @@ pub mod rollers;
 pub mod demand;
 pub mod solution;
 pub mod analysis;
-pub mod plan;
 pub mod plot;
 pub mod report;
+pub mod plan;

@@ -67,7 +67,7 @@ impl InstrumentBudget {
 
 /// One input that is moved.
 #[derive(Debug, Clone, Copy, PartialEq)]
-enum Input {
+pub(crate) enum Input {
     MassOfRun(usize),
     Power,
     Speed,
@@ -84,7 +84,7 @@ enum Input {
 }
 
 impl Input {
-    fn group(self) -> &'static str {
+    pub(crate) fn group(self) -> &'static str {
         match self {
             Input::MassOfRun(_) => "mass",
             Input::Power => "power scale",
@@ -116,7 +116,7 @@ impl Input {
 }
 
 /// Standard uncertainty of each input that has one.
-fn inputs_of(session: &Session, air: &[RunAir], gustiness: Option<Gustiness>) -> Vec<(Input, f64)> {
+pub(crate) fn inputs_of(session: &Session, air: &[RunAir], gustiness: Option<Gustiness>) -> Vec<(Input, f64)> {
     let u = &session.uncertainty;
     let least = |pick: &dyn Fn(&RunAir) -> f64| air.iter().map(pick).fold(0.0, f64::max);
     let mut inputs: Vec<(Input, f64)> = (0..session.runs.len()).map(|k| (Input::MassOfRun(k), u.mass_kg)).collect();
@@ -214,7 +214,7 @@ pub fn budget(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue) -> Result<Inst
 }
 
 /// A run's conditions with one input moved.
-fn alter<'a>(run: &RunConditions<'a>, air: &RunAir, input: Input, by: f64) -> RunConditions<'a> {
+pub(crate) fn alter<'a>(run: &RunConditions<'a>, air: &RunAir, input: Input, by: f64) -> RunConditions<'a> {
     let mut out = run.clone();
     let density = |dt: f64, dp: f64, dh: f64| {
         let at = |t: f64, p: f64, h: f64| moist_air_density(t, p, h).density_kg_m3;

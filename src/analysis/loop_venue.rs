@@ -21,7 +21,7 @@ use rayon::prelude::*;
 const STATED_GUST_U: f64 = 0.25;
 /// Laps a run needs for its wind to be given a drift of its own. A drift that is not there costs next to nothing (the
 /// columns are nearly orthogonal to the rest); one that is left out biases Crr.
-const DRIFT_LAPS: usize = 5;
+pub(crate) const DRIFT_LAPS: usize = 5;
 
 /// Change of wind within a run that is worth telling, m/s.
 const TOLD_DRIFT_M_S: f64 = 0.7;
@@ -227,7 +227,7 @@ fn overrule(run: &crate::session::Run, laps: &mut [Lap]) -> Result<(), Error> {
 }
 
 /// Normal gravity at the loop, or the standard value where there are no positions.
-fn gravity(rides: &[Ride]) -> f64 {
+pub(crate) fn gravity(rides: &[Ride]) -> f64 {
     let mean = |pick: &dyn Fn(&Ride) -> &Vec<f64>| {
         let known: Vec<f64> = rides.iter().flat_map(|r| pick(r).iter().copied()).filter(|x| x.is_finite()).collect();
         (!known.is_empty()).then(|| known.iter().sum::<f64>() / known.len() as f64)
@@ -238,7 +238,7 @@ fn gravity(rides: &[Ride]) -> f64 {
     }
 }
 
-fn choices(session: &Session, cut: &LapCut) -> Choices {
+pub(crate) fn choices(session: &Session, cut: &LapCut) -> Choices {
     let runs = session.runs.len();
     let wind = session.wind.mode == WindMode::Estimate && cut.line.is_some();
     let held = match session.solve.lag {
@@ -285,7 +285,7 @@ pub fn conditions<'c>(
         .collect()
 }
 
-fn lap_inputs(
+pub(crate) fn lap_inputs(
     session: &Session,
     rides: &[Ride],
     cut: &LapCut,

@@ -3,22 +3,23 @@
 //! Given [`Inputs`]; gives an [`Analysis`]: the solution, what the figures show and the aligned series. It reads and
 //! writes no file, looks at no clock and prints nothing.
 
-mod air_of_run;
+pub(crate) mod air_of_run;
 mod budget_lines;
 mod combine;
 mod contrasts;
 mod evidence_of;
 pub mod inspection;
-mod instrument;
-mod known;
-mod loop_venue;
+pub(crate) mod instrument;
+pub(crate) mod known;
+pub(crate) mod loop_venue;
 mod outcome;
-mod quantities;
+pub(crate) mod quantities;
 mod roller_budget;
 mod roller_outcome;
 mod roller_repeats;
 mod roller_venue;
 mod run_results;
+pub mod scaffold;
 mod solvable_laps;
 mod venues;
 

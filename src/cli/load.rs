@@ -16,17 +16,22 @@ const LARGEST_SESSION: u64 = 4 << 20;
 
 /// Text of a small file.
 pub fn text(path: &Path) -> Result<String, Error> {
+    text_up_to(path, LARGEST_SESSION)
+}
+
+/// Text of a file of at most `limit` bytes.
+pub fn text_up_to(path: &Path, limit: u64) -> Result<String, Error> {
     let unreadable = |reason: String| Error::Unreadable { path: path.to_path_buf(), reason };
     let metadata = std::fs::metadata(path).map_err(|e| unreadable(e.to_string()))?;
     if !metadata.is_file() {
         return Err(unreadable("not a regular file".into()));
     }
-    if metadata.len() > LARGEST_SESSION {
+    if metadata.len() > limit {
         return Err(Error::TooLarge {
             file: path.display().to_string(),
             what: "the number of bytes",
             value: metadata.len(),
-            limit: LARGEST_SESSION,
+            limit: limit,
         });
     }
     let bytes = std::fs::read(path).map_err(|e| unreadable(e.to_string()))?;
@@ -56,7 +61,7 @@ pub fn is_session(path: &Path) -> Result<bool, Error> {
     Ok(std::str::from_utf8(&bytes).is_ok_and(|text| toml::from_str::<toml::Table>(text).is_ok_and(|t| !t.is_empty())))
 }
 
-fn shown(path: &Path) -> String {
+pub fn shown(path: &Path) -> String {
     path.file_name().map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned())
 }
 

@@ -9,12 +9,16 @@ mod failure;
 mod flag_name;
 mod inspect;
 mod load;
+mod load_plan;
 mod man;
 mod mistake;
 mod number;
 mod output;
+mod plan;
+mod rehearse;
 mod results;
 mod ride_flags;
+mod scaffold;
 mod ride_session;
 mod schema;
 mod solve;
@@ -73,6 +77,12 @@ pub enum Command {
     Solve(Box<solve::SolveArguments>),
     /// Show what ride files hold, the laps in them, and what would spoil a test
     Inspect(inspect::InspectArguments),
+    /// Predict what a planned day can show, what would help, and print its run sheet
+    Plan(plan::PlanArguments),
+    /// Simulate a planned day as ride files, solve it and show the truth beside the estimate
+    Rehearse(rehearse::RehearseArguments),
+    /// Write a commented session file for the rides in a folder
+    Scaffold(scaffold::ScaffoldArguments),
     /// Watts at a speed, speed at a power, time over a distance, split by cause
     Demand(demand::DemandArguments),
     /// Density of moist air with its uncertainty
@@ -91,6 +101,9 @@ pub fn run(arguments: Arguments) -> Result<(), Failure> {
     match command {
         Command::Solve(a) => solve::run(*a, format, units),
         Command::Inspect(a) => inspect::run(a, format, units),
+        Command::Plan(a) => plan::run(&a, format, units),
+        Command::Rehearse(a) => rehearse::run(&a, format),
+        Command::Scaffold(a) => scaffold::run(&a, format),
         Command::Demand(a) => demand::run(a, format, units),
         Command::Air(a) => air::run(&a, format),
         Command::Completions(a) => completions::run(&a),

@@ -4,7 +4,14 @@
 
 use loopwright::error::Error;
 use loopwright::report::files::ResultFile;
+use sha2::{Digest, Sha256};
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
+
+/// List of the files of a sealed folder with their SHA-256, as `sha256sum --check` reads it.
+const SEAL: &str = "SHA256SUMS";
+/// What solving a rehearsal puts beside its session.
+const NESTED_RESULTS: &str = "session-results";
 
 /// Names this program writes at the top of the folder.
 const OURS: [&str; 8] =
@@ -42,6 +49,49 @@ pub fn check_figures(folder: &Path) -> Result<(), Error> {
 pub fn write_figures(folder: &Path, files: &[ResultFile]) -> Result<(), Error> {
     check_figures(folder)?;
     replace(folder, files)
+}
+
+/// Checks early that a sealed folder can go to a place: one in which anything was changed or added is left alone,
+/// because a person may have written into it.
+pub fn check_sealed(folder: &Path) -> Result<(), Error> {
+    let unreadable = |path: &Path, e: std::io::Error| Error::Unreadable { path: path.to_path_buf(), reason: e.to_string() };
+    let entries = match std::fs::read_dir(folder) {
+        Ok(entries) => entries,
+        Err(_) if !folder.exists() => return Ok(()),
+        Err(_) => return Err(Error::ForeignFolder { path: folder.to_path_buf() }),
+    };
+    let paths: Vec<PathBuf> = entries.map(|e| e.map(|e| e.path())).collect::<Result<_, _>>().map_err(|e| unreadable(folder, e))?;
+    if paths.is_empty() {
+        return Ok(());
+    }
+    let Ok(list) = std::fs::read_to_string(folder.join(SEAL)) else {
+        return Err(Error::ForeignFolder { path: folder.to_path_buf() });
+    };
+    let written: BTreeMap<&str, &str> = list.lines().filter_map(|l| l.split_once("  ")).map(|(sum, name)| (name, sum)).collect();
+    for path in paths {
+        let name = path.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
+        let ours = match written.get(name.as_str()) {
+            _ if name == SEAL => true,
+            Some(sum) => std::fs::read(&path).is_ok_and(|bytes| checksum(&bytes) == **sum),
+            None => name == NESTED_RESULTS && may_replace(&path),
+        };
+        if !ours {
+            return Err(Error::ChangedFolder { path: folder.to_path_buf(), name });
+        }
+    }
+    Ok(())
+}
+
+/// Writes files that lie side by side and a list of them by which a later change is seen, or nothing.
+pub fn write_sealed(folder: &Path, mut files: Vec<ResultFile>) -> Result<(), Error> {
+    check_sealed(folder)?;
+    let list: String = files.iter().map(|f| format!("{}  {}\n", checksum(&f.bytes), f.name)).collect();
+    files.push(ResultFile { name: SEAL.into(), bytes: list.into_bytes() });
+    replace(folder, &files)
+}
+
+fn checksum(bytes: &[u8]) -> String {
+    Sha256::digest(bytes).iter().map(|b| format!("{b:02x}")).collect()
 }
 
 fn replace(folder: &Path, files: &[ResultFile]) -> Result<(), Error> {

@@ -51,7 +51,7 @@ impl Course {
             plan.elevation_amplitude_m.unwrap_or(if plan.kind == Venue::Road { ROAD_AMPLITUDE_M } else { 0.0 });
         let profile = Profile::drawn(amplitude, plan.elevation_seed, shape.length_m());
         // A bearing is clockwise from north, a direction counter-clockwise from east.
-        let at_gate = FRAC_PI_2 - plan.home_straight_bearing_deg.unwrap_or(90.0).to_radians();
+        let at_gate = FRAC_PI_2 - plan.bearing_deg().to_radians();
         Ok(Course { origin: plan.origin, altitude_m: plan.altitude_m, ..tabulated(&shape, &profile, at_gate) })
     }
 

@@ -145,6 +145,16 @@ fn wind(plan: &Plan, at: &Checker) -> Result<(), Error> {
     ] {
         at.within(&["air", key], value, &range)?;
     }
+    let l = &plan.limits;
+    at.within_if(&["limits", "slowest_km_h"], l.slowest_km_h, &limit(12.0, 80.0, "in km/h"))?;
+    at.within_if(&["limits", "fastest_km_h"], l.fastest_km_h, &limit(12.0, 80.0, "in km/h"))?;
+    at.within_if(&["limits", "power_w"], l.power_w, &limit(30.0, 1000.0, "mean power of a lap in W"))?;
+    if let (Some(slow), Some(fast)) = (l.slowest_km_h, l.fastest_km_h)
+        && slow >= fast
+    {
+        let message = format!("slowest_km_h = {slow} is not below fastest_km_h = {fast}");
+        return Err(at.inconsistent(&["limits", "slowest_km_h"], message));
+    }
     let t = &plan.target;
     at.within_if(&["target", "power_w"], t.power_w, &limit(0.01, 100.0, "watts at the reference speed"))?;
     at.within_if(&["target", "crr"], t.crr, &limit(1e-6, 0.01, "a pure number; 0.0003 is three watts or so"))?;
@@ -230,6 +240,16 @@ fn circuit(plan: &Plan, at: &Checker) -> Result<(), Error> {
     )?;
     if (0..plan.order.len()).all(|run| plan.venue_of(run) == Venue::Rollers) {
         return Ok(());
+    }
+    if c.shape_file.is_some() {
+        if c.kind == Venue::Track {
+            let message = "a track has its own shape; state length_m and bend_radius_m instead of shape_file".into();
+            return Err(at.inconsistent(&["loop", "shape_file"], message));
+        }
+        if c.ridden.is_none() {
+            // The file has not been read yet; what hangs on it is checked when it has.
+            return Ok(());
+        }
     }
     if c.length_m.is_none() {
         return Err(at.inconsistent(&["loop"], "[loop] needs length_m, the length of one lap in m".into()));

@@ -5,6 +5,7 @@
 
 use super::noise::{Mishap, Noise};
 use super::plan_check;
+use super::ridden_shape::RiddenShape;
 use crate::error::Error;
 use crate::quantity::m_s_from_km_h;
 use crate::session::{Position, Reference, RiderAndBike, Rollers, Solve, Uncertainty, Venue, WindMode, parse_checked};
@@ -64,6 +65,8 @@ pub struct Plan {
     pub rollers: Rollers,
     #[serde(default)]
     pub target: Target,
+    #[serde(default)]
+    pub limits: Limits,
     #[serde(default)]
     pub noise: Noise,
     #[serde(rename = "setup")]
@@ -126,6 +129,13 @@ pub enum LoopShape {
 pub struct PlannedLoop {
     pub kind: Venue,
     pub shape: LoopShape,
+    /// A FIT or GPX track with one lap of the loop in it, which takes the place of `shape` and gives `length_m` where
+    /// that is left out; relative to the plan.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub shape_file: Option<String>,
+    /// What was read from that file; put in by whoever reads it.
+    #[serde(skip)]
+    pub ridden: Option<RiddenShape>,
     /// One lap along the measuring line; needed unless every run is on rollers.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub length_m: Option<f64>,
@@ -160,6 +170,8 @@ impl Default for PlannedLoop {
         PlannedLoop {
             kind: Venue::Road,
             shape: LoopShape::Oval,
+            shape_file: None,
+            ridden: None,
             length_m: None,
             bend_radius_m: None,
             transition_m: None,
@@ -177,6 +189,11 @@ impl Default for PlannedLoop {
 }
 
 impl PlannedLoop {
+    /// Direction of travel at the gate: stated, as ridden, else east.
+    pub(super) fn bearing_deg(&self) -> f64 {
+        self.home_straight_bearing_deg.or(self.ridden.as_ref().map(RiddenShape::bearing_deg)).unwrap_or(90.0)
+    }
+
     pub fn has_positions(&self) -> bool {
         self.positions.unwrap_or(self.kind == Venue::Road)
     }
@@ -226,8 +243,24 @@ pub struct Target {
     pub cda_m2: Option<f64>,
 }
 
+/// What the rider can and wants to do; the best pair of speeds is looked for within it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema, Default)]
+#[serde(default, deny_unknown_fields)]
+pub struct Limits {
+    /// A fifth below the slowest planned speed when left out.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub slowest_km_h: Option<f64>,
+    /// A tenth above the fastest planned speed when left out.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub fastest_km_h: Option<f64>,
+    /// Mean power of a lap that can be kept up.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub power_w: Option<f64>,
+}
+
 impl Plan {
-    /// Reads and checks a plan.
+    /// Reads and checks a plan. One that names a `shape_file` is checked again when that has been read
+    /// ([`Plan::with_ridden_shape`]).
     ///
     /// `file` is only used in messages. Errors: [`Error::Syntax`], [`Error::OutOfRange`],
     /// [`Error::Inconsistent`].
@@ -235,6 +268,14 @@ impl Plan {
         let plan: Plan = parse_checked(text, file)?;
         plan_check::check(&plan, text, file)?;
         Ok(plan)
+    }
+
+    /// Puts in the loop that was read from the plan's `shape_file`, and checks what hangs on it.
+    pub fn with_ridden_shape(mut self, ridden: RiddenShape) -> Result<Plan, Error> {
+        self.circuit.length_m = self.circuit.length_m.or(Some(ridden.length_m()));
+        self.circuit.ridden = Some(ridden);
+        self.check()?;
+        Ok(self)
     }
 
     /// Checks a plan that was put together in a program.

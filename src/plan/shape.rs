@@ -32,6 +32,9 @@ impl Shape {
         let Some(length_m) = plan.length_m else {
             return Err("a loop needs length_m, the length of one lap".into());
         };
+        if let Some(ridden) = &plan.ridden {
+            return Ok(Shape::Waves(ridden.waves(length_m)));
+        }
         let form = if plan.kind == Venue::Track { LoopShape::Oval } else { plan.shape };
         let radius = plan.bend_radius_m.unwrap_or(match (plan.kind, form) {
             (Venue::Track, _) => TRACK_RADIUS_M,

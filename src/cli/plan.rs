@@ -1,0 +1,82 @@
+//! `loopwright plan`.
+
+use super::failure::Failure;
+use super::load_plan::plan;
+use super::{Format, Units, output, results};
+use clap::Args;
+use loopwright::plan::{Forecast, Plan, forecast, forecast_text, lap_targets, laps_curves, run_sheet};
+use loopwright::plot::{Style, curves};
+use loopwright::report::files::ResultFile;
+use std::path::PathBuf;
+
+/// Arguments of `plan`.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Examples:
+  loopwright plan PLAN.toml
+  loopwright plan PLAN.toml --out day-1
+
+With --out the folder gets the run sheet to print (run-sheet.html, run-sheet.md), plan.json and the figure plan.svg.
+A smallest plan:
+
+  order = [\"old\", \"new\", \"new\", \"old\"]
+  laps_per_run = 8
+  speeds_km_h = [29.0, 41.0]
+  rider_and_bike.mass_kg = 86.0
+  loop.length_m = 1250.0
+  solve.cda = \"common\"      # only the tyres change
+  target.power_w = 3.0       # the difference to find
+  [[setup]]
+  id = \"old\"
+  cda_m2 = 0.28              # guesses are good enough
+  crr = 0.0046
+  [[setup]]
+  id = \"new\"
+  cda_m2 = 0.28
+  crr = 0.0042
+
+Winds, noise and devices have defaults with sources; «loopwright schema plan» lists every key.")]
+pub struct PlanArguments {
+    /// A plan file (.toml)
+    #[arg(value_name = "PLAN.toml")]
+    input: PathBuf,
+    /// Folder for the run sheet, plan.json and the figure
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+}
+
+pub fn run(arguments: &PlanArguments, format: Format, units: Units) -> Result<(), Failure> {
+    if let Some(out) = &arguments.out {
+        results::check_sealed(out)?;
+    }
+    let plan = plan(&arguments.input)?;
+    let forecast = forecast(&plan)?;
+    if let Some(out) = &arguments.out {
+        results::write_sealed(out, files(&plan, &forecast, units)?)?;
+    }
+    match format {
+        Format::Text => output::text(&forecast_text(&forecast, output::width()))?,
+        Format::Json => output::json(&forecast)?,
+    }
+    output::remark(&match &arguments.out {
+        Some(out) => format!("The run sheet is {}", out.join("run-sheet.html").display()),
+        None => "For the run sheet to print, name a folder with --out".to_string(),
+    });
+    Ok(())
+}
+
+fn files(plan: &Plan, forecast: &Forecast, units: Units) -> Result<Vec<ResultFile>, Failure> {
+    let sheet = run_sheet(plan, &lap_targets(plan), units.into())?;
+    let json = serde_json::to_string_pretty(forecast).map_err(|e| Failure::unwritable("plan.json", &e.into()))?;
+    let file = |name: &str, text: String| ResultFile { name: name.into(), bytes: text.into_bytes() };
+    let mut files = vec![
+        file("run-sheet.html", sheet.html),
+        file("run-sheet.md", sheet.markdown),
+        file("plan.json", format!("{json}\n")),
+    ];
+    if let Some(figure) = laps_curves(forecast).and_then(|c| curves::draw(&c, &Style::default())) {
+        files.push(file("plan.svg", figure.svg));
+        files.push(file("plan-caption.txt", format!("{}\n", figure.caption)));
+    }
+    Ok(files)
+}

@@ -1,0 +1,154 @@
+//! `loopwright scaffold`.
+
+use super::failure::Failure;
+use super::{Format, load, output};
+use clap::Args;
+use loopwright::air::WeatherLog;
+use loopwright::analysis::scaffold::{Beside, PassedOver, scaffold};
+use loopwright::circuit::Survey;
+use loopwright::error::Error;
+use loopwright::record::{self, Recording};
+use rayon::prelude::*;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+/// Most files of a folder that are looked at.
+const MOST_FILES: usize = 200;
+/// Name of the session in the folder.
+const SESSION: &str = "session.toml";
+
+/// Arguments of `scaffold`.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Examples:
+  loopwright scaffold rides
+  loopwright scaffold rides --out rides/morning.toml
+
+Rides are the FIT and CSV files of the folder, put in the order of riding. Fill in the lines marked FILL IN, then run
+«loopwright solve rides/session.toml». A file that is there already is never overwritten.")]
+pub struct ScaffoldArguments {
+    /// A folder with ride files
+    #[arg(value_name = "DIR")]
+    folder: PathBuf,
+    /// The session file to write, beside the rides; by default session.toml in the folder
+    #[arg(long, value_name = "FILE")]
+    out: Option<PathBuf>,
+}
+
+pub fn run(arguments: &ScaffoldArguments, format: Format) -> Result<(), Failure> {
+    let folder = &arguments.folder;
+    let out = arguments.out.clone().unwrap_or_else(|| folder.join(SESSION));
+    beside_the_rides(&out, folder)?;
+    if out.exists() {
+        return Err(Error::AlreadyThere { path: out }.into());
+    }
+    let (rides, beside) = read(folder)?;
+    if rides.is_empty() {
+        let reason = "the folder holds no FIT or CSV file that is a ride".to_string();
+        return Err(Error::Unreadable { path: folder.clone(), reason }.into());
+    }
+    for file in &beside.passed_over {
+        output::remark(&format!("{}: not used, {}", file.file, file.reason));
+    }
+    let title = folder.canonicalize().ok().and_then(|p| p.file_name().map(|n| n.to_string_lossy().into_owned()));
+    let text = scaffold(&title.unwrap_or_default(), &rides, &beside);
+    write_new(&out, &text)?;
+    match format {
+        Format::Text => output::text(&format!("{}\n", out.display()))?,
+        Format::Json => output::json(&serde_json::json!({ "session": out.display().to_string(), "rides": rides.len() }))?,
+    }
+    output::remark("Fill in the lines marked FILL IN, then solve it");
+    Ok(())
+}
+
+/// Paths in a session are relative to it, so it has to lie with the rides.
+fn beside_the_rides(out: &Path, folder: &Path) -> Result<(), Error> {
+    let unreadable = |e: std::io::Error| Error::Unreadable { path: folder.to_path_buf(), reason: e.to_string() };
+    let here = folder.canonicalize().map_err(unreadable)?;
+    if !here.is_dir() {
+        return Err(Error::Unreadable { path: folder.to_path_buf(), reason: "it is not a folder; name the folder of the rides".into() });
+    }
+    let parent = match out.parent() {
+        Some(p) if !p.as_os_str().is_empty() => p,
+        _ => Path::new("."),
+    };
+    if parent.canonicalize().is_ok_and(|p| p == here) {
+        return Ok(());
+    }
+    Err(Error::Usage {
+        flag: "--out".into(),
+        message: format!("{} is not in the folder of the rides; a session lies beside its rides, such as {}", out.display(), folder.join(SESSION).display()),
+    })
+}
+
+/// All rides, and what else was found.
+fn read(folder: &Path) -> Result<(Vec<Recording>, Beside), Error> {
+    let unreadable = |e: std::io::Error| Error::Unreadable { path: folder.to_path_buf(), reason: e.to_string() };
+    let mut paths: Vec<PathBuf> = Vec::new();
+    for entry in std::fs::read_dir(folder).map_err(unreadable)? {
+        let path = entry.map_err(unreadable)?.path();
+        let kind = path.extension().map(|e| e.to_string_lossy().to_lowercase());
+        if path.is_file() && matches!(kind.as_deref(), Some("fit" | "csv")) {
+            paths.push(path);
+        }
+    }
+    paths.sort();
+    if paths.len() > MOST_FILES {
+        return Err(Error::TooLarge {
+            file: folder.display().to_string(),
+            what: "the number of ride files",
+            value: paths.len() as u64,
+            limit: MOST_FILES as u64,
+        });
+    }
+    let read: Vec<Result<Recording, Error>> = paths.par_iter().map(|p| record::read(p)).collect();
+    let mut rides = Vec::new();
+    let mut beside = Beside::default();
+    for (path, result) in paths.iter().zip(read) {
+        let file = load::shown(path);
+        match result {
+            Ok(ride) => rides.push(ride),
+            Err(error) => match table(path, &file) {
+                Some(Table::Weather) if beside.weather.is_none() => beside.weather = Some(file),
+                Some(Table::Survey) if beside.survey.is_none() => beside.survey = Some(file),
+                _ => beside.passed_over.push(PassedOver { file, reason: error.to_string() }),
+            },
+        }
+    }
+    Ok((rides, beside))
+}
+
+enum Table {
+    Weather,
+    Survey,
+}
+
+/// Whether a CSV file that is no ride is one of the other tables of a session.
+fn table(path: &Path, file: &str) -> Option<Table> {
+    let text = load::text(path).ok()?;
+    if WeatherLog::parse(&text, file).is_ok() {
+        return Some(Table::Weather);
+    }
+    Survey::parse(&text, file, 0.02).is_ok().then_some(Table::Survey)
+}
+
+/// Writes a file that must not be there yet, whole or not at all.
+fn write_new(path: &Path, text: &str) -> Result<(), Error> {
+    let failed = |reason: String| Error::Unwritable { path: path.to_path_buf(), reason };
+    let parent = match path.parent() {
+        Some(p) if !p.as_os_str().is_empty() => p,
+        _ => Path::new("."),
+    };
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".loopwright-");
+    // A temporary file is private by nature; a session is an ordinary file, as far as the umask lets it be one.
+    #[cfg(unix)]
+    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+    let mut building = builder.tempfile_in(parent).map_err(|e| failed(e.to_string()))?;
+    building.write_all(text.as_bytes()).map_err(|e| failed(e.to_string()))?;
+    building.persist_noclobber(path).map_err(|e| match e.error.kind() {
+        std::io::ErrorKind::AlreadyExists => Error::AlreadyThere { path: path.to_path_buf() },
+        _ => failed(e.error.to_string()),
+    })?;
+    Ok(())
+}
