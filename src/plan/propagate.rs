@@ -15,6 +15,7 @@ use crate::solve::instruments::PlannedRide;
 use crate::solve::layout::Layout;
 use crate::solve::weights::lap_weights;
 use crate::uncertainty::cluster::{Absorbed, Cluster, ClusterRobust};
+use crate::uncertainty::working::Working;
 use nalgebra::{DMatrix, DVector};
 
 /// A source of the measuring chain with what it does to the parameters.
@@ -310,5 +311,5 @@ fn robust(problem: &Problem, x: &[LapBlock], z: &[LapBlock]) -> Result<ClusterRo
     } else {
         Absorbed::StepMeans { lap_weights: problem.weight.clone() }
     };
-    ClusterRobust::new(&clusters, &absorbed)
+    ClusterRobust::new(&clusters, &absorbed, &Working::independent(clusters.len()))
 }

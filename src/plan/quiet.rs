@@ -10,7 +10,7 @@ use super::truth::Truth;
 use crate::analysis::air_of_run::{RunAir, run_air};
 use crate::analysis::instrument::{Input, alter, inputs_of};
 use crate::analysis::loop_venue::{choices, conditions, gravity, lap_inputs};
-use crate::circuit::{RunToCut, cut};
+use crate::circuit::{RunToCut, SpeedAge, cut};
 use crate::error::Error;
 use crate::sample::{Cumulative, Ride, align};
 use crate::session::{Session, WindMode};
@@ -90,7 +90,7 @@ impl QuietDay {
             .zip(&rides)
             .map(|(run, ride)| RunToCut { file: &run.file, ride, source: run.laps })
             .collect();
-        let cut = cut(&to_cut, &session.circuit)?;
+        let cut = cut(&to_cut, &session.circuit, SpeedAge::USUAL)?;
         let air: Vec<RunAir> = rides
             .iter()
             .map(|ride| run_air(&session.air, &session.wind, None, ride))
