@@ -141,7 +141,9 @@ fn predicted_and_rehearsed_standard_errors_agree_over_a_grid_of_plans() {
         ("survey, 0.02 m", Day { circuit: "length_m = 1250.0\nshape = \"bean\"\nsurvey_sd_m = 0.02", ..LIGHT }),
         ("track, 24 laps indoors", track),
     ];
-    println!("| plan | quantity | predicted se | reported se | predicted/reported | spread of {days} days |\n|---|---|---|---|---|---|");
+    println!(
+        "| plan | quantity | predicted se | reported se | predicted/reported | spread of {days} days |\n|---|---|---|---|---|---|"
+    );
     let mut off = Vec::new();
     for (name, day) in grid {
         if only.as_deref().is_some_and(|o| !name.contains(o)) {
@@ -156,7 +158,11 @@ fn predicted_and_rehearsed_standard_errors_agree_over_a_grid_of_plans() {
             let estimates: Vec<Estimate> = solved.iter().filter_map(pick).collect();
             let reported = rms(&estimates, |e| e.se);
             let ratio = predicted.se / reported;
-            println!("| {name} | {what} | {:.3e} | {reported:.3e} | {ratio:.2} | {:.3e} |", predicted.se, spread(&estimates));
+            println!(
+                "| {name} | {what} | {:.3e} | {reported:.3e} | {ratio:.2} | {:.3e} |",
+                predicted.se,
+                spread(&estimates)
+            );
             // With one speed the forecast itself says that its errors are the least they can be.
             let must_hold = p.separable;
             if must_hold && (ratio - 1.0).abs() > 0.15 {
@@ -227,7 +233,8 @@ fn a_day_from_another_simulator_reports_what_a_plan_like_it_predicts() {
     // nothing with this one. LOOPWRIGHT_BENCH names the folder that holds it.
     let Some(folder) = std::env::var_os("LOOPWRIGHT_BENCH") else { return };
     let p = predict_plan(&LIGHT.plan()).unwrap();
-    let (predicted, reported) = (p.differences[0].crr.unwrap().scatter_se, contrast_scatter(&Path::new(&folder).join("tyres")));
+    let (predicted, reported) =
+        (p.differences[0].crr.unwrap().scatter_se, contrast_scatter(&Path::new(&folder).join("tyres")));
     println!("predicted {predicted:.2e}, reported {reported:.2e}");
     assert!((0.75..=1.25).contains(&(predicted / reported)), "{predicted} for {reported}");
 }

@@ -290,7 +290,7 @@ fn the_content_decides_how_a_file_is_read() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 400, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn changed_bytes_never_panic_and_never_give_a_malformed_ride(

@@ -141,10 +141,8 @@ struct Found {
 
 fn found(runs: &[Proposed]) -> Option<Found> {
     let on_road: Vec<&Proposed> = runs.iter().filter(|r| r.looks == Looks::Road).collect();
-    let to_cut: Vec<RunToCut> = on_road
-        .iter()
-        .map(|r| RunToCut { file: &r.held.file, ride: &r.ride, source: LapSource::Auto })
-        .collect();
+    let to_cut: Vec<RunToCut> =
+        on_road.iter().map(|r| RunToCut { file: &r.held.file, ride: &r.ride, source: LapSource::Auto }).collect();
     if to_cut.is_empty() {
         return None;
     }
@@ -203,7 +201,9 @@ fn head(out: &mut String, title: &str, runs: &[Proposed], beside: &Beside) {
     let known: Vec<f64> = runs.iter().filter_map(|r| r.temperature_c).collect();
     let device = known.iter().sum::<f64>() / known.len() as f64;
     line(&match device.is_finite() && beside.weather.is_none() {
-        true => format!("# temperature_c = {device:.1}        # mean of the device, which reads high in the sun; better from the shade"),
+        true => format!(
+            "# temperature_c = {device:.1}        # mean of the device, which reads high in the sun; better from the shade"
+        ),
         false => "# temperature_c = 18.0        # in the shade".to_string(),
     });
     line("# pressure_hpa = 1000.0       # station pressure, not reduced to sea level");

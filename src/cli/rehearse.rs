@@ -5,7 +5,9 @@ use super::load_plan::plan;
 use super::{Format, output, results};
 use clap::Args;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
-use loopwright::plan::{BesideTruth, Plan, Study, beside_truth, beside_truth_text, simulate, solve_rehearsal, study, study_text};
+use loopwright::plan::{
+    BesideTruth, Plan, Study, beside_truth, beside_truth_text, simulate, solve_rehearsal, study, study_text,
+};
 use loopwright::report::files::ResultFile;
 use loopwright::solution::FindingResult;
 use serde::Serialize;

@@ -54,20 +54,23 @@ pub fn write_figures(folder: &Path, files: &[ResultFile]) -> Result<(), Error> {
 /// Checks early that a sealed folder can go to a place: one in which anything was changed or added is left alone,
 /// because a person may have written into it.
 pub fn check_sealed(folder: &Path) -> Result<(), Error> {
-    let unreadable = |path: &Path, e: std::io::Error| Error::Unreadable { path: path.to_path_buf(), reason: e.to_string() };
+    let unreadable =
+        |path: &Path, e: std::io::Error| Error::Unreadable { path: path.to_path_buf(), reason: e.to_string() };
     let entries = match std::fs::read_dir(folder) {
         Ok(entries) => entries,
         Err(_) if !folder.exists() => return Ok(()),
         Err(_) => return Err(Error::ForeignFolder { path: folder.to_path_buf() }),
     };
-    let paths: Vec<PathBuf> = entries.map(|e| e.map(|e| e.path())).collect::<Result<_, _>>().map_err(|e| unreadable(folder, e))?;
+    let paths: Vec<PathBuf> =
+        entries.map(|e| e.map(|e| e.path())).collect::<Result<_, _>>().map_err(|e| unreadable(folder, e))?;
     if paths.is_empty() {
         return Ok(());
     }
     let Ok(list) = std::fs::read_to_string(folder.join(SEAL)) else {
         return Err(Error::ForeignFolder { path: folder.to_path_buf() });
     };
-    let written: BTreeMap<&str, &str> = list.lines().filter_map(|l| l.split_once("  ")).map(|(sum, name)| (name, sum)).collect();
+    let written: BTreeMap<&str, &str> =
+        list.lines().filter_map(|l| l.split_once("  ")).map(|(sum, name)| (name, sum)).collect();
     for path in paths {
         let name = path.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
         let ours = match written.get(name.as_str()) {

@@ -55,7 +55,9 @@ pub fn run(arguments: &ScaffoldArguments, format: Format) -> Result<(), Failure>
     write_new(&out, &text)?;
     match format {
         Format::Text => output::text(&format!("{}\n", out.display()))?,
-        Format::Json => output::json(&serde_json::json!({ "session": out.display().to_string(), "rides": rides.len() }))?,
+        Format::Json => {
+            output::json(&serde_json::json!({ "session": out.display().to_string(), "rides": rides.len() }))?
+        }
     }
     output::remark("Fill in the lines marked FILL IN, then solve it");
     Ok(())
@@ -66,7 +68,10 @@ fn beside_the_rides(out: &Path, folder: &Path) -> Result<(), Error> {
     let unreadable = |e: std::io::Error| Error::Unreadable { path: folder.to_path_buf(), reason: e.to_string() };
     let here = folder.canonicalize().map_err(unreadable)?;
     if !here.is_dir() {
-        return Err(Error::Unreadable { path: folder.to_path_buf(), reason: "it is not a folder; name the folder of the rides".into() });
+        return Err(Error::Unreadable {
+            path: folder.to_path_buf(),
+            reason: "it is not a folder; name the folder of the rides".into(),
+        });
     }
     let parent = match out.parent() {
         Some(p) if !p.as_os_str().is_empty() => p,
@@ -77,7 +82,11 @@ fn beside_the_rides(out: &Path, folder: &Path) -> Result<(), Error> {
     }
     Err(Error::Usage {
         flag: "--out".into(),
-        message: format!("{} is not in the folder of the rides; a session lies beside its rides, such as {}", out.display(), folder.join(SESSION).display()),
+        message: format!(
+            "{} is not in the folder of the rides; a session lies beside its rides, such as {}",
+            out.display(),
+            folder.join(SESSION).display()
+        ),
     })
 }
 

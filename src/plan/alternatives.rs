@@ -41,11 +41,7 @@ pub(super) fn alternatives(
     let mut change = |text: String, choice: DesignChoice, noise: RowNoise| list.push((text, choice, noise));
     change("the whole order ridden twice".into(), rounds(choice, 2), *noise);
     let more = 2 * choice.laps.div_ceil(day.cycle).max(1) * day.cycle;
-    change(
-        format!("{} laps in each run", more + day.laps_lost),
-        DesignChoice { laps: more, ..choice.clone() },
-        *noise,
-    );
+    change(format!("{} laps in each run", more + day.laps_lost), DesignChoice { laps: more, ..choice.clone() }, *noise);
     match choice.survey_sd_m {
         None => change(
             format!("a levelled survey of the loop (± {SURVEY_SD_M} m)"),

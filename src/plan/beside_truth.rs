@@ -35,9 +35,7 @@ pub struct BesideTruth {
 pub fn solve_rehearsal(rehearsal: &Rehearsal) -> Result<Solution, Error> {
     let session = rehearsal.session.clone();
     let survey = match &rehearsal.survey {
-        Some(text) => {
-            Some(Survey::parse(text, "survey.csv", session.circuit.survey_sd_m.unwrap_or(SURVEY_SD_M))?)
-        }
+        Some(text) => Some(Survey::parse(text, "survey.csv", session.circuit.survey_sd_m.unwrap_or(SURVEY_SD_M))?),
         None => None,
     };
     let recordings = rehearsal.rides.iter().map(|r| r.to_recording()).collect();
@@ -49,7 +47,9 @@ pub fn beside_truth(rehearsal: &Rehearsal, solution: &Solution) -> Vec<BesideTru
     let true_values = TrueValues::of(&rehearsal.session, &rehearsal.truth);
     let mut out = Vec::new();
     let mut add = |subject: String, truth: [Option<f64>; 3], estimates: [Estimate; 3]| {
-        for ((measure, truth), estimate) in [Measure::Crr, Measure::CdaM2, Measure::PowerW].into_iter().zip(truth).zip(estimates) {
+        for ((measure, truth), estimate) in
+            [Measure::Crr, Measure::CdaM2, Measure::PowerW].into_iter().zip(truth).zip(estimates)
+        {
             // What was held or cannot be told has no interval to be judged.
             let (Some(truth), Some(_), Some(_)) = (truth, estimate.value, estimate.se) else { continue };
             let inside = estimate.low.zip(estimate.high).map(|(low, high)| (low..=high).contains(&truth));

@@ -67,7 +67,8 @@ impl<'a> Design<'a> {
         let mut begin_s = 0.0;
         for (k, run) in choice.runs.iter().enumerate() {
             let ridden = &day.laps[run.of];
-            let whole: Vec<&QuietLap> = (0..choice.laps).filter_map(|i| ridden.get(place(i, ridden.len(), day.cycle))).collect();
+            let whole: Vec<&QuietLap> =
+                (0..choice.laps).filter_map(|i| ridden.get(place(i, ridden.len(), day.cycle))).collect();
             let total_s: f64 = whole.iter().map(|l| l.duration_s).sum();
             let mut at_s = 0.0;
             for (i, lap) in whole.into_iter().enumerate() {

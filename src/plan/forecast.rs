@@ -107,11 +107,13 @@ pub fn forecast(plan: &Plan) -> Result<Forecast, Error> {
         caveats: Vec::new(),
     };
     let Some(on_the_loop) = on_the_loop(plan) else {
-        out.caveats.push("Runs on rollers are not predicted in closed form; rehearse the plan to see their errors.".into());
+        out.caveats
+            .push("Runs on rollers are not predicted in closed form; rehearse the plan to see their errors.".into());
         return Ok(out);
     };
     if on_the_loop.order.len() < plan.order.len() {
-        out.caveats.push("Only the runs on the loop are predicted; rehearse the plan to see the errors on rollers.".into());
+        out.caveats
+            .push("Only the runs on the loop are predicted; rehearse the plan to see the errors on rollers.".into());
     }
     let plan = &on_the_loop;
     let day = QuietDay::ride(plan)?;
@@ -193,7 +195,9 @@ fn caveats(plan: &Plan, prediction: &Prediction) -> Vec<String> {
         out.push("The planned mishaps are not predicted; a rehearsal has them.".into());
     }
     if plan.noise.wind_drift_m_s_per_h != 0.0 {
-        out.push("A wind that grows through the day is not predicted beyond its cost in parameters; rehearse it.".into());
+        out.push(
+            "A wind that grows through the day is not predicted beyond its cost in parameters; rehearse it.".into(),
+        );
     }
     out
 }

@@ -31,7 +31,10 @@ pub fn forecast_text(forecast: &Forecast, width: usize) -> String {
         if let Some(advice) = what_would(forecast) {
             out.say(&advice);
         }
-        out.section("Predicted errors of the set-ups (one standard error: scatter of the laps, measuring chain)", &set_ups(p));
+        out.section(
+            "Predicted errors of the set-ups (one standard error: scatter of the laps, measuring chain)",
+            &set_ups(p),
+        );
         out.section("Predicted errors of the differences, and what would be found", &differences(p));
         if !p.differences.is_empty() {
             out.say(&format!(
@@ -44,7 +47,10 @@ pub fn forecast_text(forecast: &Forecast, width: usize) -> String {
             ));
         }
     }
-    out.section(&format!("What would change it (smallest difference found, in {})", forecast.measure.name()), &changes(forecast));
+    out.section(
+        &format!("What would change it (smallest difference found, in {})", forecast.measure.name()),
+        &changes(forecast),
+    );
     if let Some(table) = &forecast.laps {
         let mut grid = Grid::new(&["Laps a set-up"]);
         grid.header.extend(table.winds.iter().map(|w| format!("gusts {} m/s", significant(w.gust_sd_m_s, 2))));
@@ -106,9 +112,15 @@ fn judgement(f: &Forecast, g: &GoalReached) -> String {
     let target = g.goal.measure.text(g.goal.target);
     let what = if f.prediction.as_ref().is_some_and(|p| p.differences.is_empty()) { "change" } else { "difference" };
     match (g.detectable, g.reached) {
-        (Some(d), true) => format!("Target reached: a {what} of {target} is asked for, {} is found.", g.goal.measure.text(d)),
-        (Some(d), false) => format!("Target not reached: a {what} of {target} is asked for, {} is found.", g.goal.measure.text(d)),
-        (None, _) => format!("Target not reached: a {what} of {target} is asked for, and this plan can find none of that kind."),
+        (Some(d), true) => {
+            format!("Target reached: a {what} of {target} is asked for, {} is found.", g.goal.measure.text(d))
+        }
+        (Some(d), false) => {
+            format!("Target not reached: a {what} of {target} is asked for, {} is found.", g.goal.measure.text(d))
+        }
+        (None, _) => {
+            format!("Target not reached: a {what} of {target} is asked for, and this plan can find none of that kind.")
+        }
     }
 }
 
@@ -225,7 +237,10 @@ fn changes(f: &Forecast) -> Grid {
         );
         match s.best {
             Some(b) => row(
-                format!("best pair of speeds, {:.0} and {:.0} km/h ({:.0} W; {within})", b.slow_km_h, b.fast_km_h, b.fast_power_w),
+                format!(
+                    "best pair of speeds, {:.0} and {:.0} km/h ({:.0} W; {within})",
+                    b.slow_km_h, b.fast_km_h, b.fast_power_w
+                ),
                 Some(b.detectable),
             ),
             None => row(format!("no pair of speeds can be ridden {within}"), None),

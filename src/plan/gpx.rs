@@ -16,9 +16,11 @@ const MOST_NODES: u32 = 4_000_000;
 pub fn gpx_positions(text: &str, file: &str) -> Result<Vec<Position>, Error> {
     let refuse = |reason: String| Error::NotARide { file: file.to_string(), reason };
     let options = ParsingOptions { nodes_limit: MOST_NODES, ..ParsingOptions::default() };
-    let document = Document::parse_with_options(text, options).map_err(|e| refuse(format!("not readable as GPX: {e}")))?;
+    let document =
+        Document::parse_with_options(text, options).map_err(|e| refuse(format!("not readable as GPX: {e}")))?;
     let points = |name: &str| -> Vec<Position> {
-        let degrees = |node: &roxmltree::Node, key: &str| node.attribute(key).and_then(|v| v.trim().parse::<f64>().ok());
+        let degrees =
+            |node: &roxmltree::Node, key: &str| node.attribute(key).and_then(|v| v.trim().parse::<f64>().ok());
         document
             .descendants()
             .filter(|n| n.tag_name().name() == name)

@@ -14,7 +14,8 @@ pub fn laps_curves(forecast: &Forecast) -> Option<Curves> {
         .winds
         .iter()
         .map(|w| {
-            let known = table.laps_per_setup.iter().zip(&w.detectable_power_w).filter_map(|(l, d)| Some((*l as f64, (*d)?)));
+            let known =
+                table.laps_per_setup.iter().zip(&w.detectable_power_w).filter_map(|(l, d)| Some((*l as f64, (*d)?)));
             let (x, y) = known.unzip();
             Curve { label: format!("gusts {} m/s", significant(w.gust_sd_m_s, 2)), x, y }
         })

@@ -186,7 +186,8 @@ pub(super) fn predict(
     };
     let first = &quantities[baseline];
     let variance = |a: &Linear, b: &Linear| a.coefficients.dot(&(&main.scatter * &b.coefficients));
-    let correlation = variance(&first.crr, &first.cda) / (variance(&first.crr, &first.crr) * variance(&first.cda, &first.cda)).sqrt();
+    let correlation =
+        variance(&first.crr, &first.cda) / (variance(&first.crr, &first.crr) * variance(&first.cda, &first.cda)).sqrt();
     Ok(Prediction {
         laps_of_run: choice.laps,
         runs: choice.runs.len(),

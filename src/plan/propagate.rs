@@ -63,7 +63,8 @@ impl Design<'_> {
             matrix[(i, i)] += p;
         }
         let inverse = matrix.try_inverse().filter(|m| m.iter().all(|v| v.is_finite())).ok_or_else(|| {
-            let message = "the planned laps leave a parameter undetermined; plan more laps or two clearly different speeds";
+            let message =
+                "the planned laps leave a parameter undetermined; plan more laps or two clearly different speeds";
             Error::Numerical { stage: "prediction", message: message.into() }
         })?;
         let rows = projected(&problem, &z);
@@ -84,7 +85,8 @@ impl Design<'_> {
 
     /// Standard deviation of a row: square root of the mean variance, m.
     fn row_sd_m(&self, noise: &RowNoise) -> f64 {
-        let all: Vec<f64> = self.laps.iter().zip(&self.quiet).flat_map(|(l, q)| self.row_variances(noise, l, q)).collect();
+        let all: Vec<f64> =
+            self.laps.iter().zip(&self.quiet).flat_map(|(l, q)| self.row_variances(noise, l, q)).collect();
         (all.iter().sum::<f64>() / all.len().max(1) as f64).sqrt().max(1e-6)
     }
 
@@ -144,7 +146,8 @@ impl Design<'_> {
             let mut weighted = w.clone();
             for j in 0..w.nrows() {
                 let duration_s = lap.account.edge_s[j + 1] - lap.account.edge_s[j];
-                let variance = noise.work_j2(quiet.power_square[j], duration_s) * self.per_joule_m(&lap.account).powi(2);
+                let variance =
+                    noise.work_j2(quiet.power_square[j], duration_s) * self.per_joule_m(&lap.account).powi(2);
                 weighted.row_mut(j).scale_mut(variance);
             }
             core += w.tr_mul(&weighted);
@@ -167,13 +170,18 @@ impl Design<'_> {
                 }
             }
             for (i, a) in row.iter().enumerate() {
-                let mut reached = &a.weight * (0.5 * a.push.squared() * noise.gust_m2_s2(a.duration_s, a.duration_s, None));
+                let mut reached =
+                    &a.weight * (0.5 * a.push.squared() * noise.gust_m2_s2(a.duration_s, a.duration_s, None));
                 for b in &row[i + 1..] {
                     let apart_s = b.begin_s - a.begin_s - a.duration_s;
                     if apart_s > noise.memory_s() || (!across_laps && a.lap != b.lap) {
                         break;
                     }
-                    reached.axpy(a.push.dot(b.push) * noise.gust_m2_s2(a.duration_s, b.duration_s, Some(apart_s)), &b.weight, 1.0);
+                    reached.axpy(
+                        a.push.dot(b.push) * noise.gust_m2_s2(a.duration_s, b.duration_s, Some(apart_s)),
+                        &b.weight,
+                        1.0,
+                    );
                 }
                 // Half of the symmetric sum; the transpose brings the other half.
                 core.ger(1.0, &a.weight, &reached, 1.0);

@@ -91,10 +91,8 @@ impl QuietDay {
             .map(|(run, ride)| RunToCut { file: &run.file, ride, source: run.laps })
             .collect();
         let cut = cut(&to_cut, &session.circuit, SpeedAge::USUAL)?;
-        let air: Vec<RunAir> = rides
-            .iter()
-            .map(|ride| run_air(&session.air, &session.wind, None, ride))
-            .collect::<Result<_, _>>()?;
+        let air: Vec<RunAir> =
+            rides.iter().map(|ride| run_air(&session.air, &session.wind, None, ride)).collect::<Result<_, _>>()?;
         let runs = conditions(&session, &rides, &cut, &air, gravity(&rides));
         let choices = choices(&session, &cut);
         let (inputs, address) = lap_inputs(&session, &rides, &cut, &runs);
@@ -120,7 +118,12 @@ impl QuietDay {
             });
             let Some(moved) = moved.collect::<Option<Vec<Vec<f64>>>>() else { continue };
             laps[at.run].push(QuietLap {
-                power_square: input.account.edge_s.windows(2).map(|e| power_square(&rides[at.run], e[0], e[1])).collect(),
+                power_square: input
+                    .account
+                    .edge_s
+                    .windows(2)
+                    .map(|e| power_square(&rides[at.run], e[0], e[1]))
+                    .collect(),
                 moved,
                 duration_s: lap.duration_s(),
                 input,
@@ -130,7 +133,10 @@ impl QuietDay {
         if fewest == 0 {
             return Err(Error::NoLaps {
                 file: "plan".into(),
-                reason: format!("{} lap(s) a run leave no whole lap between two passes of one place", plan.laps_per_run),
+                reason: format!(
+                    "{} lap(s) a run leave no whole lap between two passes of one place",
+                    plan.laps_per_run
+                ),
                 next: "plan at least three laps a run",
             });
         }

@@ -98,7 +98,11 @@ fn row(l: &StudyLine) -> Vec<String> {
     vec![
         name(&l.subject, l.measure),
         l.days.to_string(),
-        if l.bias_se.is_finite() { format!("{:+.d$} ± {:.d$}", l.bias, l.bias_se) } else { format!("{:+.d$}", l.bias) },
+        if l.bias_se.is_finite() {
+            format!("{:+.d$} ± {:.d$}", l.bias, l.bias_se)
+        } else {
+            format!("{:+.d$}", l.bias)
+        },
         known(l.spread),
         known(l.reported_se),
         format!("{:.0} %", 100.0 * l.coverage),

@@ -164,7 +164,8 @@ fn filled(template: &str, sheet: &Sheet, escape: AutoEscape) -> Result<String, E
     environment.set_undefined_behavior(UndefinedBehavior::Strict);
     environment.set_auto_escape_callback(move |_| escape.clone());
     environment.add_template("sheet", template).map_err(fault)?;
-    let mut text = environment.get_template("sheet").and_then(|t| t.render(Value::from(Serde(sheet)))).map_err(fault)?;
+    let mut text =
+        environment.get_template("sheet").and_then(|t| t.render(Value::from(Serde(sheet)))).map_err(fault)?;
     text.push('\n');
     Ok(text)
 }

@@ -54,11 +54,11 @@ impl Sampled {
     pub fn new(time_s: &[f64], value: &[f64]) -> Self {
         let n = time_s.len();
         let mut slope = vec![0.0; n];
-        for i in 0..n {
+        for (i, slope) in slope.iter_mut().enumerate() {
             let (a, b) = (i.saturating_sub(1), (i + 1).min(n - 1));
             if b > a {
                 let d = (value[b] - value[a]) / (time_s[b] - time_s[a]);
-                slope[i] = if d.is_finite() { d } else { 0.0 };
+                *slope = if d.is_finite() { d } else { 0.0 };
             }
         }
         Sampled { time_s: time_s.to_vec(), value: value.to_vec(), slope }
