@@ -31,7 +31,7 @@ pub fn text_up_to(path: &Path, limit: u64) -> Result<String, Error> {
             file: path.display().to_string(),
             what: "the number of bytes",
             value: metadata.len(),
-            limit: limit,
+            limit,
         });
     }
     let bytes = std::fs::read(path).map_err(|e| unreadable(e.to_string()))?;
