@@ -81,6 +81,8 @@ fn setup_result(request: Request, s: usize, setup: &loopwright::session::Setup) 
     let known = |e: Estimate| if request.separable { e } else { Estimate::default() };
     let aero = |e: Estimate| if request.rollers { Estimate::default() } else { known(e) };
     SetupResult {
+        cda_m2_with_crr_held: None,
+        crr_held: None,
         id: setup.id.clone(),
         label: setup.label.clone(),
         crr: known(estimate(crr(s), 0.00006, 0.00009)),
@@ -139,6 +141,8 @@ fn run_result(request: Request, session: &Session, run: usize) -> RunResult {
         tyre_pressure_kpa: run.is_multiple_of(2).then_some(Pressures { front: 480.0, rear: 500.0 }),
         lag_s: Measured { value: Some(0.62 + 0.1 * noise.next()), se: Some(0.03) },
         wind: WindResult {
+            drift_east_m_s: Measured::default(),
+            drift_north_m_s: Measured::default(),
             speed_m_s: Some(speed),
             from_deg: Some((east.atan2(north).to_degrees() + 180.0) % 360.0),
             east_m_s: Measured { value: Some(east), se: Some(0.12) },
