@@ -3,9 +3,10 @@
 //! Given a plan; gives a [`Forecast`] for the terminal, the run sheet and `plan.json`. It writes and prints nothing.
 
 use super::alternatives::{Alternative, alternatives, rounds_needed};
+use super::by_rehearsal::{REHEARSALS, predict_by_rehearsal};
 use super::goal::{Measure, goals};
 use super::laps_needed::{GoalReached, Laps, LapsTable};
-use super::order::{OrderForecast, orders};
+use super::order::{OrderForecast, orders, orders_on_rollers};
 use super::plan_file::Plan;
 use super::prediction::{Extent, Prediction, as_planned, predict};
 use super::quiet::QuietDay;
@@ -33,10 +34,13 @@ pub struct Forecast {
     pub power: f64,
     pub reference_speed_km_h: f64,
     pub order: Vec<String>,
+    /// 0 when every run is on rollers.
     pub laps_per_run: usize,
     pub speeds_km_h: Vec<f64>,
+    /// Length of a run on rollers; `null` when every run is on a loop.
+    pub rollers_run_s: Option<f64>,
     pub loop_length_m: Option<f64>,
-    /// `null` when every run is on rollers.
+    /// Of the runs on the loop where a day mixes venues.
     pub prediction: Option<Prediction>,
     /// In what the lists below are counted: that of the first target, else watts.
     pub measure: Measure,
@@ -93,7 +97,8 @@ pub fn forecast(plan: &Plan) -> Result<Forecast, Error> {
         power: super::prediction::POWER,
         reference_speed_km_h: plan.reference.speed_km_h,
         order: plan.order.clone(),
-        laps_per_run: plan.laps_per_run,
+        laps_per_run: if everywhere(plan, Venue::Rollers) { 0 } else { plan.laps_per_run },
+        rollers_run_s: (0..plan.order.len()).any(|r| plan.venue_of(r) == Venue::Rollers).then_some(plan.run_duration_s),
         speeds_km_h: plan.speeds_km_h.clone(),
         loop_length_m: plan.circuit.length_m,
         prediction: None,
@@ -107,8 +112,14 @@ pub fn forecast(plan: &Plan) -> Result<Forecast, Error> {
         caveats: Vec::new(),
     };
     let Some(on_the_loop) = on_the_loop(plan) else {
-        out.caveats
-            .push("Runs on rollers are not predicted in closed form; rehearse the plan to see their errors.".into());
+        let prediction = predict_by_rehearsal(plan)?;
+        out.goals = goals.into_iter().map(|g| GoalReached::of(g, &prediction)).collect();
+        out.orders = orders_on_rollers(plan);
+        out.caveats.push(format!(
+            "On rollers the errors are those that solving {REHEARSALS} rehearsals reports; with another warm-up they differ. \
+             A longer run, a weighing more and the stated no-load drag help most."
+        ));
+        out.prediction = Some(prediction);
         return Ok(out);
     };
     if on_the_loop.order.len() < plan.order.len() {
@@ -133,6 +144,10 @@ pub fn forecast(plan: &Plan) -> Result<Forecast, Error> {
     out.caveats.extend(caveats(plan, &prediction));
     out.prediction = Some(prediction);
     Ok(out)
+}
+
+fn everywhere(plan: &Plan, venue: Venue) -> bool {
+    (0..plan.order.len()).all(|run| plan.venue_of(run) == venue)
 }
 
 /// The runs that are not on rollers, with their set-ups; `None` when there are none.

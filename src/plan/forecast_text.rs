@@ -99,13 +99,11 @@ impl Page {
 fn plan_in_words(f: &Forecast) -> String {
     let speeds: Vec<String> = f.speeds_km_h.iter().map(|v| significant(*v, 3)).collect();
     let length = f.loop_length_m.map_or(String::new(), |l| format!(" of {l:.0} m"));
-    format!(
-        "{} runs in the order {}, {} laps{length} each at {} km/h.",
-        f.order.len(),
-        f.order.join(" "),
-        f.laps_per_run,
-        speeds.join(" and ")
-    )
+    let laps =
+        (f.laps_per_run > 0).then(|| format!("{} laps{length} each at {} km/h", f.laps_per_run, speeds.join(" and ")));
+    let rollers = f.rollers_run_s.map(|s| format!("{:.0} min each on rollers", s / 60.0));
+    let tasks: Vec<String> = laps.into_iter().chain(rollers).collect();
+    format!("{} runs in the order {}, {}.", f.order.len(), f.order.join(" "), tasks.join(", or "))
 }
 
 fn judgement(f: &Forecast, g: &GoalReached) -> String {
@@ -137,9 +135,12 @@ fn what_would(f: &Forecast) -> Option<String> {
     }
     let mut said: Vec<String> = Vec::new();
     for g in missed.iter().filter(|g| g.laps_per_run.is_none()) {
-        if let Some(d) = g.with_most_laps {
+        if let Some(d) = g.with_most_laps.filter(|_| g.most_laps_per_run > 0) {
             said.push(format!("{} laps a run would still find only {}.", g.most_laps_per_run, g.goal.measure.text(d)));
         }
+    }
+    if f.laps.is_none() {
+        return Some("More runs of each set-up, in the order there and back, would bring it nearer.".into());
     }
     if let Some(n) = f.rounds_needed {
         said.push(format!("The whole order ridden {n} times would reach it."));
@@ -177,10 +178,10 @@ fn errors(p: Option<Predicted>, decimals: usize) -> String {
 fn set_ups(p: &Prediction) -> Grid {
     let mut grid = Grid::new(&["Set-up", "Laps", "Crr", "CdA, m²", "Power, W", "Resistance, N"]);
     for s in &p.setups {
-        let drag = if p.separable { UNKNOWN.into() } else { errors(Some(s.drag_n), 2) };
+        let drag = if p.separable { UNKNOWN.into() } else { errors(s.drag_n, 2) };
         grid.rows.push(vec![
             s.label.clone(),
-            s.laps.to_string(),
+            if s.laps > 0 { s.laps.to_string() } else { UNKNOWN.into() },
             errors(s.crr, 5),
             errors(s.cda_m2, 4),
             errors(s.power_w, 2),
@@ -221,7 +222,7 @@ fn number(measure: Measure, value: Option<f64>) -> String {
 
 fn changes(f: &Forecast) -> Grid {
     let mut grid = Grid::new(&["Change", "finds"]);
-    let Some(p) = &f.prediction else { return grid };
+    let Some(p) = f.prediction.as_ref().filter(|_| f.laps.is_some()) else { return grid };
     let mut row = |change: String, value: Option<f64>| grid.rows.push(vec![change, number(f.measure, value)]);
     row("as planned".into(), f.measure.detectable(p));
     for a in &f.alternatives {
@@ -256,7 +257,11 @@ fn orders(f: &Forecast) -> Grid {
             format!("{}: {}{}", o.name, o.order.join(" "), if o.confounded { " (looks like a drift)" } else { "" }),
             format!("{:.2}", o.left_of_steady_drift_w),
             format!("{:.2}", o.left_of_growing_drift_w),
-            o.detectable_with_drift_fitted_w.map_or("none".into(), |d| format!("{d:.1}")),
+            match (o.detectable_with_drift_fitted_w, f.laps.is_some()) {
+                (Some(d), _) => format!("{d:.1}"),
+                (None, true) => "none".into(),
+                (None, false) => UNKNOWN.into(),
+            },
         ]);
     }
     grid

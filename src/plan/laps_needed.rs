@@ -5,7 +5,7 @@
 
 use super::design::DesignChoice;
 use super::goal::{Goal, Measure};
-use super::prediction::{Extent, predict};
+use super::prediction::{Extent, Prediction, predict};
 use super::quiet::QuietDay;
 use super::row_noise::RowNoise;
 use rayon::prelude::*;
@@ -29,9 +29,25 @@ pub struct GoalReached {
     pub laps_per_run: Option<usize>,
     /// The same counted for a set-up, whole laps that can be used.
     pub laps_per_setup: Option<usize>,
-    /// Most laps of a run that were looked at, and what they would show.
+    /// Most laps of a run that were looked at, and what they would show; 0 on rollers.
     pub most_laps_per_run: usize,
     pub with_most_laps: Option<f64>,
+}
+
+impl GoalReached {
+    /// A target judged without looking at other numbers of laps.
+    pub(super) fn of(goal: Goal, prediction: &Prediction) -> GoalReached {
+        let detectable = goal.measure.detectable(prediction);
+        GoalReached {
+            goal,
+            detectable,
+            reached: detectable.is_some_and(|d| d <= goal.target),
+            laps_per_run: None,
+            laps_per_setup: None,
+            most_laps_per_run: 0,
+            with_most_laps: None,
+        }
+    }
 }
 
 /// Detectable watts against laps for a few winds.

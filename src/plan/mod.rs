@@ -8,6 +8,7 @@ mod alternatives;
 mod atmosphere;
 mod bean;
 mod beside_truth;
+mod by_rehearsal;
 mod chance;
 mod course;
 mod curve;

@@ -32,14 +32,34 @@ pub struct OrderForecast {
     pub detectable_with_drift_fitted_w: Option<f64>,
 }
 
-/// Compares orders; none where there is nothing to order.
+/// Compares orders on a loop; none where there is nothing to order.
 pub(super) fn orders(plan: &Plan, day: &QuietDay, choice: &DesignChoice, noise: &RowNoise) -> Vec<OrderForecast> {
-    let setups = day.session.setups.len();
+    let run_s = day.laps[0].iter().map(|l| l.duration_s).sum::<f64>();
+    let template = |setup: usize| choice.runs.iter().find(|r| r.setup == setup).map_or(0, |r| r.of);
+    compared(plan, run_s, &|order| {
+        let with_drift = DesignChoice {
+            runs: order.iter().map(|&setup| DesignRun { of: template(setup), setup }).collect(),
+            crr_drift: true,
+            ..choice.clone()
+        };
+        Measure::PowerW.detectable(&predict(day, &with_drift, noise, Extent::Comparisons).ok()?)
+    })
+}
+
+/// Compares orders on rollers, where no drift is fitted.
+pub(super) fn orders_on_rollers(plan: &Plan) -> Vec<OrderForecast> {
+    compared(plan, plan.run_duration_s, &|_| None)
+}
+
+fn compared(plan: &Plan, run_s: f64, fitted: &(dyn Fn(&[usize]) -> Option<f64> + Sync)) -> Vec<OrderForecast> {
+    let setups = plan.setups.len();
     if setups < 2 {
         return Vec::new();
     }
-    let planned: Vec<usize> = choice.runs.iter().map(|r| r.setup).collect();
-    let rounds = (planned.len().div_ceil(setups)).max(2);
+    let index = |id: &str| plan.setups.iter().position(|s| s.id == id).unwrap_or(0);
+    let planned: Vec<usize> = plan.order.iter().map(|id| index(id)).collect();
+    let baseline = plan.baseline.as_deref().map_or(0, index);
+    let rounds = planned.len().div_ceil(setups).max(2);
     let mut list: Vec<(String, Vec<usize>)> = vec![("as planned".into(), planned)];
     list.push(("there and back".into(), there_and_back(setups, rounds)));
     list.push(("in turn".into(), (0..rounds).flat_map(|_| 0..setups).collect()));
@@ -51,8 +71,6 @@ pub(super) fn orders(plan: &Plan, day: &QuietDay, choice: &DesignChoice, noise: 
         seen.push(order.clone());
         new
     });
-    let baseline = day.session.baseline();
-    let run_s = day.laps[0].iter().map(|l| l.duration_s).sum::<f64>();
     let slot_h = (run_s + plan.pause_between_runs_s) / 3600.0;
     list.par_iter()
         .map(|(name, order)| {
@@ -63,20 +81,13 @@ pub(super) fn orders(plan: &Plan, day: &QuietDay, choice: &DesignChoice, noise: 
                     .fold(0.0, f64::max)
             };
             let times: Vec<f64> = (0..order.len()).map(|slot| slot as f64 * slot_h).collect();
-            let template = |setup: usize| choice.runs.iter().find(|r| r.setup == setup).map_or(0, |r| r.of);
-            let with_drift = DesignChoice {
-                runs: order.iter().map(|&setup| DesignRun { of: template(setup), setup }).collect(),
-                crr_drift: true,
-                ..choice.clone()
-            };
-            let predicted = predict(day, &with_drift, noise, Extent::Comparisons).ok();
             OrderForecast {
                 name: name.clone(),
-                order: order.iter().map(|&s| day.session.setups[s].id.clone()).collect(),
+                order: order.iter().map(|&s| plan.setups[s].id.clone()).collect(),
                 left_of_steady_drift_w: worst(1) * slot_h,
                 left_of_growing_drift_w: worst(2) * slot_h * slot_h,
                 confounded: pairs_in_time(order, &times).iter().any(|p| p.is_confounded()),
-                detectable_with_drift_fitted_w: predicted.and_then(|p| Measure::PowerW.detectable(&p)),
+                detectable_with_drift_fitted_w: fitted(order),
             }
         })
         .collect()

@@ -50,9 +50,9 @@ pub struct SetupForecast {
     pub cda_m2: Option<Predicted>,
     /// At the reference conditions.
     pub power_w: Option<Predicted>,
-    /// Resistance at the mean speed ridden, which is known in any case.
-    pub drag_n: Predicted,
-    pub mean_speed_m_s: f64,
+    /// Resistance at the mean speed ridden, which is known in any case on a loop.
+    pub drag_n: Option<Predicted>,
+    pub mean_speed_m_s: Option<f64>,
 }
 
 /// What is predicted for a set-up against the baseline; `None` for what is held common or cannot be told.
@@ -68,20 +68,20 @@ pub struct DifferenceForecast {
 /// What a design can show.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Prediction {
-    /// Whole laps of each run that can be used.
+    /// Whole laps of each run that can be used; 0 on rollers.
     pub laps_of_run: usize,
     pub runs: usize,
     pub separable: bool,
     /// Why not, and what to ride.
     pub not_separable: Option<[String; 2]>,
-    /// "instruments" or "least squares".
+    /// "instruments", "least squares" or, on rollers, "rehearsals".
     pub estimator: &'static str,
     pub setups: Vec<SetupForecast>,
     pub differences: Vec<DifferenceForecast>,
     /// Correlation of CdA and Crr of the baseline.
     pub correlation: Option<f64>,
     /// Standard deviation of one step of the energy account, m.
-    pub row_sd_m: f64,
+    pub row_sd_m: Option<f64>,
     /// True scatter over what solving will report, above 1 where gusts outlast a lap.
     pub scatter_ratio: f64,
 }
@@ -165,8 +165,8 @@ pub(super) fn predict(
             crr: shown(&q.crr, &none),
             cda_m2: shown(&q.cda, &none),
             power_w: shown(&q.power, &direct[s]),
-            drag_n: drag_view.of(&drag, &none),
-            mean_speed_m_s,
+            drag_n: Some(drag_view.of(&drag, &none)),
+            mean_speed_m_s: Some(mean_speed_m_s),
         }
     };
     let difference = |s: usize| {
@@ -200,7 +200,7 @@ pub(super) fn predict(
         setups: (0..setups).map(single).collect(),
         differences: (0..setups).filter(|s| *s != baseline).map(difference).collect(),
         correlation: Some(correlation).filter(|c| separable && c.is_finite()),
-        row_sd_m: main.row_sd_m,
+        row_sd_m: Some(main.row_sd_m),
         scatter_ratio: scatter_ratio(&main, first),
     })
 }
