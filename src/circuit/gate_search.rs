@@ -177,7 +177,7 @@ pub fn find_gate(rides: &[(&Ride, &Track)]) -> Option<Gate> {
         .map(|t| t.gate)
 }
 
-/// The first steady place at or after a stated gate, no further than [`MOST_MOVED`] of the lap; the gate itself where
+/// The first steady place at or after a stated gate, no further than three tenths of the lap; the gate itself where
 /// there is none.
 pub fn steady_gate(rides: &[(&Ride, &Track)], stated: Gate) -> Gate {
     let cells = Cells::new(rides);

@@ -14,7 +14,7 @@ pub struct Air {
     pub pressure_hpa: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub humidity_pct: Option<f64>,
-    /// CSV with time,temperature_c,pressure_hpa,humidity_pct[,wind_speed_m_s,wind_from_deg].
+    /// CSV with time,temperature_c,pressure_hpa,humidity_pct and, if there, wind_speed_m_s,wind_from_deg.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub log: Option<String>,
 }

@@ -16,7 +16,7 @@
 //! V    = M [Σ_g Z_gᵀ A_g r_g r_gᵀ A_g Z_g] Mᵀ,      A_g = D_gᵀ (D_g S_gg D_gᵀ)^{+1/2} D_g
 //! ```
 //!
-//! Since A_g S_gg A_g = W_g where S_gg has full rank and PZ = Z, E[V] = M ZᵀWZ Mᵀ = MKMᵀ, the true covariance if the
+//! Since A_g S_gg A_g = W_g where S_gg has full rank and PZ = Z, E(V) = M ZᵀWZ Mᵀ = MKMᵀ, the true covariance if the
 //! working one is true; any other costs accuracy of second order. The size of W does not matter. For a contrast c,
 //! cᵀVc = Σ_g (x_gᵀ r_g)² with x_g = A_g Z_g Mᵀ c: a sum of squares of normal variables with covariance
 //! Γ_gh = x_gᵀ S_gh x_h, so that matching two moments gives ν = (tr Γ)²/tr(Γ²). The pieces of S are those of
@@ -65,7 +65,7 @@ pub struct ContrastVariance {
     pub variance: f64,
     /// Satterthwaite's, between 1 and the number of clusters; NaN with the variance.
     pub dof: f64,
-    /// E[V] over the true variance, both under the working model: 1 when the correction is complete, less when the
+    /// E(V) over the true variance, both under the working model: 1 when the correction is complete, less when the
     /// fit passes exactly through some laps.
     pub recovered: f64,
 }
