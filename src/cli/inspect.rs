@@ -1,6 +1,7 @@
 //! `loopwright inspect`.
 
 use super::failure::Failure;
+use super::figure_style::FigureStyle;
 use super::flag_name::Flag;
 use super::number::number;
 use super::output::remark;
@@ -38,6 +39,8 @@ pub struct InspectArguments {
     /// Folder for a time line and a map of each file as SVG
     #[arg(long, value_name = "DIR")]
     figures: Option<PathBuf>,
+    #[command(flatten)]
+    style: FigureStyle,
 }
 
 /// What is printed as JSON.
@@ -71,7 +74,7 @@ pub fn run(arguments: InspectArguments, format: Format, units: Units) -> Result<
         Format::Json => print_json(&arguments.files, &looked)?,
     }
     if let Some(folder) = &arguments.figures {
-        let files = figures(&arguments.files, &looked);
+        let files = figures(&arguments.files, &looked, &(&arguments.style).into());
         results::write_figures(folder, &files)?;
         remark(&format!("{} figure(s) are in {}", files.len(), folder.display()));
     }
@@ -122,7 +125,7 @@ fn print_json(paths: &[PathBuf], looked: &[Result<Inspection, Error>]) -> Result
 }
 
 /// Figures under the name of their file; files of one name in several folders are told apart by number.
-fn figures(paths: &[PathBuf], looked: &[Result<Inspection, Error>]) -> Vec<ResultFile> {
+fn figures(paths: &[PathBuf], looked: &[Result<Inspection, Error>], style: &Style) -> Vec<ResultFile> {
     let mut stems: BTreeSet<String> = BTreeSet::new();
     let mut out = Vec::new();
     for (path, held) in paths.iter().zip(looked).filter_map(|(p, l)| Some((p, l.as_ref().ok()?))) {
@@ -133,7 +136,7 @@ fn figures(paths: &[PathBuf], looked: &[Result<Inspection, Error>]) -> Vec<Resul
             stem = format!("{plain}-{copy}");
             copy += 1;
         }
-        for figure in plot::inspection::draw(held, &Style::default()) {
+        for figure in plot::inspection::draw(held, style) {
             out.push(ResultFile { name: format!("{stem}-{}.svg", figure.name), bytes: figure.svg.into_bytes() });
         }
     }

@@ -6,6 +6,7 @@ mod air;
 mod completions;
 mod demand;
 mod failure;
+mod figure_style;
 mod flag_name;
 mod inspect;
 mod load;

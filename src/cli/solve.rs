@@ -1,12 +1,12 @@
 //! `loopwright solve`.
 
 use super::failure::Failure;
+use super::figure_style::FigureStyle;
 use super::ride_flags::RideFlags;
 use super::{Format, Units, load, output, results};
 use clap::Args;
 use loopwright::analysis::{Depth, Inputs, analyse};
 use loopwright::error::Error;
-use loopwright::plot::Style;
 use loopwright::report::files::{FilesInput, files};
 use loopwright::report::text::summary;
 use std::path::{Path, PathBuf};
@@ -27,6 +27,8 @@ pub struct SolveArguments {
     pub out: Option<PathBuf>,
     #[command(flatten)]
     pub ride: RideFlags,
+    #[command(flatten)]
+    pub figures: FigureStyle,
 }
 
 pub fn run(arguments: SolveArguments, format: Format, units: Units) -> Result<(), Failure> {
@@ -40,7 +42,7 @@ pub fn run(arguments: SolveArguments, format: Format, units: Units) -> Result<()
         solution: &analysis.solution,
         evidence: &analysis.evidence,
         samples: &analysis.samples,
-        style: &Style::default(),
+        style: &(&arguments.figures).into(),
         units: units.into(),
     })?;
     results::write(&out, &files)?;
