@@ -105,7 +105,7 @@ impl<'a> Context<'a> {
                 .collect(),
             sources: methods::sources(&paragraphs).into_iter().map(|source| source.full()).collect(),
             budget,
-            fixed: held_fixed(session, units),
+            fixed: held_fixed(session, solution, units),
             runs: rows::runs(solution, units),
             laps,
             laps_sentence: laps_left_out::sentence(solution),

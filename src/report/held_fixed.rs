@@ -1,10 +1,12 @@
 //! Quantities of the model that were stated or taken as usual instead of estimated, with their standard uncertainties.
 //!
-//! Given the session; gives one line each. It knows no result.
+//! Given the session, and the budget for uncertainties that depend on what had to be assumed; gives one line each. It
+//! knows no result.
 
 use super::number::significant;
 use super::units::Units;
-use crate::session::{Session, Venue};
+use crate::session::{Session, Venue, WindMode};
+use crate::solution::Solution;
 
 /// One quantity.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
@@ -17,7 +19,7 @@ pub struct Fixed {
 }
 
 /// See the module.
-pub fn held_fixed(session: &Session, units: Units) -> Vec<Fixed> {
+pub fn held_fixed(session: &Session, solution: &Solution, units: Units) -> Vec<Fixed> {
     let riders: Vec<_> = session.runs.iter().map(|run| session.rider_of(run)).collect();
     let u = &session.uncertainty;
     let spread = |pick: &dyn Fn(&crate::session::RiderAndBike) -> f64, show: &dyn Fn(f64) -> String| -> String {
@@ -66,6 +68,30 @@ pub fn held_fixed(session: &Session, units: Units) -> Vec<Fixed> {
                 with(" m")(u.centre_of_mass_height_m),
             ),
         ]);
+    }
+    if loops {
+        // What was not stated is less certain than the session's own figures; the budget has what was used.
+        let used = |source: &str, stated: f64| {
+            solution.budget.iter().find(|b| b.source == source).map_or(stated, |b| b.standard_uncertainty)
+        };
+        let air = &session.air;
+        let value = |stated: Option<f64>, unit: &'static str| match stated {
+            _ if air.log.is_some() => "from the weather log".to_string(),
+            Some(stated) => with(unit)(stated),
+            None => "not stated, see the findings".into(),
+        };
+        lines.extend([
+            line(
+                "air temperature",
+                value(air.temperature_c, " °C"),
+                with(" °C")(used("air temperature", u.temperature_c)),
+            ),
+            line("air pressure", value(air.pressure_hpa, " hPa"), with(" hPa")(used("air pressure", u.pressure_hpa))),
+            line("humidity of the air", value(air.humidity_pct, " %"), with(" %")(used("humidity", u.humidity_pct))),
+        ]);
+        if session.wind.mode == WindMode::Given {
+            lines.push(line("speed of the given wind", "as stated or logged".into(), percent(u.wind_fraction)));
+        }
     }
     if session.runs.iter().any(|run| session.venue_of(run) == Venue::Rollers) {
         let rollers = &session.rollers;

@@ -4,11 +4,15 @@
 //! says nothing that was not chosen, found or held fixed.
 
 mod account;
+mod estimation;
 mod inference;
+mod rides;
+mod rollers;
+mod surroundings;
 
 use super::sources::Source;
 use super::units::Units;
-use crate::session::{Session, Venue};
+use crate::session::{Run, Session, Venue};
 use crate::solution::Solution;
 
 /// Heading of the paragraph that lists what was not estimated.
@@ -39,21 +43,40 @@ fn has_venue(session: &Session, venue: Venue) -> bool {
 }
 
 fn has_loops(session: &Session) -> bool {
-    session.runs.iter().any(|run| session.venue_of(run) != Venue::Rollers)
+    loop_runs(session).next().is_some()
+}
+
+fn loop_runs(session: &Session) -> impl Iterator<Item = &Run> {
+    session.runs.iter().filter(|run| session.venue_of(run) != Venue::Rollers)
+}
+
+/// A track whose line follows from its stated bends.
+fn has_geometry(session: &Session) -> bool {
+    has_venue(session, Venue::Track) && session.circuit.bend_radius_m.is_some()
+}
+
+fn has_code(solution: &Solution, code: &str) -> bool {
+    solution.findings.iter().any(|finding| finding.code == code)
+}
+
+fn largest(values: impl Iterator<Item = Option<f64>>) -> Option<f64> {
+    values.flatten().filter(|v| v.is_finite()).reduce(f64::max)
 }
 
 /// See the module.
 pub fn paragraphs(session: &Session, solution: &Solution, units: Units) -> Vec<Paragraph> {
     [
-        account::rides(session, solution, units),
-        account::energy(session),
-        account::rollers(session),
-        account::air(session, solution),
-        account::wind(session, solution),
+        rides::rides(session, solution, units),
+        rides::laps(session, solution),
+        account::energy(session, solution),
+        surroundings::air(session, solution),
+        surroundings::wind(session, solution),
         account::alignment(session, solution),
-        inference::estimation(session, solution),
+        estimation::estimation(session, solution),
+        rollers::rollers(session),
+        rollers::together(session, solution),
         inference::uncertainty(session, solution),
-        inference::fixed_quantities(session, units),
+        inference::fixed_quantities(session, solution, units),
         inference::comparison(session, solution, units),
         inference::repeating(session, solution),
     ]

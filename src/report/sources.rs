@@ -6,19 +6,29 @@
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Source {
     BellMcCaffrey,
+    DerSimonianLaird,
+    DurbinKoopman,
+    EfronStein,
+    En1991,
     GolubPereyra,
     Holm,
-    Iso18164,
     Iso2533,
+    Iso28580,
     Jcgm100,
+    Kaufman,
     Martin,
+    Meier,
+    NeweyWest,
     Nga,
     Picard,
     PustejovskyTipton,
     Sargan,
     Schuirmann,
     StaigerStock,
+    UnR117,
+    Welch,
     WmoGuide,
+    Wooldridge,
 }
 
 impl Source {
@@ -26,19 +36,29 @@ impl Source {
     pub fn cited(self) -> &'static str {
         match self {
             Source::BellMcCaffrey => "Bell & McCaffrey 2002",
+            Source::DerSimonianLaird => "DerSimonian & Laird 1986",
+            Source::DurbinKoopman => "Durbin & Koopman 2012",
+            Source::EfronStein => "Efron & Stein 1981",
+            Source::En1991 => "EN 1991-1-4, annex B",
             Source::GolubPereyra => "Golub & Pereyra 1973",
             Source::Holm => "Holm 1979",
-            Source::Iso18164 => "ISO 18164",
             Source::Iso2533 => "ISO 2533",
+            Source::Iso28580 => "ISO 28580",
             Source::Jcgm100 => "JCGM 100:2008",
+            Source::Kaufman => "Kaufman 1975",
             Source::Martin => "Martin et al. 1998",
+            Source::Meier => "Meier 1953",
+            Source::NeweyWest => "Newey & West 1987",
             Source::Nga => "NGA.STND.0036",
             Source::Picard => "Picard et al. 2008",
             Source::PustejovskyTipton => "Pustejovsky & Tipton 2018",
             Source::Sargan => "Sargan 1958",
             Source::Schuirmann => "Schuirmann 1987",
             Source::StaigerStock => "Staiger & Stock 1997",
+            Source::UnR117 => "UN Regulation No. 117, annex 6",
+            Source::Welch => "Welch 1951",
             Source::WmoGuide => "WMO-No. 8",
+            Source::Wooldridge => "Wooldridge 2010, ch. 5",
         }
     }
 
@@ -46,53 +66,91 @@ impl Source {
     pub fn full(self) -> &'static str {
         match self {
             Source::BellMcCaffrey => {
-                "Bell, R. M. & McCaffrey, D. F. (2002). Bias reduction in standard errors for linear regression with \
-                 multi-stage samples. Survey Methodology 28, 169–181."
+                "Bell, R. M. & McCaffrey, D. F. (2002). Bias reduction in standard errors for linear regression \
+                 with multi-stage samples. Survey Methodology 28, 169–181."
+            }
+            Source::DerSimonianLaird => {
+                "DerSimonian, R. & Laird, N. (1986). Meta-analysis in clinical trials. Controlled Clinical Trials \
+                 7, 177–188."
+            }
+            Source::DurbinKoopman => {
+                "Durbin, J. & Koopman, S. J. (2012). Time Series Analysis by State Space Methods, 2nd ed. Oxford \
+                 University Press."
+            }
+            Source::EfronStein => {
+                "Efron, B. & Stein, C. (1981). The jackknife estimate of variance. Annals of Statistics 9, \
+                 586–596."
+            }
+            Source::En1991 => {
+                "EN 1991-1-4:2005. Eurocode 1: Actions on structures. Part 1-4: General actions, wind actions."
             }
             Source::GolubPereyra => {
-                "Golub, G. H. & Pereyra, V. (1973). The differentiation of pseudo-inverses and nonlinear least squares \
-                 problems whose variables separate. SIAM Journal on Numerical Analysis 10, 413–432."
+                "Golub, G. H. & Pereyra, V. (1973). The differentiation of pseudo-inverses and nonlinear least \
+                 squares problems whose variables separate. SIAM Journal on Numerical Analysis 10, 413–432."
             }
             Source::Holm => {
-                "Holm, S. (1979). A simple sequentially rejective multiple test procedure. Scandinavian Journal of \
-                 Statistics 6, 65–70."
-            }
-            Source::Iso18164 => {
-                "ISO 18164:2005. Passenger car, truck, bus and motorcycle tyres: methods of measuring rolling \
-                 resistance."
+                "Holm, S. (1979). A simple sequentially rejective multiple test procedure. Scandinavian Journal \
+                 of Statistics 6, 65–70."
             }
             Source::Iso2533 => "ISO 2533:1975. Standard atmosphere.",
+            Source::Iso28580 => {
+                "ISO 28580. Passenger car, truck and bus tyre rolling resistance measurement method: single point \
+                 test and correlation of measurement results."
+            }
             Source::Jcgm100 => {
-                "JCGM 100:2008. Evaluation of measurement data: guide to the expression of uncertainty in measurement."
+                "JCGM 100:2008. Evaluation of measurement data: guide to the expression of uncertainty in \
+                 measurement."
+            }
+            Source::Kaufman => {
+                "Kaufman, L. (1975). A variable projection method for solving separable nonlinear least squares \
+                 problems. BIT 15, 49–57."
             }
             Source::Martin => {
-                "Martin, J. C., Milliken, D. L., Cobb, J. E., McFadden, K. L. & Coggan, A. R. (1998). Validation of a \
-                 mathematical model for road cycling power. Journal of Applied Biomechanics 14, 276–291."
+                "Martin, J. C., Milliken, D. L., Cobb, J. E., McFadden, K. L. & Coggan, A. R. (1998). Validation \
+                 of a mathematical model for road cycling power. Journal of Applied Biomechanics 14, 276–291."
+            }
+            Source::Meier => "Meier, P. (1953). Variance of a weighted mean. Biometrics 9, 59–73.",
+            Source::NeweyWest => {
+                "Newey, W. K. & West, K. D. (1987). A simple, positive semi-definite, heteroskedasticity and \
+                 autocorrelation consistent covariance matrix. Econometrica 55, 703–708."
             }
             Source::Nga => "NGA.STND.0036 (2014). World Geodetic System 1984, version 1.0.0.",
             Source::Picard => {
-                "Picard, A., Davis, R. S., Gläser, M. & Fujii, K. (2008). Revised formula for the density of moist air \
-                 (CIPM-2007). Metrologia 45, 149–155."
+                "Picard, A., Davis, R. S., Gläser, M. & Fujii, K. (2008). Revised formula for the density of \
+                 moist air (CIPM-2007). Metrologia 45, 149–155."
             }
             Source::PustejovskyTipton => {
-                "Pustejovsky, J. E. & Tipton, E. (2018). Small-sample methods for cluster-robust variance estimation and \
-                 hypothesis testing in fixed effects models. Journal of Business & Economic Statistics 36, 672–683."
+                "Pustejovsky, J. E. & Tipton, E. (2018). Small-sample methods for cluster-robust variance \
+                 estimation and hypothesis testing in fixed effects models. Journal of Business & Economic \
+                 Statistics 36, 672–683."
             }
             Source::Sargan => {
                 "Sargan, J. D. (1958). The estimation of economic relationships using instrumental variables. \
                  Econometrica 26, 393–415."
             }
             Source::Schuirmann => {
-                "Schuirmann, D. J. (1987). A comparison of the two one-sided tests procedure and the power approach for \
-                 assessing the equivalence of average bioavailability. Journal of Pharmacokinetics and \
-                 Biopharmaceutics 15, 657–680."
+                "Schuirmann, D. J. (1987). A comparison of the two one-sided tests procedure and the power \
+                 approach for assessing the equivalence of average bioavailability. Journal of Pharmacokinetics \
+                 and Biopharmaceutics 15, 657–680."
             }
             Source::StaigerStock => {
                 "Staiger, D. & Stock, J. H. (1997). Instrumental variables regression with weak instruments. \
                  Econometrica 65, 557–586."
             }
+            Source::UnR117 => {
+                "UN Regulation No. 117. Uniform provisions concerning the approval of tyres with regard to \
+                 rolling sound emissions, adhesion on wet surfaces and rolling resistance."
+            }
+            Source::Welch => {
+                "Welch, B. L. (1951). On the comparison of several mean values: an alternative approach. Biometrika 38, \
+                 330–336."
+            }
             Source::WmoGuide => {
                 "WMO-No. 8. Guide to instruments and methods of observation. World Meteorological Organization."
+            }
+            Source::Wooldridge => {
+                "Wooldridge, J. M. (2010). Econometric Analysis of Cross Section and Panel Data, 2nd ed. MIT \
+                 Press."
             }
         }
     }

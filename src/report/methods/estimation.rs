@@ -1,0 +1,152 @@
+//! Paragraph on how CdA and Crr come out of the accounts of all laps.
+//!
+//! Given session and solution; gives words.
+
+use super::super::number::{counted, fixed, significant};
+use super::super::sources::Source;
+use super::{Paragraph, cite, has_loops, loop_runs};
+use crate::session::{Lag, Session, Sharing, WindMode};
+use crate::solution::Solution;
+
+pub(super) fn estimation(session: &Session, solution: &Solution) -> Option<Paragraph> {
+    if !has_loops(session) {
+        return None;
+    }
+    let mut sources = Vec::new();
+    let mut text = Vec::new();
+    if session.setups.len() > 1 {
+        let sharing = |sharing: Sharing| match sharing {
+            Sharing::Common => "one value common to all set-ups",
+            Sharing::PerSetup => "one value for each set-up",
+        };
+        text.push(format!("CdA: {}. Crr: {}.", sharing(session.solve.cda), sharing(session.solve.crr)));
+    }
+    text.push(least_squares(session, solution, &mut sources));
+    text.push(
+        "Fast laps scatter more than slow ones, so a lap weighs as v^−q; q makes the misclosures most likely, with a prior \
+         of 3.5 ± 1 from the physics of gusts and power meters."
+            .into(),
+    );
+    if solution.separable {
+        text.extend(estimator(session, solution, &mut sources));
+    }
+    text.extend(separation(solution));
+    if !solution.separable {
+        text.push(not_separable(solution));
+    }
+    text.push(if solution.solver.converged {
+        format!("The solver settled after {}.", counted(solution.solver.iterations as usize, "step"))
+    } else {
+        format!("The solver did not settle within {} steps; the best point is given.", solution.solver.iterations)
+    });
+    Paragraph::new("Estimation", &text, &sources)
+}
+
+fn least_squares(session: &Session, solution: &Solution, sources: &mut Vec<Source>) -> String {
+    sources.extend([Source::GolubPereyra, Source::Kaufman]);
+    let outer = match (session.solve.lag, session.wind.mode) {
+        (Lag::Word(_), WindMode::Estimate) => "winds and lags",
+        (Lag::Word(_), _) => "lags",
+        (_, WindMode::Estimate) => "winds",
+        _ => return "Profile and coefficients are solved together by least squares.".into(),
+    };
+    let starts = match solution.solver.starts {
+        0 | 1 => String::new(),
+        n => format!(", from {n} starts of the wind"),
+    };
+    format!(
+        "Profile, coefficients, {outer} are solved together by least squares, profile and coefficients exactly within every \
+         step of the search for {outer} ({}; {}){starts}.",
+        Source::GolubPereyra.cited(),
+        Source::Kaufman.cited()
+    )
+}
+
+/// How laps were sorted by planned speed.
+fn classes(session: &Session, solution: &Solution) -> String {
+    let count = solution.runs.iter().flat_map(|r| &r.laps).filter_map(|lap| lap.planned_speed_class).max();
+    let mut planned: Vec<u64> = loop_runs(session).flat_map(|r| &r.planned_speed_km_h).map(|v| v.to_bits()).collect();
+    planned.sort_unstable();
+    planned.dedup();
+    let stated = loop_runs(session).all(|run| !run.planned_speed_km_h.is_empty()) && Some(planned.len()) == count;
+    match count {
+        Some(count) if count > 1 => format!(
+            "The {count} planned speeds, {}, serve",
+            if stated { "stated in the session" } else { "seen as clear gaps between the mean speeds of laps" }
+        ),
+        // Without classes each lap's own mean speed stands for its plan.
+        _ => "The mean speed of each lap, times the mean course of speed along a lap, serves".into(),
+    }
+}
+
+fn estimator(session: &Session, solution: &Solution, sources: &mut Vec<Source>) -> Vec<String> {
+    match solution.solver.estimator.as_str() {
+        "instruments" => {
+            sources.extend([Source::Sargan, Source::Wooldridge]);
+            let strength = solution.separation.first_stage_f.filter(|f| f.is_finite()).map(|f| {
+                sources.push(Source::StaigerStock);
+                format!(
+                    "Their first-stage F is {}, where less than 10 would be weak {}.",
+                    significant(f, 3),
+                    cite(Source::StaigerStock)
+                )
+            });
+            let mut text = vec![format!(
+                "A gust changes the speed it should explain, so least squares leans to a low CdA and a high Crr. A plan is \
+                 what no gust can change. {} as instruments ({}; {}): from the point of least squares, the equations are \
+                 solved in which the residual has no part along the model's own columns taken at the mean speed and power \
+                 of laps of one plan, in each run's own air, mass and wind.",
+                classes(session, solution),
+                Source::Sargan.cited(),
+                Source::Wooldridge.cited(),
+            )];
+            text.extend(strength);
+            text
+        }
+        "least squares" => vec![
+            "The estimate is that of least squares: planned speeds that could serve as instruments against gusts are not \
+             there or too weak, or their equations did not settle."
+                .to_string(),
+        ],
+        _ => Vec::new(),
+    }
+}
+
+fn separation(solution: &Solution) -> Option<String> {
+    let separation = &solution.separation;
+    let (low, high) = (separation.speed_min_m_s?, separation.speed_max_m_s?);
+    let correlation = separation.correlation.filter(|r| r.is_finite() && solution.separable);
+    let speeds = format!("from {} to {} m/s", fixed(Some(low), 1), fixed(Some(high), 1));
+    Some(match solution.separable {
+        true => format!(
+            "Lap speeds {speeds} tell CdA from Crr{}.",
+            correlation.map_or(String::new(), |r| format!(
+                " (correlation of the two estimates {})",
+                fixed(Some(r), 2).replace('-', "−")
+            ))
+        ),
+        false => format!("Lap speeds {speeds} do not tell CdA from Crr."),
+    })
+}
+
+fn not_separable(solution: &Solution) -> String {
+    let held = solution.setups.iter().find_map(|setup| setup.crr_held);
+    let one_speed =
+        solution.findings.iter().any(|f| f.code == "not-separable" && f.message.contains("nearly one speed"));
+    let mut text = String::from(
+        "Neither is reported, nor are watts at another speed, wind, lag and gusts, which rest on both. What the rides do fix \
+         is the resistance at the mean speed",
+    );
+    if let Some(crr) = held {
+        text.push_str(&format!(
+            "; it is solved with Crr held at {}, on which it hardly depends, and its interval adds the scales of power and \
+             speed and the drivetrain efficiency to the scatter",
+            significant(crr, 2)
+        ));
+        if one_speed {
+            text.push_str(", and a wind of 2 m/s, which laps of one speed cannot show (common practice, no source)");
+        }
+    }
+    text.push('.');
+    text
+}

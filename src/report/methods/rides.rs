@@ -1,0 +1,110 @@
+//! Paragraphs on what was ridden, how it was cut into laps, and which laps count.
+//!
+//! Given session and solution; gives words.
+
+use super::super::laps_left_out;
+use super::super::number::{counted, listed};
+use super::super::sources::Source;
+use super::super::units::Units;
+use super::{Paragraph, cite, has_code, has_geometry, has_loops, has_venue, loop_runs};
+use crate::session::{LapSource, Session, Venue};
+use crate::solution::Solution;
+
+pub(super) fn rides(session: &Session, solution: &Solution, units: Units) -> Option<Paragraph> {
+    let mut venues = Vec::new();
+    for (venue, words) in
+        [(Venue::Road, "a closed loop on the road"), (Venue::Track, "a track"), (Venue::Rollers, "twin-drum rollers")]
+    {
+        if has_venue(session, venue) {
+            venues.push(words.to_string());
+        }
+    }
+    let runs = counted(session.runs.len(), "run");
+    let setups = counted(session.setups.len(), "set-up");
+    let mut text = vec![format!("{runs} of {setups} on {}.", listed(&venues))];
+    if let Some(length) = solution.circuit.length_m.filter(|l| has_loops(session) && l.is_finite()) {
+        // A stated length is taken for a track only; on a road it says how far apart passes are looked for.
+        let stated = session.circuit.kind == Venue::Track && session.circuit.length_m.is_some();
+        let origin = if stated { "as stated" } else { "found from the rides" };
+        text.push(format!("The loop is {} long, {origin}.", units.length(length)));
+    }
+    Paragraph::new("Rides", &text, &[])
+}
+
+pub(super) fn laps(session: &Session, solution: &Solution) -> Option<Paragraph> {
+    if !has_loops(session) {
+        return None;
+    }
+    let mut sources = Vec::new();
+    let mut text = vec![cutting(session)];
+    text.push(place_of_the_cut(session, solution));
+    text.push(if has_geometry(session) {
+        "The place along the lap is the distance by the wheel, tied to the lap marks; how old the speed reading is, is \
+         taken as that with which the laps repeat best."
+            .into()
+    } else {
+        sources.push(Source::DurbinKoopman);
+        format!(
+            "Where there are positions, the place along the lap is the distance by the wheel, whose start, scale and age \
+             are tied to all positions of a stretch of laps together; a slow drift from lap to lap is added where they ask \
+             for one {}. No single position is followed.",
+            cite(Source::DurbinKoopman)
+        )
+    });
+    let steps = solution.circuit.profile.len().saturating_sub(1);
+    if steps > 0 {
+        let hairpin = if has_geometry(session) { "" } else { "; no step begins or ends in a bend tighter than 16 m" };
+        text.push(format!("Each lap is cut into the same {} of the loop{hairpin}.", counted(steps, "step")));
+    }
+    text.push(laps_left_out::sentence(solution));
+    text.push(
+        "A lap is marked when its record has a gap, a stop or power or speed that is missing or stuck, when it leaves the \
+         line or is 3 % longer or shorter than usual, when speed is changing at the line while other laps are steady \
+         there, when one of its steps gains or loses energy that no other lap does (braking, a push, a draft), or when \
+         its misclosure stands out from those of the others by five robust standard deviations, more being allowed to \
+         fast laps. What a lap would do to the result is never looked at."
+            .into(),
+    );
+    if session.runs.iter().any(|run| !run.leave_out.is_empty() || !run.keep.is_empty()) {
+        text.push("Some laps were left out or kept by the tester's own statement.".into());
+    }
+    text.push(
+        "Laps that are not used stay in the tables, in the data and, where they can be drawn, in the figures.".into(),
+    );
+    Paragraph::new("Laps", &text, &sources)
+}
+
+fn cutting(session: &Session) -> String {
+    let device = loop_runs(session).filter(|run| run.laps == LapSource::Device).count();
+    let marks = "the lap marks of the device";
+    match device {
+        n if n > 0 && n == loop_runs(session).count() => format!("Laps begin at {marks}."),
+        0 if has_geometry(session) => format!("Laps begin at {marks} where these are regular, else by distance."),
+        0 => format!(
+            "Laps begin at passes of a gate where there are positions, else at {marks} where these are regular, else by \
+             the stated length."
+        ),
+        n => format!("Laps begin at {marks} in {}, else at passes of a gate.", counted(n, "run")),
+    }
+}
+
+fn place_of_the_cut(session: &Session, solution: &Solution) -> String {
+    let moved = has_code(solution, "cut-moved");
+    let why = "because a speed that is changing at the line reads wrong by more than a lap may misclose";
+    match (solution.circuit.gate.is_some(), session.circuit.gate.is_some()) {
+        (true, false) => format!(
+            "The gate was found: among the places that give the most whole laps, one that riders pass at a steady speed and where \
+             lap speeds differ most, {why}."
+        ),
+        (true, true) if moved => format!(
+            "The cut was moved from the stated gate to the next place that riders pass at a steady speed, {why}; the \
+             findings say how far."
+        ),
+        (true, true) => "The cut is at the stated gate, which riders pass at a steady speed.".into(),
+        (false, _) if moved => format!(
+            "The cut was moved from the line to a place that riders pass at a steady speed, {why}; the findings say how \
+             far."
+        ),
+        (false, _) => String::new(),
+    }
+}

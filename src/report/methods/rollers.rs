@@ -1,0 +1,96 @@
+//! Paragraphs on rollers and on what loop and rollers say together.
+//!
+//! Given session and solution; gives words.
+
+use super::super::number::{percent, significant};
+use super::super::sources::Source;
+use super::{Paragraph, cite, has_venue};
+use crate::session::{Session, Venue};
+use crate::solution::Solution;
+
+pub(super) fn rollers(session: &Session) -> Option<Paragraph> {
+    if !has_venue(session, Venue::Rollers) {
+        return None;
+    }
+    let rollers = &session.rollers;
+    let mut sources = vec![Source::UnR117];
+    let mut text = vec![
+        "On the rollers there is no air drag and no slope: the work that reaches the drums is taken by the tyres, the \
+         bearings and the drums. Crr on the drums is what tyres take of it, over load times distance, in a window of steady \
+         speed."
+            .to_string(),
+    ];
+    let stated = session.runs.iter().filter(|run| run.window_s.is_some()).count();
+    if stated < session.runs.iter().filter(|run| session.venue_of(run) == Venue::Rollers).count() {
+        text.push(
+            "The window runs to the end of the steady stretch and begins where what is left of the warm-up, an exponential \
+             decay fitted to Crr in blocks of ten seconds, is on average below the noise of the window's mean and no trend \
+             shows; its ends are trimmed to like speeds, so that neither the inertia of the drums nor a delay between power \
+             and speed enters. What is left of the decay is carried as uncertainty, not corrected."
+                .into(),
+        );
+    }
+    if stated > 0 {
+        text.push("The window was stated by the tester where the session says so.".into());
+    }
+    text.push(format!(
+        "The rear wheel stands between two drums of {} m in diameter, {} m from axle to axle; the front wheel {}.",
+        significant(rollers.drum_diameter_m, 4),
+        significant(rollers.drum_spacing_m, 4),
+        if rollers.front_driven { "turns a third drum over a belt" } else { "stands still" },
+    ));
+    text.push(format!(
+        "Crr on the drums is taken to a flat road by √(R/(R + r)), R the radius of drum and r that of tyre, the flat limit \
+         of the conversion in {}; that was made for car tyres on far larger drums, so the level of Crr is less certain than \
+         its interval says, while differences between set-ups keep their ratio.",
+        Source::UnR117.cited()
+    ));
+    text.push(match rollers.no_load_power_w_at_40_km_h {
+        Some(watts) => {
+            format!("The drums alone take {} W at 40 km/h, as stated, in proportion to speed.", significant(watts, 3))
+        }
+        None => "The no-load drag of the drums was not stated and is taken as zero.".into(),
+    });
+    if rollers.temperature_coefficient_per_c != 0.0 {
+        sources.push(Source::Iso28580);
+        text.push(format!(
+            "Crr is corrected to {} °C with {} per °C, as stated, in the form of {}.",
+            significant(rollers.reference_temperature_c, 3),
+            significant(rollers.temperature_coefficient_per_c, 3),
+            Source::Iso28580.cited()
+        ));
+    }
+    text.push("Runs of one set-up are averaged with equal weights.".into());
+    Paragraph::new("Rollers", &text, &sources)
+}
+
+pub(super) fn together(session: &Session, solution: &Solution) -> Option<Paragraph> {
+    let venues = solution.venues.as_ref()?;
+    let mut sources = Vec::new();
+    let mut text = vec![
+        "Loop and rollers are solved apart. The table of set-ups shows the loop, because only a loop shows CdA; nothing is \
+         averaged there."
+            .to_string(),
+    ];
+    if !venues.combined.is_empty() {
+        sources.extend([Source::Welch, Source::Meier, Source::DerSimonianLaird]);
+        text.push(format!(
+            "A difference in Crr that both have measured is brought together as the mean weighted by inverse variance {} \
+             while the two agree (Cochran's Q, judged by {} at the level of {}), else as a random-effects mean {}. What the measuring chains \
+             have in common is taken off before and put back after, because it can neither average out nor make them \
+             disagree.",
+            cite(Source::Meier),
+            Source::Welch.cited(),
+            percent(1.0 - session.solve.confidence),
+            cite(Source::DerSimonianLaird),
+        ));
+    }
+    if !venues.surface_loss.is_empty() {
+        text.push(
+            "Crr on the loop less Crr on the rollers is what the surface of the road, and the casing on it, cost, as far as \
+             the conversion from drum to flat holds."
+                .into(),
+        );
+    }
+    Paragraph::new("Loop and rollers together", &text, &sources)
+}
