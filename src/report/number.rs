@@ -8,6 +8,14 @@ use crate::uncertainty::rounding::Place;
 /// What stands for an unknown.
 pub const UNKNOWN: &str = "–";
 
+/// What stands for a difference that is zero because both set-ups have one value.
+pub const SHARED: &str = "shared";
+
+/// Whether a difference is zero by the choice to share a value, not by measurement.
+pub fn is_shared(difference: &Estimate) -> bool {
+    difference.value == Some(0.0) && difference.se.is_none() && half_width(difference).is_none()
+}
+
 /// An estimate ready to print. Parts are half-widths at the same confidence, so their squares add up to that of the
 /// whole.
 #[derive(Debug, Clone, PartialEq, Default, serde::Serialize)]

@@ -13,7 +13,7 @@ const LEAST_NAME: u16 = 14;
 const STYLE: TableStyle = TableStyle::new().header_separator(LineStyle::none().fill('─'));
 
 /// Cells under their headers; the first column holds names.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq, Default, serde::Serialize)]
 pub struct Grid {
     pub header: Vec<String>,
     pub rows: Vec<Vec<String>>,

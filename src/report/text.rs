@@ -1,13 +1,17 @@
-//! The summary on the terminal: verdict, set-ups, differences, runs, findings, in this order.
+//! The summary on the terminal: verdict, set-ups, differences, both venues, runs, findings, in this
+//! order.
 //!
 //! Given the solution and a width; gives plain text that fits it, without colour. It prints nothing itself.
 
+use super::differences::{self, Naming};
 use super::laps_left_out;
-use super::number::{Shown, UNKNOWN, fixed, measured, p_value, percent, shown, significant};
+use super::number::{Shown, UNKNOWN, fixed, percent, shown, significant};
+use super::run_table::{self, Detail};
 use super::table::{Grid, paragraph};
+use super::together::{agreement, together};
 use super::units::Units;
-use super::verdict::{self, name_of, reference_speed, setup_name};
-use crate::solution::{Estimate, RunResult, Solution};
+use super::verdict::{self, reference_speed, setup_name};
+use crate::solution::{Estimate, Solution};
 
 /// No narrower than this, whatever the terminal says.
 pub(super) const LEAST_WIDTH: usize = 40;
@@ -24,19 +28,27 @@ pub fn summary(solution: &Solution, width: usize, units: Units) -> String {
     }
     text.push_str(&paragraph(&verdict::sentence(solution, units), width, ""));
     let share = percent(solution.confidence);
-    let (setups, differences, runs) = (set_ups(solution, units), differences(solution, units), runs(solution, units));
+    let (setups, differences) =
+        (set_ups(solution, units), differences::grid(solution, &solution.contrasts, Naming::Setup));
     section(&mut text, width, &format!("Set-ups, ± at {share}"), &setups.text(width));
     section(&mut text, width, &format!("Differences, ± at {share}"), &differences.text(width));
-    if !differences.rows.is_empty() {
+    if solution.contrasts.iter().any(|c| c.p_holm.is_some()) {
         let words = "p is adjusted for the number of comparisons (Holm); 'would find' is the smallest difference such a \
                      test finds with 80 % power.";
         text.push_str(&paragraph(words, width, ""));
     }
-    section(&mut text, width, "Runs", &runs.text(width));
-    let laps = laps_left_out::sentence(solution);
-    if !laps.is_empty() {
-        text.push_str(&paragraph(&laps, width, ""));
+    if let Some(both) = together(solution, units) {
+        section(&mut text, width, &format!("Loop and rollers, ± at {share}"), &both.setups.text(width));
+        let heading = format!("Differences seen on loop and rollers, ± at {share}");
+        section(&mut text, width, &heading, &both.differences.text(width));
+        text.push_str(&paragraph_if(&agreement(solution), width));
     }
+    let on_loop = run_table::on_loop(solution, units, Detail::Brief).text(width);
+    let on_rollers = run_table::on_rollers(solution, units, Detail::Brief).text(width);
+    let heading = if on_loop.is_empty() || on_rollers.is_empty() { "Runs" } else { "Runs on the loop" };
+    section(&mut text, width, heading, &on_loop);
+    section(&mut text, width, if on_loop.is_empty() { "Runs" } else { "Runs on rollers" }, &on_rollers);
+    text.push_str(&paragraph_if(&laps_left_out::sentence(solution), width));
     section(&mut text, width, "Findings", &findings(solution, width));
     without_controls(&text)
 }
@@ -52,6 +64,10 @@ pub(super) fn section(text: &mut String, width: usize, heading: &str, body: &str
     }
 }
 
+fn paragraph_if(words: &str, width: usize) -> String {
+    if words.is_empty() { String::new() } else { paragraph(words, width, "") }
+}
+
 /// Value and half-width, with the parts of the half-width under it.
 fn cell(shown: &Shown) -> String {
     let mut lines = vec![shown.whole()];
@@ -63,8 +79,21 @@ fn cell(shown: &Shown) -> String {
 }
 
 fn set_ups(solution: &Solution, units: Units) -> Grid {
-    let power = format!("W at {}", reference_speed(solution, units));
-    let mut grid = Grid::new(&["Set-up", "Crr", "CdA, m²", &power, "Resistance, N", "Laps"]);
+    let speed = reference_speed(solution, units);
+    let held = solution.setups.iter().find_map(|s| s.crr_held).map_or(UNKNOWN.into(), |crr| significant(crr, 2));
+    let mut grid = Grid::new(&[
+        "Set-up",
+        "Crr",
+        "CdA, m²",
+        &format!("W at {speed}"),
+        &format!("Rolling W\nat {speed}"),
+        &format!("Mean speed,\n{}", units.speed_unit()),
+        "Resistance\nat it, N",
+        &format!("CdA, m²,\nif Crr {held}"),
+        "Laps",
+    ]);
+    // Watts of rolling are of interest alone where those of air are not known, as on rollers.
+    let rolling_only = solution.setups.iter().all(|s| s.power_w.value.is_none());
     for setup in &solution.setups {
         let name = setup_name(setup);
         let name = if solution.setups.len() > 1 && setup.id == solution.baseline {
@@ -72,70 +101,24 @@ fn set_ups(solution: &Solution, units: Units) -> Grid {
         } else {
             name
         };
-        // The resistance is only of interest when its parts are not known.
+        // Resistance is only of interest when its parts are not known.
         let drag = setup.drag_at_mean_speed_n.filter(|_| !solution.separable);
+        let speed = setup.mean_speed_m_s.filter(|_| drag.is_some()).map(|v| units.speed_value(v));
+        let shown_or_not = |e: Option<Estimate>| e.map_or(UNKNOWN.into(), |e| cell(&shown(&e)));
         grid.rows.push(vec![
             name,
             cell(&shown(&setup.crr)),
             cell(&shown(&setup.cda_m2)),
             cell(&shown(&setup.power_w)),
-            drag.map_or(UNKNOWN.into(), |drag| cell(&shown(&drag))),
+            shown_or_not(Some(setup.rolling_power_w).filter(|_| rolling_only)),
+            fixed(speed, 1),
+            shown_or_not(drag),
+            shown_or_not(setup.cda_m2_with_crr_held),
             setup.laps_used.to_string(),
         ]);
     }
     if solution.runs.iter().all(|run| run.laps.is_empty()) {
-        grid.rows.iter_mut().for_each(|row| row[5] = UNKNOWN.into());
-    }
-    grid.without_empty(UNKNOWN)
-}
-
-fn differences(solution: &Solution, _units: Units) -> Grid {
-    let mut grid = Grid::new(&["Set-up", "W", "Crr", "CdA, m²", "p", "Would\nfind, W", "Verdict"]);
-    let signed = |estimate: &Estimate| {
-        let shown = shown(estimate);
-        let sign = if estimate.value.is_some_and(|v| v > 0.0) { "+" } else { "" };
-        let half = if shown.half.is_empty() { String::new() } else { format!("\n{}", shown.half) };
-        if shown.known { format!("{sign}{}{half}", shown.value) } else { UNKNOWN.into() }
-    };
-    for contrast in &solution.contrasts {
-        grid.rows.push(vec![
-            name_of(solution, &contrast.setup),
-            signed(&contrast.power_w),
-            signed(&contrast.crr),
-            signed(&contrast.cda_m2),
-            p_value(contrast.p_holm),
-            contrast.detectable_power_w.map_or(UNKNOWN.into(), |w| significant(w, 2)),
-            contrast.verdict.clone(),
-        ]);
-    }
-    grid.without_empty(UNKNOWN)
-}
-
-fn wind(run: &RunResult) -> String {
-    match (run.wind.speed_m_s.filter(|v| v.is_finite()), run.wind.from_deg.filter(|v| v.is_finite())) {
-        (Some(speed), Some(from)) => format!("{} from {}°", fixed(Some(speed), 1), fixed(Some(from), 0)),
-        (Some(speed), None) => fixed(Some(speed), 1),
-        _ => UNKNOWN.into(),
-    }
-}
-
-fn runs(solution: &Solution, units: Units) -> Grid {
-    let mut grid = Grid::new(&["Run", "Set-up", "Laps", "Lag ± se, s", "Wind, m/s", "kg/m³", "Mass"]);
-    for (index, run) in solution.runs.iter().enumerate() {
-        let laps = if run.laps.is_empty() {
-            UNKNOWN.into()
-        } else {
-            format!("{}/{}", laps_left_out::used(run), run.laps.len())
-        };
-        grid.rows.push(vec![
-            format!("{} {}", index + 1, run.file),
-            run.setup.clone(),
-            laps,
-            measured(&run.lag_s),
-            wind(run),
-            fixed(run.air_density_kg_m3, 3),
-            units.mass(run.mass_kg),
-        ]);
+        grid.rows.iter_mut().filter_map(|row| row.last_mut()).for_each(|laps| *laps = UNKNOWN.into());
     }
     grid.without_empty(UNKNOWN)
 }

@@ -36,13 +36,27 @@ pub fn sentence(solution: &Solution, units: Units) -> String {
     if solution.setups.is_empty() {
         return "There is no result.".into();
     }
-    if !solution.separable {
-        return not_separable(solution, units, &share);
+    let mut text = if solution.separable { String::new() } else { not_separable(solution, units, &share) };
+    // With one of Crr and CdA shared, differences are known even where the values are not.
+    let compared = differences(solution, units, &share);
+    match compared {
+        Some(compared) if text.is_empty() => text = compared,
+        Some(compared) => text = format!("{text} {compared}"),
+        None if text.is_empty() => text = estimates(solution, units, &share),
+        None => {}
     }
-    if solution.contrasts.is_empty() {
-        return estimates(solution, units, &share);
+    match together(solution, units) {
+        Some(together) => format!("{text} {together}"),
+        None => text,
     }
-    let against = name_of(solution, &solution.contrasts[0].baseline);
+}
+
+/// Differences from the baseline; `None` where none is known.
+fn differences(solution: &Solution, units: Units, share: &str) -> Option<String> {
+    let against = name_of(solution, &solution.contrasts.first()?.baseline);
+    if !solution.separable && solution.contrasts.iter().all(|c| c.power_w.value.is_none()) {
+        return None;
+    }
     let mut parts = Vec::new();
     let of = |verdict: &str| -> Vec<&Contrast> {
         let mut all: Vec<&Contrast> = solution.contrasts.iter().filter(|c| c.verdict == verdict).collect();
@@ -56,8 +70,12 @@ pub fn sentence(solution: &Solution, units: Units) -> String {
     if separated.len() > NAMED {
         parts.push(format!("{} more are separated", separated.len() - NAMED));
     }
-    for contrast in of("equivalent").iter().take(NAMED) {
+    let equivalent = of("equivalent");
+    for contrast in equivalent.iter().take(NAMED) {
         parts.push(format!("{} is equivalent ({})", name_of(solution, &contrast.setup), change(&contrast.power_w)));
+    }
+    if equivalent.len() > NAMED {
+        parts.push(format!("{} more are equivalent", equivalent.len() - NAMED));
     }
     let open = of("not separated");
     if open.len() > NAMED {
@@ -73,9 +91,32 @@ pub fn sentence(solution: &Solution, units: Units) -> String {
         }
     }
     if parts.is_empty() {
-        return estimates(solution, units, &share);
+        return None;
     }
-    format!("Against {against} at {}: {} ({share} intervals).", reference_speed(solution, units), parts.join("; "))
+    Some(format!(
+        "Against {against} at {}: {} ({share} intervals).",
+        reference_speed(solution, units),
+        parts.join("; ")
+    ))
+}
+
+/// What both venues say of rolling alone; `None` where they have no difference in common.
+fn together(solution: &Solution, units: Units) -> Option<String> {
+    let combined = &solution.venues.as_ref()?.combined;
+    let mut parts: Vec<String> = combined
+        .iter()
+        .take(NAMED)
+        .map(|c| {
+            let doubt = if c.agreement.agree { "" } else { ", though the two disagree" };
+            format!("{} takes {}{doubt}", name_of(solution, &c.setup), change(&c.rolling_power_w))
+        })
+        .collect();
+    if combined.len() > NAMED {
+        parts.push(format!("{} more are in the table", combined.len() - NAMED));
+    }
+    let against = name_of(solution, &combined.first()?.baseline);
+    let speed = reference_speed(solution, units);
+    Some(format!("Rolling alone at {speed}, loop and rollers together, against {against}: {}.", parts.join("; ")))
 }
 
 fn size(estimate: &Estimate) -> f64 {

@@ -43,20 +43,20 @@ pub(super) fn estimation(session: &Session, solution: &Solution) -> Option<Parag
 }
 
 fn least_squares(session: &Session, solution: &Solution, sources: &mut Vec<Source>) -> String {
-    sources.extend([Source::GolubPereyra, Source::Kaufman]);
-    let outer = match (session.solve.lag, session.wind.mode) {
-        (Lag::Word(_), WindMode::Estimate) => "winds and lags",
-        (Lag::Word(_), _) => "lags",
-        (_, WindMode::Estimate) => "winds",
+    let (all, outer) = match (session.solve.lag, session.wind.mode) {
+        (Lag::Word(_), WindMode::Estimate) => ("coefficients, winds and lags", "winds and lags"),
+        (Lag::Word(_), _) => ("coefficients and lags", "lags"),
+        (_, WindMode::Estimate) => ("coefficients and winds", "winds"),
         _ => return "Profile and coefficients are solved together by least squares.".into(),
     };
+    sources.extend([Source::GolubPereyra, Source::Kaufman]);
     let starts = match solution.solver.starts {
         0 | 1 => String::new(),
         n => format!(", from {n} starts of the wind"),
     };
     format!(
-        "Profile, coefficients, {outer} are solved together by least squares, profile and coefficients exactly within every \
-         step of the search for {outer} ({}; {}){starts}.",
+        "Profile, {all} are solved together by least squares, profile and coefficients exactly within every step of the \
+         search for {outer} ({}; {}){starts}.",
         Source::GolubPereyra.cited(),
         Source::Kaufman.cited()
     )
@@ -127,6 +127,11 @@ fn separation(solution: &Solution) -> Option<String> {
         ),
         false => format!("Lap speeds {speeds} do not tell CdA from Crr."),
     })
+}
+
+/// Whether nothing is known of wind because all laps were ridden at one speed.
+pub(super) fn rode_one_speed(solution: &Solution) -> bool {
+    solution.findings.iter().any(|f| f.code == "not-separable" && f.message.contains("nearly one speed"))
 }
 
 fn not_separable(solution: &Solution) -> String {
