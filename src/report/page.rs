@@ -6,7 +6,7 @@
 use minijinja::value::{Serde, Value};
 use minijinja::{AutoEscape, Environment, UndefinedBehavior};
 
-use super::context::Context;
+use super::context::{Context, Titled};
 use super::units::Units;
 use crate::error::Error;
 use crate::plot::Figure;
@@ -26,6 +26,7 @@ pub struct PageInput<'a> {
 }
 
 const TEMPLATE: &str = include_str!("page.html");
+const GRID: &str = include_str!("grid.html");
 
 /// See the module. Errors: [`Error::Page`] when the template does not fit its context, a fault of the program.
 pub fn page(input: &PageInput) -> Result<String, Error> {
@@ -34,6 +35,10 @@ pub fn page(input: &PageInput) -> Result<String, Error> {
     environment.set_undefined_behavior(UndefinedBehavior::Strict);
     environment.set_auto_escape_callback(|_| AutoEscape::Html);
     environment.add_template("page.html", TEMPLATE).map_err(fault)?;
-    let context = Value::from(Serde(Context::of(input)));
+    environment.add_template("grid.html", GRID).map_err(fault)?;
+    let tables = |tables: &[Titled]| {
+        environment.get_template("grid.html")?.render(minijinja::context! { tables => Value::from(Serde(tables)) })
+    };
+    let context = Value::from(Serde(Context::of(input, tables).map_err(fault)?));
     environment.get_template("page.html").and_then(|template| template.render(context)).map_err(fault)
 }

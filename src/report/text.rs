@@ -30,8 +30,9 @@ pub fn summary(solution: &Solution, width: usize, units: Units) -> String {
     let share = percent(solution.confidence);
     let (setups, differences) =
         (set_ups(solution, units), differences::grid(solution, &solution.contrasts, Naming::Setup));
-    section(&mut text, width, &format!("Set-ups, ± at {share}"), &setups.text(width));
-    section(&mut text, width, &format!("Differences, ± at {share}"), &differences.text(width));
+    let on_the_loop = if solution.venues.is_some() { " on the loop" } else { "" };
+    section(&mut text, width, &format!("Set-ups{on_the_loop}, ± at {share}"), &setups.text(width));
+    section(&mut text, width, &format!("Differences{on_the_loop}, ± at {share}"), &differences.text(width));
     if solution.contrasts.iter().any(|c| c.p_holm.is_some()) {
         let words = "p is adjusted for the number of comparisons (Holm); 'would find' is the smallest difference such a \
                      test finds with 80 % power.";

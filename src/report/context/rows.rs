@@ -4,14 +4,13 @@
 
 use serde::Serialize;
 
-use super::super::laps_left_out;
-use super::super::number::{Shown, UNKNOWN, fixed, measured, p_value, shown, significant};
+use super::super::number::{SHARED, Shown, UNKNOWN, fixed, is_shared, p_value, shown, significant};
 use super::super::units::Units;
 use super::super::verdict::{name_of, reference_speed, setup_name};
-use crate::solution::{Estimate, RunResult, SetupResult, Solution};
+use crate::solution::{Contrast, Estimate, SetupResult, Solution};
 
 /// A true minus sign before digits.
-fn typographic(text: &str) -> String {
+pub(super) fn typographic(text: &str) -> String {
     match text.strip_prefix('-') {
         Some(rest) if rest.starts_with(|c: char| c.is_ascii_digit()) => format!("−{rest}"),
         _ => text.to_string(),
@@ -20,6 +19,9 @@ fn typographic(text: &str) -> String {
 
 fn cell(estimate: &Estimate, signed: bool) -> Shown {
     let mut shown = shown(estimate);
+    if signed && is_shared(estimate) {
+        return Shown { value: SHARED.into(), known: true, ..Shown::default() };
+    }
     let plus = signed && shown.known && estimate.value.is_some_and(|v| v > 0.0);
     shown.value = if plus { format!("+{}", shown.value) } else { typographic(&shown.value) };
     shown
@@ -28,6 +30,8 @@ fn cell(estimate: &Estimate, signed: bool) -> Shown {
 #[derive(Serialize)]
 pub struct SetupTable {
     columns: Vec<String>,
+    has_laps: bool,
+    has_speeds: bool,
     rows: Vec<SetupRow>,
 }
 
@@ -36,7 +40,9 @@ struct SetupRow {
     name: String,
     baseline: bool,
     cells: Vec<Shown>,
-    laps: usize,
+    /// Where the resistance is told.
+    mean_speed: String,
+    laps: String,
 }
 
 type Pick = fn(&SetupResult) -> Option<&Estimate>;
@@ -53,13 +59,21 @@ pub fn setups(solution: &Solution, units: Units) -> SetupTable {
         quantity("Crr", |s| Some(&s.crr)),
         quantity("CdA, m²", |s| Some(&s.cda_m2)),
         quantity(&format!("Power, W at {}", reference_speed(solution, units)), |s| Some(&s.power_w)),
-        quantity("of which rolling, W", |s| Some(&s.rolling_power_w)),
-        quantity("of which air, W", |s| Some(&s.aero_power_w)),
     ];
+    // On rollers watts of rolling stand alone.
+    let rolling = match solution.setups.iter().any(|s| s.power_w.value.is_some()) {
+        true => "of which rolling, W".to_string(),
+        false => format!("Rolling, W at {}", reference_speed(solution, units)),
+    };
+    columns.push(quantity(&rolling, |s| Some(&s.rolling_power_w)));
+    columns.push(quantity("of which air, W", |s| Some(&s.aero_power_w)));
     if !solution.separable {
         columns.push(quantity("Resistance at the mean speed, N", |s| s.drag_at_mean_speed_n.as_ref()));
+        let held = solution.setups.iter().find_map(|s| s.crr_held).map_or(UNKNOWN.into(), |crr| significant(crr, 2));
+        columns.push(quantity(&format!("CdA, m², if Crr were {held}"), |s| s.cda_m2_with_crr_held.as_ref()));
     }
     columns.retain(|c| solution.setups.iter().any(|s| (c.pick)(s).is_some_and(|e| e.value.is_some())));
+    let has_laps = solution.runs.iter().any(|run| !run.laps.is_empty());
     let rows = solution
         .setups
         .iter()
@@ -67,10 +81,19 @@ pub fn setups(solution: &Solution, units: Units) -> SetupTable {
             name: setup_name(setup),
             baseline: solution.setups.len() > 1 && setup.id == solution.baseline,
             cells: columns.iter().map(|c| cell((c.pick)(setup).unwrap_or(&Estimate::default()), false)).collect(),
-            laps: setup.laps_used,
+            mean_speed: setup
+                .mean_speed_m_s
+                .filter(|v| v.is_finite() && !solution.separable)
+                .map_or(String::new(), |v| units.speed(v)),
+            laps: if has_laps { setup.laps_used.to_string() } else { String::new() },
         })
         .collect();
-    SetupTable { columns: columns.into_iter().map(|c| c.title).collect(), rows }
+    SetupTable {
+        columns: columns.into_iter().map(|c| c.title).collect(),
+        has_laps,
+        has_speeds: !solution.separable,
+        rows,
+    }
 }
 
 #[derive(Serialize)]
@@ -90,7 +113,11 @@ struct ContrastRow {
 }
 
 pub fn contrasts(solution: &Solution) -> ContrastTable {
-    let has_cda = solution.contrasts.iter().any(|c| c.cda_m2.value.is_some());
+    let known = |pick: fn(&Contrast) -> &Estimate| solution.contrasts.iter().any(|c| pick(c).value.is_some());
+    if !known(|c| &c.power_w) && !known(|c| &c.crr) {
+        return ContrastTable { baseline: String::new(), columns: Vec::new(), rows: Vec::new() };
+    }
+    let has_cda = known(|c| &c.cda_m2);
     let mut columns = vec!["Power, W", "Crr"];
     if has_cda {
         columns.push("CdA, m²");
@@ -116,105 +143,23 @@ pub fn contrasts(solution: &Solution) -> ContrastTable {
     ContrastTable { baseline: name_of(solution, &solution.baseline), columns, rows }
 }
 
+/// A ride file, to check that it is the same one.
 #[derive(Serialize)]
-pub struct BudgetTable {
-    baseline: String,
-    differences: bool,
-    pub(super) rows: Vec<BudgetRow>,
-}
-
-#[derive(Serialize)]
-pub(super) struct BudgetRow {
-    source: String,
-    uncertainty: String,
-    crr: String,
-    cda: String,
-    power: String,
-    difference: String,
-}
-
-pub fn budget(solution: &Solution) -> BudgetTable {
-    let two =
-        |value: Option<f64>| value.filter(|v| v.is_finite()).map_or(UNKNOWN.to_string(), |v| significant(v.abs(), 2));
-    let rows = solution
-        .budget
-        .iter()
-        .map(|line| {
-            let largest = line.contrasts.iter().filter_map(|c| c.power_w).map(f64::abs).filter(|w| w.is_finite());
-            let unit = if line.unit.is_empty() || line.unit == "1" { String::new() } else { format!(" {}", line.unit) };
-            BudgetRow {
-                source: line.source.clone(),
-                uncertainty: format!("{}{unit}", significant(line.standard_uncertainty, 3)),
-                crr: two(line.crr),
-                cda: two(line.cda_m2),
-                power: two(line.power_w),
-                difference: two(largest.reduce(f64::max)),
-            }
-        })
-        .collect();
-    BudgetTable {
-        baseline: name_of(solution, &solution.baseline),
-        differences: solution.budget.iter().any(|line| !line.contrasts.is_empty()),
-        rows,
-    }
-}
-
-#[derive(Serialize)]
-pub struct RunRow {
-    number: usize,
+pub struct FileRow {
     file: String,
     sha256: String,
-    setup: String,
-    started: String,
     records: usize,
     minutes: String,
-    laps: String,
-    lag: String,
-    wind: String,
-    density: String,
-    temperature: String,
-    mass: String,
-    tyres: String,
 }
 
-fn wind(run: &RunResult) -> String {
-    let speed = run.wind.speed_m_s.filter(|v| v.is_finite());
-    let from = run.wind.from_deg.filter(|v| v.is_finite());
-    match (speed, from) {
-        (Some(speed), Some(from)) => format!("{} m/s from {}°", fixed(Some(speed), 1), fixed(Some(from), 0)),
-        (Some(speed), None) => format!("{} m/s", fixed(Some(speed), 1)),
-        _ => UNKNOWN.into(),
-    }
-}
-
-pub fn runs(solution: &Solution, units: Units) -> Vec<RunRow> {
-    solution
-        .runs
-        .iter()
-        .enumerate()
-        .map(|(index, run)| RunRow {
-            number: index + 1,
-            file: run.file.clone(),
-            sha256: run.sha256.clone(),
-            setup: name_of(solution, &run.setup),
-            started: run.started.as_deref().map_or(UNKNOWN.into(), |s| s.replace('T', " ").replace('Z', " UTC")),
-            records: run.records,
-            minutes: fixed(Some(run.duration_s / 60.0), 0),
-            laps: if run.laps.is_empty() {
-                UNKNOWN.into()
-            } else {
-                format!("{} of {}", laps_left_out::used(run), run.laps.len())
-            },
-            lag: typographic(&measured(&run.lag_s)),
-            wind: wind(run),
-            density: fixed(run.air_density_kg_m3, 3),
-            temperature: typographic(&fixed(run.temperature_c, 1)),
-            mass: units.mass(run.mass_kg),
-            tyres: run
-                .tyre_pressure_kpa
-                .map_or(UNKNOWN.into(), |p| format!("{} / {}", units.pressure(p.front), units.pressure(p.rear))),
-        })
-        .collect()
+pub fn files(solution: &Solution) -> Vec<FileRow> {
+    let row = |run: &crate::solution::RunResult| FileRow {
+        file: run.file.clone(),
+        sha256: run.sha256.clone(),
+        records: run.records,
+        minutes: fixed(Some(run.duration_s / 60.0), 0),
+    };
+    solution.runs.iter().map(row).collect()
 }
 
 #[derive(Serialize)]

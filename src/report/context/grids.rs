@@ -1,0 +1,155 @@
+//! The tables of the page that are plain rows of text: pairs, venues, budgets, runs.
+//!
+//! Given the solution; gives headings, captions and rows. Tables without a row are left out.
+
+use serde::Serialize;
+
+use super::super::differences::{self, Naming};
+use super::super::number::{UNKNOWN, significant};
+use super::super::run_table::{self, Detail};
+use super::super::table::Grid;
+use super::super::together::{agreement, together};
+use super::super::units::Units;
+use super::super::verdict::{name_of, reference_speed};
+use super::rows::typographic;
+use crate::solution::{BudgetLine, Contribution, Solution};
+
+/// A table under a heading of its own.
+#[derive(Serialize)]
+pub struct Titled {
+    id: String,
+    heading: String,
+    caption: String,
+    header: Vec<String>,
+    rows: Vec<Vec<String>>,
+}
+
+impl Titled {
+    /// `None` when the table has no row or nothing beside the names.
+    fn of(id: &str, heading: &str, caption: &str, grid: Grid) -> Option<Titled> {
+        if grid.rows.is_empty() || grid.header.len() < 2 {
+            return None;
+        }
+        let line = |cell: String| typographic(&cell.replace('\n', " "));
+        Some(Titled {
+            id: id.into(),
+            heading: heading.into(),
+            caption: caption.into(),
+            header: grid.header.into_iter().map(|h| h.replace('\n', " ")).collect(),
+            rows: grid.rows.into_iter().map(|row| row.into_iter().map(line).collect()).collect(),
+        })
+    }
+}
+
+/// Every pair, where there are more than the baseline's own.
+pub fn pairs(solution: &Solution) -> Option<Titled> {
+    if solution.setups.len() < 3 {
+        return None;
+    }
+    let grid = differences::grid(solution, &solution.all_pairs, Naming::Pair);
+    let caption = "Here p is adjusted for the number of all pairs, so it is larger than above; for those who ask every \
+                   question at once.";
+    Titled::of("pairs", "Every pair", caption, grid)
+}
+
+/// Loop and rollers side by side.
+pub fn venues(solution: &Solution, units: Units) -> Vec<Titled> {
+    let Some(both) = together(solution, units) else { return Vec::new() };
+    let crr = "Crr of each set-up where it was ridden, on a flat. Surface: Crr on the loop less Crr on the rollers, what the \
+               road and the casing on it cost as far as the conversion from drum to flat holds.";
+    let differences =
+        format!("Differences in Crr from the baseline on each venue and together. {}", agreement(solution));
+    [
+        Titled::of("venue-set-ups", "Crr on loop and rollers", crr, both.setups),
+        Titled::of("venue-differences", "Differences seen on both", differences.trim(), both.differences),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
+}
+
+/// The budget of the results at the top and, where a session mixes venues, that of the rollers.
+pub fn budgets(solution: &Solution, units: Units) -> Vec<Titled> {
+    let mut all = vec![budget(solution, units, &solution.budget, "budget-values", "")];
+    if let Some(rollers) = solution.venues.iter().flat_map(|v| &v.results).find(|r| r.venue == "rollers") {
+        let rolling = Solution { separable: true, ..solution.clone() };
+        all.push(budget(&rolling, units, &rollers.budget, "budget-rollers", " on the rollers"));
+    }
+    all.into_iter().flatten().collect()
+}
+
+fn budget(solution: &Solution, units: Units, lines: &[BudgetLine], id: &str, place: &str) -> Option<Titled> {
+    let baseline = name_of(solution, &solution.baseline);
+    let speed = reference_speed(solution, units);
+    let watts = if place.is_empty() { format!("W at {speed}") } else { format!("Rolling, W at {speed}") };
+    let mut grid = Grid::new(&[
+        "Source",
+        "Standard uncertainty",
+        "Crr",
+        "CdA, m²",
+        &watts,
+        "Crr, difference",
+        "CdA, m², difference",
+        "W, difference",
+    ]);
+    // Values that are not known have no budget; differences may be known all the same.
+    let own = |value: Option<f64>| if solution.separable { two(value) } else { UNKNOWN.to_string() };
+    let compared = solution.contrasts.iter().any(|c| c.power_w.value.is_some());
+    for line in lines {
+        let largest = |pick: fn(&Contribution) -> Option<f64>| {
+            let values = line.contrasts.iter().filter(|_| compared).filter_map(pick).map(f64::abs);
+            two(values.filter(|v| v.is_finite()).reduce(f64::max))
+        };
+        grid.rows.push(vec![
+            line.source.clone(),
+            uncertainty(line),
+            own(line.crr),
+            own(line.cda_m2),
+            own(line.power_w),
+            largest(|c| c.crr),
+            largest(|c| c.cda_m2),
+            largest(|c| c.power_w),
+        ]);
+    }
+    let grid = grid.without_empty(UNKNOWN);
+    if grid.header.len() < 3 {
+        return None;
+    }
+    let mut caption =
+        format!("By how much one standard uncertainty of each source moves the results{place}, for {baseline}");
+    if compared {
+        caption.push_str(" itself and for the difference that it moves most");
+    }
+    caption.push('.');
+    Titled::of(id, if place.is_empty() { "Results" } else { "Rollers" }, &caption, grid)
+}
+
+fn two(value: Option<f64>) -> String {
+    // A quantity that a source cannot move at all would fill a column with zeros.
+    value.filter(|v| v.is_finite() && v.abs() > 1e-12).map_or(UNKNOWN.into(), |v| significant(v.abs(), 2))
+}
+
+/// "0.1 kg", "1 %"; shares of a whole stay numbers.
+fn uncertainty(line: &BudgetLine) -> String {
+    let share = ["drivetrain efficiency", "weight share"].contains(&line.source.as_str());
+    match line.unit.as_str() {
+        "" | "1" if share => significant(line.standard_uncertainty, 3),
+        "" | "1" => format!("{} %", significant(100.0 * line.standard_uncertainty, 3)),
+        unit => format!("{} {unit}", significant(line.standard_uncertainty, 3)),
+    }
+}
+
+/// Runs on the loop and runs on rollers.
+pub fn runs(solution: &Solution, units: Units) -> Vec<Titled> {
+    let on_loop = run_table::on_loop(solution, units, Detail::Full);
+    let on_rollers = run_table::on_rollers(solution, units, Detail::Full);
+    let window = "Seconds of the window count from the first record; the standard error of Crr is that of the scatter within \
+                  the window alone.";
+    [
+        Titled::of("runs-loop", "On the loop", "Wind is where it blows from, at the height of the rider.", on_loop),
+        Titled::of("runs-rollers", "On rollers", window, on_rollers),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
+}
