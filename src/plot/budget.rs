@@ -25,43 +25,62 @@ fn size(value: Option<f64>) -> Option<f64> {
     value.filter(|v| v.is_finite()).map(f64::abs)
 }
 
-fn source(line: &BudgetLine) -> Source {
+/// What is known of the baseline's own values and of the differences.
+#[derive(Clone, Copy)]
+struct Told {
+    own: bool,
+    differences: bool,
+}
+
+fn source(line: &BudgetLine, told: Told) -> Source {
     let largest = |pick: fn(&Contribution) -> Option<f64>| {
-        line.contrasts.iter().filter_map(|c| size(pick(c))).max_by(f64::total_cmp)
+        line.contrasts.iter().filter(|_| told.differences).filter_map(|c| size(pick(c))).max_by(f64::total_cmp)
     };
     Source {
         name: line.source.clone(),
-        own: [size(line.power_w), size(line.crr), size(line.cda_m2)],
+        own: [line.power_w, line.crr, line.cda_m2].map(|v| size(v.filter(|_| told.own))),
         difference: [largest(|c| c.power_w), largest(|c| c.crr), largest(|c| c.cda_m2)],
     }
 }
 
-/// Scatter between laps as a row of its own, unless the budget already has one.
+/// Scatter as a row of its own, unless the budget already has one.
 fn scatter(solution: &Solution) -> Option<Source> {
     if solution.budget.iter().any(|line| line.source.to_lowercase().contains("scatter")) {
         return None;
     }
     let baseline = solution.setups.iter().find(|s| s.id == solution.baseline).or(solution.setups.first())?;
     let own = |e: &Estimate| size(e.scatter_se);
+    let power = if on_rollers(solution) { &baseline.rolling_power_w } else { &baseline.power_w };
     let largest = |pick: fn(&crate::solution::Contrast) -> &Estimate| {
         solution.contrasts.iter().filter_map(|c| size(pick(c).scatter_se)).max_by(f64::total_cmp)
     };
     Some(Source {
-        name: "scatter between laps".into(),
-        own: [own(&baseline.power_w), own(&baseline.crr), own(&baseline.cda_m2)],
+        name: if on_rollers(solution) { "scatter of the runs" } else { "scatter between laps" }.into(),
+        own: [own(power), own(&baseline.crr), own(&baseline.cda_m2)],
         difference: [largest(|c| &c.power_w), largest(|c| &c.crr), largest(|c| &c.cda_m2)],
     })
 }
 
-/// See the module. `None` without a budget.
+/// Whether watts are those of rolling alone.
+fn on_rollers(solution: &Solution) -> bool {
+    solution.setups.iter().all(|s| s.power_w.value.is_none()) && !solution.runs.iter().any(|run| !run.laps.is_empty())
+}
+
+/// See the module. `None` without a budget, and where neither values nor differences are known.
 pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<Figure> {
     if solution.budget.is_empty() {
         return None;
     }
-    let mut sources: Vec<Source> = solution.budget.iter().map(source).collect();
+    let told =
+        Told { own: solution.separable, differences: solution.contrasts.iter().any(|c| c.power_w.value.is_some()) };
+    if !(told.own || told.differences) {
+        return None;
+    }
+    let mut sources: Vec<Source> = solution.budget.iter().map(|line| source(line, told)).collect();
     // Largest first in the first quantity that has values; equal ones keep their order.
-    let leading = (0..3).find(|q| sources.iter().any(|s| s.own[*q].is_some()))?;
-    sources.sort_by(|a, b| b.own[leading].unwrap_or(-1.0).total_cmp(&a.own[leading].unwrap_or(-1.0)));
+    let bar = |s: &Source, q: usize| s.own[q].or(s.difference[q]);
+    let leading = (0..3).find(|q| sources.iter().any(|s| bar(s, *q).is_some()))?;
+    sources.sort_by(|a, b| bar(b, leading).unwrap_or(-1.0).total_cmp(&bar(a, leading).unwrap_or(-1.0)));
     sources.splice(0..0, scatter(solution));
 
     let setup_names = names(solution);
@@ -73,10 +92,12 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
     let title = "Where the uncertainty comes from";
     let mut top = heading(&mut sheet, title);
     if differences {
-        let entries = [
-            Entry::new(Sample::Swatch { ink, opacity: 1.0 }, format!("thick: the value itself ({own_name})")),
-            Entry::new(Sample::Swatch { ink: thin_ink, opacity: 1.0 }, "thin: the difference it moves most"),
-        ];
+        let mut entries =
+            vec![Entry::new(Sample::Swatch { ink: thin_ink, opacity: 1.0 }, "thin: the difference it moves most")];
+        if told.own {
+            let text = format!("thick: the value itself ({own_name})");
+            entries.insert(0, Entry::new(Sample::Swatch { ink, opacity: 1.0 }, text));
+        }
         top = strip(&mut sheet, top, &entries);
     }
     let names: Vec<RowName> = sources.iter().map(|s| RowName { text: s.name.clone(), identity: None }).collect();
@@ -96,8 +117,9 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
         move |sheet: &mut Sheet, panel: &Panel, row: usize, y: f64| paint(quantity, sheet, panel, row, y)
     };
     let painters = [painter(0), painter(1), painter(2)];
+    let watts = if on_rollers(solution) { "Rolling power" } else { "Power" };
     let titles =
-        [format!("Power at {} km/h, W", plain(solution.reference.speed_km_h, style)), "Crr".into(), "CdA, m²".into()];
+        [format!("{watts} at {} km/h, W", plain(solution.reference.speed_km_h, style)), "Crr".into(), "CdA, m²".into()];
     let columns: Vec<Column> = titles
         .into_iter()
         .enumerate()
@@ -115,11 +137,13 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
         return None;
     }
     let bottom = rows::draw(&mut sheet, top, rows::EDGE, &names, &columns);
-    let mut caption = format!(
-        "What one standard uncertainty of each source moves {own_name} by; the parts combine as the root of the sum of \
-         their squares."
-    );
-    if differences {
+    let mut caption = String::from(if told.own { "" } else { "Values of their own are not known; differences are. " });
+    caption.push_str(&format!(
+        "What one standard uncertainty of each source moves {} by; the parts combine as the root of the sum of \
+         their squares.",
+        if told.own { own_name.as_str() } else { "the differences" }
+    ));
+    if differences && told.own {
         caption.push_str(
             " Thin bars: the same for the difference from the baseline that is moved most. An error that all runs share \
              cancels there, which is why differences are known better than values.",

@@ -80,12 +80,17 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     let ticks = x_ticks(&sheet, x, frame.width());
     let bottom = panel.x_axis(&mut sheet, &ticks, "Distance from the gate, m");
     let laps = counted(used().count(), "used lap");
-    let caption = format!(
+    let mut caption = format!(
         "Elevation reconstructed from the energy account along the loop, {laps} of {}. Thin: one lap each{}. Bold: the \
-         profile common to all laps with a band of two standard errors. Laps that keep to one curve mean that CdA, Crr, \
-         wind and delay explain the ride.",
-        counted(evidence.runs.len(), "run"),
+         profile common to all laps with a band of two standard errors.{}",
+        counted(evidence.runs.iter().filter(|run| !run.laps.is_empty()).count(), "run"),
         if names.len() > 1 { ", in the ink of its set-up" } else { "" },
+        if solution.separable {
+            " Laps that keep to one curve mean that CdA, Crr, wind and delay explain the ride."
+        } else {
+            ""
+        },
     );
+    caption.push_str(super::without_values(solution));
     Figure::of(sheet, bottom + 1.0, "elevation", title, caption)
 }

@@ -26,6 +26,7 @@ mod side_label;
 mod strips;
 pub mod style;
 pub mod timeline;
+pub mod venues;
 pub mod warm_up;
 pub mod whole_run;
 mod wind_dial;
@@ -66,6 +67,7 @@ impl Figure {
 pub fn draw_all(solution: &Solution, evidence: &Evidence, style: &Style) -> Vec<Figure> {
     [
         set_ups::draw,
+        venues::draw,
         joint_region::draw,
         elevation::draw,
         residuals::draw,
@@ -78,6 +80,15 @@ pub fn draw_all(solution: &Solution, evidence: &Evidence, style: &Style) -> Vec<
     .iter()
     .filter_map(|draw| draw(solution, evidence, style))
     .collect()
+}
+
+/// What a figure that rests on CdA and Crr says where they are not known.
+fn without_values(solution: &Solution) -> &'static str {
+    if solution.separable {
+        return "";
+    }
+    " CdA and Crr are not known here: this is drawn with one pair of the many that fit as well, and because all give nearly \
+     one resistance at the speed ridden, the curves look nearly the same with any; that they agree says nothing of either."
 }
 
 /// Label of each set-up, or its id, or its number.

@@ -117,9 +117,14 @@ impl Panel {
     }
 }
 
-/// Ticks of an upright axis: one in about 9 mm.
+/// Ticks of an upright axis: one in about 9 mm, closer where a single one would leave the scale unknown.
 pub fn y_ticks(sheet: &Sheet, range: Range, room_mm: f64) -> Ticks {
-    Ticks::new(range, ((room_mm / 9.0) as usize).clamp(2, 7), &sheet.style)
+    let most = ((room_mm / 9.0) as usize).clamp(2, 7);
+    let enough = |ticks: &Ticks| ticks.values.len() >= 2;
+    (most..=most + 2)
+        .map(|most| Ticks::new(range, most, &sheet.style))
+        .find(enough)
+        .unwrap_or_else(|| Ticks::new(range, most, &sheet.style))
 }
 
 /// Ticks of a level axis: as many as leave their labels apart.

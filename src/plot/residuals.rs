@@ -65,11 +65,12 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
          and the less it drifts, the better.",
         counted(used().count(), "lap"),
     );
+    caption.push_str(super::without_values(solution));
     if beyond > 0 {
-        caption.push_str(&format!(
-            " {} lies beyond the range and stands at its edge as a triangle.",
-            counted(beyond, "lap that was left out").replace("laps that was", "laps that were").replace("outs", "out"),
-        ));
+        caption.push_str(&match beyond {
+            1 => " 1 lap that was left out lies beyond the range and stands at its edge as a triangle.".to_string(),
+            n => format!(" {n} laps that were left out lie beyond the range and stand at its edge as triangles."),
+        });
     }
     Figure::of(sheet, bottom, "residuals", title, caption)
 }
@@ -83,8 +84,10 @@ fn outside(evidence: &Evidence, range: Range) -> usize {
 
 /// The lower panel; returns how far down it reaches.
 fn misclosures(sheet: &mut Sheet, evidence: &Evidence, names: &[String], frame: Frame, y: Range) -> f64 {
-    // One place for each lap and a gap of one between runs.
-    let slots: usize = evidence.runs.iter().map(|run| run.laps.len() + 1).sum();
+    // One place for each lap and a gap of one between runs; a run on rollers has no laps.
+    let lapped: Vec<(usize, &RunEvidence)> =
+        evidence.runs.iter().enumerate().filter(|(_, run)| !run.laps.is_empty()).collect();
+    let slots: usize = lapped.iter().map(|(_, run)| run.laps.len() + 1).sum();
     let panel = Panel::new(frame, Range { low: 0.0, high: slots.max(2) as f64 }, y);
     let ticks = y_ticks(sheet, y, frame.height());
     panel.y_axis(sheet, &ticks, "Misclosure of each lap, m");
@@ -94,8 +97,8 @@ fn misclosures(sheet: &mut Sheet, evidence: &Evidence, names: &[String], frame: 
     let mut slot = 1.0;
     let mut label_free_from = f64::NEG_INFINITY;
     let base = frame.bottom + 1.1 + sheet.style.size(Letters::Small);
-    for (r, run) in evidence.runs.iter().enumerate() {
-        if r > 0 {
+    for (place, (r, run)) in lapped.into_iter().enumerate() {
+        if place > 0 {
             panel.upright(sheet, slot - 1.0, Stroke::new(GRID, 0.2));
         }
         let first = slot;

@@ -58,6 +58,10 @@ fn quantities(solution: &Solution, style: &Style) -> Vec<Quantity> {
         of("CdA, m²".into(), Some(4), " m²", &|i| interval_of(&solution.setups[i].cda_m2)),
         of(format!("Power at {speed} km/h, W"), Some(1), " W", &|i| interval_of(&solution.setups[i].power_w)),
     ];
+    if all[2].rows.iter().all(Option::is_none) {
+        let title = format!("Rolling power at {speed} km/h, W");
+        all.push(of(title, Some(1), " W", &|i| interval_of(&solution.setups[i].rolling_power_w)));
+    }
     if !solution.separable {
         all.push(of("Resistance at the mean speed, N".into(), None, " N", &|i| {
             solution.setups[i].drag_at_mean_speed_n.as_ref().and_then(interval_of)
@@ -88,7 +92,11 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
         })
         .collect();
     let mut sheet = Sheet::new(*style);
-    let title = if names.len() > 1 { "Set-ups compared" } else { "Estimates with their intervals" };
+    let title = match (names.len() > 1, solution.venues.is_some()) {
+        (true, true) => "Set-ups compared on the loop",
+        (true, false) => "Set-ups compared",
+        _ => "Estimates with their intervals",
+    };
     let top = heading(&mut sheet, title);
 
     let baseline = solution.setups.iter().position(|s| s.id == solution.baseline);
@@ -120,11 +128,15 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
     let bottom = rows::draw(&mut sheet, top, rows::EDGE, &rows, &columns);
     let share = percent(solution.confidence);
     let mut caption = format!(
-        "Estimates with {share} intervals. Long end ticks: whole interval, scatter between laps and measuring chain \
-         together. Short ticks: what scatter alone would give. What the measuring chain adds is largely common to all \
-         set-ups and cancels in their differences, so two overlapping intervals may still belong to set-ups that are \
-         separated: the differences decide."
+        "Estimates with {share} intervals. Long end ticks: whole interval, scatter and measuring chain \
+         together. Short ticks: what scatter alone would give."
     );
+    if names.len() > 1 {
+        caption.push_str(
+            " What the measuring chain adds is largely common to all set-ups and cancels in their differences, so two \
+             overlapping intervals may still belong to set-ups that are separated: the differences decide.",
+        );
+    }
     if baseline.is_some() && names.len() > 1 {
         caption.push_str(" The upright line goes through the baseline.");
     }

@@ -40,8 +40,8 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     let entries = [
         Entry::new(Sample::Line(Stroke::new(second_ink(0, style), 0.4)), "each second"),
         Entry::new(Sample::Line(decay), "fitted decay"),
-        Entry::new(Sample::Swatch { ink: SHADE, opacity: 1.0 }, "window"),
-        Entry::new(Sample::Line(mean), "mean over the window"),
+        Entry::new(Sample::Swatch { ink: SHADE, opacity: 1.0 }, "left out"),
+        Entry::new(Sample::Line(mean), "mean of the window"),
     ];
     let top = heading(&mut sheet, title);
     let top = strip(&mut sheet, top, &entries);
@@ -63,7 +63,7 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     for (index, (run, frame)) in shown.iter().zip(&strips.frames).enumerate() {
         let panel = Panel::new(*frame, x, y).for_lines(shown.len(), 4);
         let minute = |t: f64| (t - start(run)) / 60.0;
-        window(&mut sheet, &panel, minute(run.window_from_s), minute(run.window_to_s));
+        left_out(&mut sheet, &panel, minute(run.window_from_s), minute(run.window_to_s));
         panel.y_axis(&mut sheet, &ticks, "");
         let mean_text =
             if run.mean_crr.is_finite() { format!(", mean {}", number(run.mean_crr, 5, style)) } else { String::new() };
@@ -82,8 +82,8 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     }
     let mut caption = format!(
         "Rolling resistance on the drums second by second, {}, all on one scale. Dashed: decay fitted to the warm-up. \
-         Shaded: the window in which no drift is left; its mean, energy over distance, is the result before it is taken \
-         to a flat road.",
+         Shaded: left out, above all the warm-up. What is not shaded is the window; its mean, energy over distance, is \
+         the result before it is taken to a flat road.",
         counted(shown.len(), "run"),
     );
     if beyond > 0 {
@@ -115,11 +115,15 @@ fn second_ink(setup: usize, style: &Style) -> Ink {
     style.identity(setup).ink
 }
 
-fn window(sheet: &mut Sheet, panel: &Panel, from: f64, to: f64) {
+/// Grey ground outside the window, as on the time line.
+fn left_out(sheet: &mut Sheet, panel: &Panel, from: f64, to: f64) {
     if !(from.is_finite() && to.is_finite()) {
         return;
     }
     let clamp = |minute: f64| panel.x.at(minute).clamp(panel.frame.left, panel.frame.right);
-    let frame = Frame { left: clamp(from), right: clamp(to), ..panel.frame };
-    sheet.block(frame, SHADE, 1.0, &Note::default());
+    for frame in [Frame { right: clamp(from), ..panel.frame }, Frame { left: clamp(to), ..panel.frame }] {
+        if frame.width() > 0.0 {
+            sheet.block(frame, SHADE, 1.0, &Note::default());
+        }
+    }
 }

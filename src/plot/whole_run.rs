@@ -34,7 +34,11 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     let x = Range { low: 0.0, high: longest / 60.0 };
     let names = names(solution);
     let mut sheet = Sheet::new(*style);
-    let title = "Elevation over each whole run at the solved values";
+    let title = if solution.separable {
+        "Elevation over each whole run at the solved values"
+    } else {
+        "Elevation over each whole run"
+    };
     let top = heading(&mut sheet, title);
 
     let small = style.leading(Letters::Small);
@@ -70,13 +74,14 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
             );
         }
     }
-    let caption = format!(
-        "Reconstructed elevation of {} from the first to the last lap, with the solved CdA, Crr, wind and delay, all on \
-         one scale ({} to {} m). On a closed loop the curve must repeat lap by lap; a climb or fall from lap to lap is \
+    let mut caption = format!(
+        "Reconstructed elevation of {} from the first to the last lap{}, all on one scale ({} to {} m). On a closed loop the curve must repeat lap by lap; a climb or fall from lap to lap is \
          an error of the account.",
         counted(shown.len(), "run"),
+        if solution.separable { ", with the solved CdA, Crr, wind and delay" } else { "" },
         number(y.low, 1, style),
         number(y.high, 1, style),
     );
+    caption.push_str(super::without_values(solution));
     Figure::of(sheet, bottom + 1.0, "whole-run", title, caption)
 }

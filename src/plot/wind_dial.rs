@@ -24,6 +24,9 @@ pub struct DialWind {
 
 /// The wind of a run in components; `None` when it is not known or the air is still by statement.
 pub fn of_run(run: usize, wind: &WindResult) -> Option<DialWind> {
+    if wind.speed_m_s == Some(0.0) && wind.east_m_s.se.is_none() {
+        return None;
+    }
     let finite = |v: Option<f64>| v.filter(|v| v.is_finite() && v.abs() < 1e3);
     let components = (finite(wind.east_m_s.value), finite(wind.north_m_s.value));
     let (east, north) = match components {
@@ -55,7 +58,7 @@ pub fn draw(sheet: &mut Sheet, centre_x: f64, top: f64, radius: f64, winds: &[Di
     let outer = step * (farthest / step).ceil();
     let per_m_s = radius / outer;
     let small = sheet.style.size(Letters::Small);
-    let title = "Wind, blows outward";
+    let title = "Wind, to where it blows";
     let base = top + sheet.style.size(Letters::Body);
     sheet.words(Point::new(centre_x, base), title, Letters::Body, Anchor::Middle, TEXT);
     let centre = Point::new(centre_x, base + sheet.style.leading(Letters::Small) + 1.6 + radius);

@@ -1,0 +1,128 @@
+//! Figure `venues`: Crr of each set-up on loop and rollers, and the differences that both have seen with what they give
+//! together.
+//!
+//! Given the results of the venues; draws two groups of rows. It combines nothing.
+
+use super::key::{Entry, Sample, heading, strip};
+use super::panel::Panel;
+use super::polyline::Point;
+use super::rows::{self, Column, Interval, RowName};
+use super::scale::{Range, number};
+use super::set_ups::interval_of;
+use super::sheet::{Note, Sheet};
+use super::style::{Dash, Form, Identity, Style, TEXT};
+use super::{Figure, names, percent};
+use crate::evidence::Evidence;
+use crate::solution::{Solution, Venues};
+
+/// One row: an estimate on a venue, or what both give together.
+struct Row {
+    name: String,
+    /// Place of the venue, `None` for both together.
+    venue: Option<usize>,
+    interval: Interval,
+}
+
+/// See the module. `None` for a session of one venue.
+pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<Figure> {
+    let venues = solution.venues.as_ref()?;
+    let values = values(solution, venues);
+    if values.is_empty() {
+        return None;
+    }
+    let differences = differences(solution, venues);
+    let mut sheet = Sheet::new(*style);
+    let title = "Loop and rollers side by side";
+    let mut top = heading(&mut sheet, title);
+    let entries: Vec<Entry> = venues
+        .results
+        .iter()
+        .enumerate()
+        .map(|(place, v)| Entry::new(Sample::Mark(identity(style, place)), v.venue.clone()))
+        .collect();
+    top = strip(&mut sheet, top, &entries);
+    top = group(&mut sheet, top, &values, "Crr on a flat", None)?;
+    if !differences.is_empty() {
+        top = group(&mut sheet, top + 3.0, &differences, "Difference in Crr from the baseline", Some(0.0))?;
+    }
+    let share = percent(solution.confidence);
+    let mut caption = format!(
+        "Above: Crr of each set-up on each venue with {share} intervals; short ticks: what scatter alone would give. The \
+         loop reads higher by what the surface of the road costs, as far as the conversion from drum to flat holds."
+    );
+    if !differences.is_empty() {
+        caption.push_str(
+            " Below: difference from the baseline on each venue, and as a lozenge what both give together; the upright line \
+             is zero.",
+        );
+    }
+    Figure::of(sheet, top + 1.5, "venues", title, caption)
+}
+
+fn identity(style: &Style, venue: usize) -> Identity {
+    let form = if venue == 0 { Form::Disc } else { Form::Square };
+    Identity { ink: style.ink(venue), form, open: false, dash: Dash::Solid }
+}
+
+fn values(solution: &Solution, venues: &Venues) -> Vec<Row> {
+    let names = names(solution);
+    let mut rows = Vec::new();
+    for (setup, name) in solution.setups.iter().zip(&names) {
+        for (place, venue) in venues.results.iter().enumerate() {
+            let found = venue.setups.iter().find(|s| s.id == setup.id).and_then(|s| interval_of(&s.crr));
+            rows.extend(found.map(|interval| Row { name: name.clone(), venue: Some(place), interval }));
+        }
+    }
+    rows
+}
+
+fn differences(solution: &Solution, venues: &Venues) -> Vec<Row> {
+    let names = names(solution);
+    let name_of =
+        |id: &str| solution.setups.iter().position(|s| s.id == id).map_or(id.to_string(), |i| names[i].clone());
+    let mut rows = Vec::new();
+    for combined in &venues.combined {
+        let name = name_of(&combined.setup);
+        for (place, venue) in venues.results.iter().enumerate() {
+            let same = |c: &&crate::solution::Contrast| c.setup == combined.setup && c.baseline == combined.baseline;
+            let found = venue.contrasts.iter().find(same).and_then(|c| interval_of(&c.crr));
+            rows.extend(found.map(|interval| Row { name: name.clone(), venue: Some(place), interval }));
+        }
+        let together = interval_of(&combined.crr);
+        rows.extend(together.map(|interval| Row { name: format!("{name}, together"), venue: None, interval }));
+    }
+    rows
+}
+
+/// Rows on one axis; a name stands once, at the first of its rows. `None` when nothing is finite.
+fn group(sheet: &mut Sheet, top: f64, rows: &[Row], title: &str, reference: Option<f64>) -> Option<f64> {
+    let style = sheet.style;
+    let mut range = Range::of(rows.iter().flat_map(|r| [r.interval.value, r.interval.low, r.interval.high]))?;
+    if let Some(reference) = reference {
+        range = range.including(reference);
+    }
+    let labels: Vec<RowName> = rows
+        .iter()
+        .enumerate()
+        .map(|(k, row)| {
+            let repeated = k > 0 && rows[k - 1].name == row.name;
+            RowName { text: if repeated { String::new() } else { row.name.clone() }, identity: None }
+        })
+        .collect();
+    let paint = |sheet: &mut Sheet, panel: &Panel, index: usize, y: f64| {
+        let Some(row) = rows.get(index) else { return };
+        let text = |value: f64| number(value, 5, &style);
+        let Interval { value, low, high, .. } = row.interval;
+        let tip = format!("{}: {} ({} to {})", row.name, text(value), text(low), text(high));
+        match row.venue {
+            Some(venue) => rows::interval(sheet, panel, y, &row.interval, &identity(&style, venue), &tip),
+            None => {
+                let corners = [(low, 0.0), (value, -1.5), (high, 0.0), (value, 1.5)];
+                let outline = corners.map(|(value, dy)| Point::new(panel.x.at(value), y + dy));
+                sheet.area(&outline, TEXT, 1.0, &Note::tip(tip));
+            }
+        }
+    };
+    let column = Column { title: title.into(), range: range.padded(0.08), reference, paint: &paint };
+    Some(rows::draw(sheet, top, rows::EDGE, &labels, &[column]))
+}
