@@ -53,7 +53,7 @@ const PALETTE: [Ink; 7] = [
 
 /// The greys that stand for the palette; neighbours differ by at least 60 levels.
 const GREYS: [Ink; 7] =
-    [Ink::grey(40), Ink::grey(120), Ink::grey(0), Ink::grey(150), Ink::grey(80), Ink::grey(165), Ink::grey(20)];
+    [Ink::grey(0), Ink::grey(130), Ink::grey(65), Ink::grey(165), Ink::grey(30), Ink::grey(100), Ink::grey(40)];
 
 /// Form of a point.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

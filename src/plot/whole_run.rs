@@ -76,7 +76,7 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     }
     let mut caption = format!(
         "Reconstructed elevation of {} from the first to the last lap{}, all on one scale ({} to {} m). On a closed loop the curve must repeat lap by lap; a climb or fall from lap to lap is \
-         an error of the account.",
+         an error of the account, or what spoiled a lap that was left out.",
         counted(shown.len(), "run"),
         if solution.separable { ", with the solved CdA, Crr, wind and delay" } else { "" },
         number(y.low, 1, style),
