@@ -34,6 +34,8 @@ fn figures_are_kept_to_be_looked_at() {
         ("long", Request { long_names: true, ..Request::new(2, 30) }, Style::default()),
         ("rollers", Request { rollers: true, ..Request::new(3, 10) }, Style::default()),
         ("rollers-narrow", Request { rollers: true, ..Request::new(12, 10) }, narrow),
+        ("mixed", Request { mixed: true, ..Request::new(3, 8) }, Style::default()),
+        ("mixed-narrow", Request { mixed: true, long_names: true, ..Request::new(6, 8) }, narrow),
         ("not-separable", Request { separable: false, ..Request::new(2, 8) }, Style::default()),
     ] {
         let mut drawn = figures(request, &style);
@@ -49,10 +51,11 @@ fn grid() -> Vec<(String, Vec<Figure>)> {
     for (setups, laps) in [(1, 3), (2, 3), (2, 60), (3, 8), (5, 20), (8, 6), (12, 3), (12, 30)] {
         for long_names in [false, true] {
             for width in [80.0, 160.0] {
-                for rollers in [false, true] {
-                    let request = Request { long_names, rollers, ..Request::new(setups, laps) };
-                    let name =
-                        format!("{setups} set-ups, {laps} laps, long {long_names}, {width} mm, rollers {rollers}");
+                for (rollers, mixed) in [(false, false), (true, false), (false, true)] {
+                    let request = Request { long_names, rollers, mixed, ..Request::new(setups, laps) };
+                    let name = format!(
+                        "{setups} set-ups, {laps} laps, long {long_names}, {width} mm, rollers {rollers}, mixed {mixed}"
+                    );
                     let style = Style::of_width(width);
                     let mut drawn = figures(request, &style);
                     drawn.extend(made_up::generic::figures(request, &style));
@@ -223,4 +226,29 @@ fn a_long_narrow_loop_in_any_direction_keeps_its_words_apart() {
             }
         }
     }
+}
+
+#[test]
+fn no_figure_shows_what_rests_on_values_that_are_not_known() {
+    let drawn = figures(Request { separable: false, ..Request::new(1, 8) }, &Style::default());
+    let names: Vec<&str> = drawn.iter().map(|f| f.name).collect();
+    assert!(!names.contains(&"joint-region") && !names.contains(&"budget"), "{names:?}");
+    for figure in &drawn {
+        if ["elevation", "residuals", "whole-run"].contains(&figure.name) {
+            assert!(figure.caption.contains("CdA and Crr are not known here"), "{}", figure.name);
+        }
+        assert!(!figure.title.contains("solved values"), "{}", figure.title);
+    }
+    let known = figures(Request::new(1, 8), &Style::default());
+    assert!(known.iter().any(|f| f.name == "budget") && known.iter().all(|f| !f.caption.contains("not known here")));
+}
+
+#[test]
+fn loop_and_rollers_stand_side_by_side_where_a_day_has_both() {
+    let both = figures(Request { mixed: true, ..Request::new(3, 8) }, &Style::default());
+    let figure = both.iter().find(|f| f.name == "venues").expect("a figure of both venues");
+    for words in ["road", "rollers", "butyl tube", "latex tube, together"] {
+        assert!(reading::words(&figure.svg).iter().any(|w| w.text == words), "{words}");
+    }
+    assert!(figures(Request::new(3, 8), &Style::default()).iter().all(|f| f.name != "venues"));
 }

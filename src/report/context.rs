@@ -138,7 +138,14 @@ fn conditions(solution: &Solution, units: Units) -> String {
     let known = |e: &crate::solution::Estimate| e.value.is_some();
     let values = solution.setups.iter().any(|s| known(&s.power_w) || known(&s.rolling_power_w));
     if !values && !solution.contrasts.iter().any(|c| known(&c.power_w)) {
-        return String::new();
+        return match solution.setups.iter().find_map(|s| s.crr_held) {
+            Some(crr) => format!(
+                "CdA goes with a Crr of {}, which was taken as usual and not measured; with another Crr it would be another \
+                 CdA, and its ± is that of scatter alone.",
+                significant(crr, 2)
+            ),
+            None => String::new(),
+        };
     }
     let on_the_loop = if solution.venues.is_some() { " These are the results on the loop." } else { "" };
     format!(

@@ -1,7 +1,7 @@
 //! The invented series behind the results: laps along the loop, records second by second, a loop in the plane.
 
 use super::solution::is_used;
-use super::{Noise, Request, setup_of};
+use super::{Noise, Request, is_on_rollers, setup_of};
 use loopwright::evidence::*;
 use loopwright::solution::Solution;
 use std::f64::consts::TAU;
@@ -35,7 +35,10 @@ pub fn evidence(request: Request, solution: &Solution) -> Evidence {
             .collect(),
         reference_line: (0..250).map(line_point).collect(),
         regions: if request.separable { regions(request, solution) } else { Vec::new() },
-        warm_ups: Vec::new(),
+        warm_ups: (0..request.setups * 2)
+            .filter(|run| is_on_rollers(request, *run))
+            .map(|run| warm_up(request, run))
+            .collect(),
     }
 }
 
@@ -97,7 +100,7 @@ fn run_evidence(request: Request, solution: &Solution, run: usize) -> RunEvidenc
         used: (0..seconds).map(|s| (1..=request.laps).contains(&lap_at(s)) && is_used(lap_at(s))).collect(),
         elevation_m: (0..seconds)
             .map(|s| {
-                if !(1..=request.laps).contains(&lap_at(s)) {
+                if is_on_rollers(request, run) || !(1..=request.laps).contains(&lap_at(s)) {
                     return f64::NAN;
                 }
                 let share = ((s - 28) % SECONDS_A_LAP) as f64 / SECONDS_A_LAP as f64;

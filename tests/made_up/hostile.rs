@@ -14,6 +14,11 @@ pub fn days() -> Vec<(String, Day)> {
             spoil(&mut spoiled, &|_| value);
             all.push((format!("all {value}"), spoiled));
         }
+        if !rollers {
+            let mut both = day(Request { mixed: true, ..Request::new(3, 4) });
+            spoil(&mut both, &|v| if v > 0.3 { f64::NAN } else { -v });
+            all.push(("both venues".into(), both));
+        }
         let noise = RefCell::new(Noise::new(3));
         let mut mixed = day(Request { rollers, ..Request::new(3, 5) });
         let odd = [f64::NAN, f64::INFINITY, -1e300, 0.0, -1.0, 1e9];

@@ -22,11 +22,13 @@ pub struct Request {
     pub long_names: bool,
     pub separable: bool,
     pub rollers: bool,
+    /// The second half of the runs is on rollers.
+    pub mixed: bool,
 }
 
 impl Request {
     pub fn new(setups: usize, laps: usize) -> Self {
-        Request { setups, laps, long_names: false, separable: true, rollers: false }
+        Request { setups, laps, long_names: false, separable: true, rollers: false, mixed: false }
     }
 }
 
@@ -94,7 +96,10 @@ fn session(request: Request) -> Session {
         "title = \"Invented day on the brickyard circuit\"\n[rider_and_bike]\nmass_kg = 84.2\n[air]\ntemperature_c = 18.5\npressure_hpa = 1004.0\nhumidity_pct = 62\n[solve]\nnegligible_power_w = 1.0\n",
     );
     if request.rollers {
-        text.push_str("[loop]\nkind = \"rollers\"\n[rollers]\nno_load_power_w_at_40_km_h = 4.0\n");
+        text.push_str("[loop]\nkind = \"rollers\"\n");
+    }
+    if request.rollers || request.mixed {
+        text.push_str("[rollers]\nno_load_power_w_at_40_km_h = 4.0\n");
     }
     for index in 0..request.setups {
         let label = names[index % names.len()].replace('\\', "").replace('"', "\\\"");
@@ -106,8 +111,15 @@ fn session(request: Request) -> Session {
             run + 1,
             setup_of(request, run)
         ));
+        if request.mixed && is_on_rollers(request, run) {
+            text.push_str("on = \"rollers\"\n");
+        }
     }
     Session::from_toml(&text, "made-up.toml").expect("the invented session is sound")
+}
+
+pub fn is_on_rollers(request: Request, run: usize) -> bool {
+    request.rollers || (request.mixed && run >= request.setups)
 }
 
 /// A B C … C B A.
@@ -190,9 +202,31 @@ fn spoil_solution(day: &mut Day, change: &dyn Fn(f64) -> f64) {
         }
         run.lag_s.value = run.lag_s.value.map(change);
         run.mass_kg = change(run.mass_kg);
+        if let Some(window) = &mut run.window {
+            for value in
+                [&mut window.from_s, &mut window.mean_speed_m_s, &mut window.mean_power_w, &mut window.crr_drum]
+            {
+                *value = change(*value);
+            }
+            window.crr.se = window.crr.se.map(change);
+        }
         for lap in &mut run.laps {
             lap.duration_s = change(lap.duration_s);
             lap.misclosure_m = lap.misclosure_m.map(change);
+        }
+    }
+    if let Some(venues) = &mut solution.venues {
+        for result in &mut venues.results {
+            result.setups.iter_mut().for_each(|s| spoil(&mut s.crr));
+            result.contrasts.iter_mut().for_each(|c| spoil(&mut c.crr));
+        }
+        for combined in &mut venues.combined {
+            spoil(&mut combined.crr);
+            spoil(&mut combined.rolling_power_w);
+        }
+        for loss in &mut venues.surface_loss {
+            spoil(&mut loss.crr);
+            spoil(&mut loss.rolling_power_w);
         }
     }
     solution.reference.speed_km_h = change(solution.reference.speed_km_h);

@@ -1,6 +1,6 @@
 //! The invented results: estimates with both parts of their error, runs with laps, a budget.
 
-use super::{Noise, Request};
+use super::{Noise, Request, is_on_rollers};
 use loopwright::session::Session;
 use loopwright::solution::*;
 
@@ -73,7 +73,7 @@ pub fn solution(request: Request, session: &Session) -> Solution {
             FindingResult { code: "humidity-assumed".into(), run: None, message: "No humidity was stated; 50 % is assumed (its effect on density is small).".into() },
             FindingResult { code: "lag-large".into(), run: Some(2), message: "Speed runs 1.62 s behind power, more than the 1.5 s that sensors usually show; check that both come from one device.".into() },
         ],
-        venues: None,
+        venues: request.mixed.then(|| venues(request, session)),
     }
 }
 
@@ -87,15 +87,15 @@ fn setup_result(request: Request, s: usize, setup: &loopwright::session::Setup) 
         label: setup.label.clone(),
         crr: known(estimate(crr(s), 0.00006, 0.00009)),
         cda_m2: aero(estimate(cda(s), 0.0011, 0.0035)),
-        power_w: known(estimate(power(s), 0.9, 2.6)),
+        power_w: aero(estimate(power(s), 0.9, 2.6)),
         rolling_power_w: known(estimate(crr(s) * 9177.0, 0.6, 0.8)),
         aero_power_w: aero(estimate(cda(s) * 823.0, 0.9, 2.8)),
         correlation: Some(-0.9),
         least_squares_crr: Some(crr(s) + 0.00005),
         least_squares_cda_m2: Some(cda(s) - 0.0006),
-        drag_at_mean_speed_n: Some(estimate(19.4 + 0.3 * s as f64, 0.1, 0.2)),
+        drag_at_mean_speed_n: (!request.rollers).then(|| estimate(19.4 + 0.3 * s as f64, 0.1, 0.2)),
         mean_speed_m_s: Some(9.7),
-        laps_used: request.laps * 2 - 3,
+        laps_used: if request.rollers { 0 } else { request.laps * 2 - 3 },
     }
 }
 
@@ -127,30 +127,45 @@ fn run_result(request: Request, session: &Session, run: usize) -> RunResult {
     let mut noise = Noise::new(run as u64 + 100);
     let (east, north) = (1.2 + 0.5 * noise.next(), 0.7 + 0.5 * noise.next());
     let speed = east.hypot(north);
+    let lag = 0.62 + 0.1 * noise.next();
+    let rollers = is_on_rollers(request, run);
+    let solved = request.separable && !rollers;
     RunResult {
         file: session.runs[run].file.clone(),
         sha256: format!("{:064x}", 0x9e37_79b9_7f4a_7c15_u128 * (run as u128 + 1)),
         setup: session.runs[run].setup.clone(),
-        venue: if request.rollers { "rollers" } else { "road" }.into(),
+        venue: if rollers { "rollers" } else { "road" }.into(),
         mass_kg: 84.2 + 0.1 * run as f64,
         records: request.laps * 131,
         started: Some(format!("2031-05-0{}T09:{:02}:00Z", 1 + run % 9, run * 7 % 60)),
         duration_s: request.laps as f64 * 131.0,
-        air_density_kg_m3: Some(1.187 - 0.001 * run as f64),
-        temperature_c: Some(18.5 + 0.4 * run as f64),
+        air_density_kg_m3: (!rollers).then(|| 1.187 - 0.001 * run as f64),
+        temperature_c: (!rollers).then(|| 18.5 + 0.4 * run as f64),
         tyre_pressure_kpa: run.is_multiple_of(2).then_some(Pressures { front: 480.0, rear: 500.0 }),
-        lag_s: Measured { value: Some(0.62 + 0.1 * noise.next()), se: Some(0.03) },
-        wind: WindResult {
-            drift_east_m_s: Measured::default(),
-            drift_north_m_s: Measured::default(),
-            speed_m_s: Some(speed),
-            from_deg: Some((east.atan2(north).to_degrees() + 180.0) % 360.0),
-            east_m_s: Measured { value: Some(east), se: Some(0.12) },
-            north_m_s: Measured { value: Some(north), se: Some(0.15) },
-            gust_m_s: Some(0.3),
+        lag_s: if solved { Measured { value: Some(lag), se: Some(0.03) } } else { Measured::default() },
+        wind: if !solved {
+            WindResult::default()
+        } else {
+            WindResult {
+                drift_east_m_s: Measured::default(),
+                drift_north_m_s: Measured::default(),
+                speed_m_s: Some(speed),
+                from_deg: Some((east.atan2(north).to_degrees() + 180.0) % 360.0),
+                east_m_s: Measured { value: Some(east), se: Some(0.12) },
+                north_m_s: Measured { value: Some(north), se: Some(0.15) },
+                gust_m_s: Some(0.3),
+            }
         },
-        window: None,
-        laps: (1..=request.laps).map(|lap| lap_result(run, lap, &mut noise)).collect(),
+        window: rollers.then(|| RollerWindow {
+            from_s: request.laps.max(6) as f64 * 27.0,
+            to_s: request.laps.max(6) as f64 * 60.0 - 20.0,
+            time_constant_s: Some(170.0).filter(|_| run > 0),
+            mean_speed_m_s: 10.3,
+            mean_power_w: 91.0 + run as f64,
+            crr_drum: 0.0088,
+            crr: Measured { value: Some(0.0033), se: Some(0.00002) },
+        }),
+        laps: (1..=if rollers { 0 } else { request.laps }).map(|lap| lap_result(run, lap, &mut noise)).collect(),
     }
 }
 
@@ -214,4 +229,52 @@ fn budget(request: Request) -> Vec<BudgetLine> {
             .collect(),
     })
     .collect()
+}
+
+/// Rollers read lower than the road by a loss of the surface; the second set-up is where they disagree.
+fn venues(request: Request, session: &Session) -> Venues {
+    let on_rollers = Request { rollers: true, mixed: false, ..request };
+    let result = |venue: &str, request: Request| VenueResult {
+        venue: venue.into(),
+        baseline: "s0".into(),
+        setups: session.setups.iter().enumerate().map(|(s, setup)| setup_result(request, s, setup)).collect(),
+        contrasts: (1..request.setups).map(|s| contrast(request, s)).collect(),
+        all_pairs: Vec::new(),
+        budget: budget(request),
+    };
+    let mut rollers = result("rollers", on_rollers);
+    for setup in &mut rollers.setups {
+        let lower = |v: Option<f64>| v.map(|v| v - 0.0014);
+        let e = &mut setup.crr;
+        (e.value, e.low, e.high) = (lower(e.value), lower(e.low), lower(e.high));
+    }
+    Venues {
+        results: vec![result("road", request), rollers],
+        combined: (1..request.setups)
+            .map(|s| {
+                let c = contrast(request, s);
+                CombinedContrast {
+                    setup: c.setup,
+                    baseline: c.baseline,
+                    crr: c.crr,
+                    rolling_power_w: estimate((crr(s) - crr(0)) * 9177.0, 0.4, 0.1),
+                    p_value: c.p_value,
+                    p_holm: c.p_holm,
+                    detectable_power_w: Some(1.2),
+                    p_equivalence: None,
+                    verdict: c.verdict,
+                    agreement: Agreement { agree: s != 2, q: Some(0.4), dof: Some(1.0), ..Agreement::default() },
+                }
+            })
+            .collect(),
+        surface_loss: session
+            .setups
+            .iter()
+            .map(|setup| SurfaceLoss {
+                setup: setup.id.clone(),
+                crr: estimate(0.0014, 0.0001, 0.0001),
+                rolling_power_w: estimate(12.8, 0.9, 0.9),
+            })
+            .collect(),
+    }
 }

@@ -14,6 +14,11 @@ use super::super::verdict::{name_of, reference_speed};
 use super::rows::typographic;
 use crate::solution::{BudgetLine, Contribution, Solution};
 
+/// Decimals beyond which a contribution is not told.
+const CRR_DECIMALS: usize = 7;
+const CDA_DECIMALS: usize = 5;
+const WATT_DECIMALS: usize = 3;
+
 /// A table under a heading of its own.
 #[derive(Serialize)]
 pub struct Titled {
@@ -93,22 +98,24 @@ fn budget(solution: &Solution, units: Units, lines: &[BudgetLine], id: &str, pla
         "W, difference",
     ]);
     // Values that are not known have no budget; differences may be known all the same.
-    let own = |value: Option<f64>| if solution.separable { two(value) } else { UNKNOWN.to_string() };
+    let own = |value: Option<f64>, decimals| {
+        if solution.separable { two(value, decimals) } else { UNKNOWN.to_string() }
+    };
     let compared = solution.contrasts.iter().any(|c| c.power_w.value.is_some());
     for line in lines {
-        let largest = |pick: fn(&Contribution) -> Option<f64>| {
+        let largest = |pick: fn(&Contribution) -> Option<f64>, decimals| {
             let values = line.contrasts.iter().filter(|_| compared).filter_map(pick).map(f64::abs);
-            two(values.filter(|v| v.is_finite()).reduce(f64::max))
+            two(values.filter(|v| v.is_finite()).reduce(f64::max), decimals)
         };
         grid.rows.push(vec![
             line.source.clone(),
             uncertainty(line),
-            own(line.crr),
-            own(line.cda_m2),
-            own(line.power_w),
-            largest(|c| c.crr),
-            largest(|c| c.cda_m2),
-            largest(|c| c.power_w),
+            own(line.crr, CRR_DECIMALS),
+            own(line.cda_m2, CDA_DECIMALS),
+            own(line.power_w, WATT_DECIMALS),
+            largest(|c| c.crr, CRR_DECIMALS),
+            largest(|c| c.cda_m2, CDA_DECIMALS),
+            largest(|c| c.power_w, WATT_DECIMALS),
         ]);
     }
     let grid = grid.without_empty(UNKNOWN);
@@ -124,9 +131,12 @@ fn budget(solution: &Solution, units: Units, lines: &[BudgetLine], id: &str, pla
     Titled::of(id, if place.is_empty() { "Results" } else { "Rollers" }, &caption, grid)
 }
 
-fn two(value: Option<f64>) -> String {
+/// Two digits, or "< 0.001" where fewer than so many decimals would hold them: nobody needs a millionth of a watt.
+fn two(value: Option<f64>, decimals: usize) -> String {
     // A quantity that a source cannot move at all would fill a column with zeros.
-    value.filter(|v| v.is_finite() && v.abs() > 1e-12).map_or(UNKNOWN.into(), |v| significant(v.abs(), 2))
+    let Some(size) = value.map(f64::abs).filter(|v| v.is_finite() && *v > 1e-12) else { return UNKNOWN.into() };
+    let least = 10f64.powi(-(decimals as i32));
+    if size < least { format!("< {least:.decimals$}") } else { significant(size, 2) }
 }
 
 /// "0.1 kg", "1 %"; shares of a whole stay numbers.
