@@ -31,13 +31,14 @@ fn kept(name: &str, html: &str) -> PathBuf {
     file
 }
 
-fn requests() -> [(&'static str, Request); 5] {
+fn requests() -> [(&'static str, Request); 6] {
     [
         ("plain.html", Request::new(3, 8)),
         ("long.html", Request { long_names: true, ..Request::new(12, 6) }),
         ("one.html", Request::new(1, 14)),
         ("rollers.html", Request { rollers: true, ..Request::new(3, 10) }),
         ("not-separable.html", Request { separable: false, ..Request::new(2, 8) }),
+        ("mixed.html", Request { mixed: true, ..Request::new(3, 8) }),
     ]
 }
 
@@ -135,7 +136,6 @@ fn every_part_is_there_and_nothing_is_loaded_from_elsewhere() {
             "budget",
             "fixed",
             "runs",
-            "laps",
             "cautions",
             "inputs",
             "sources",
@@ -147,6 +147,7 @@ fn every_part_is_there_and_nothing_is_loaded_from_elsewhere() {
         }
         let laps: usize = day.solution.runs.iter().map(|run| run.laps.len()).sum();
         assert_eq!(html.matches("<tr data-lap=").count(), laps, "{name}");
+        assert_eq!(html.contains("id=\"laps\""), laps > 0, "{name}");
         for outside in ["src=", "<link", "@import", "url(", "fetch(", "XMLHttpRequest", "http-equiv=\"refresh"] {
             assert!(!html.contains(outside), "{name}: {outside}");
         }
@@ -211,4 +212,108 @@ fn people_who_use_miles_get_miles_and_pounds() {
     let html = report_of(&day(Request::new(2, 4)), Units::Imperial);
     assert!(html.contains("mph") && html.contains(" lb") && html.contains(" psi"));
     assert!(!html.contains("Speed, km/h</th>"));
+}
+
+#[test]
+fn pairs_venues_windows_and_shared_values_are_told() {
+    let three = report_of(&day(Request::new(3, 8)), Units::Metric);
+    assert!(three.contains("id=\"pairs\"") && three.contains("latex tube less butyl tube"));
+    assert!(!report_of(&day(Request::new(2, 8)), Units::Metric).contains("id=\"pairs\""), "one pair needs no table");
+    assert!(!three.contains("id=\"venues\"") && !three.contains("id=\"runs-rollers\""));
+
+    let mut both = day(Request { mixed: true, ..Request::new(3, 8) });
+    for contrast in &mut both.solution.contrasts {
+        contrast.cda_m2 = loopwright::solution::Estimate { value: Some(0.0), ..Default::default() };
+    }
+    let html = report_of(&both, Units::Metric);
+    for part in ["venues", "venue-set-ups", "venue-differences", "budget-rollers", "runs-loop", "runs-rollers"] {
+        assert!(html.contains(&format!("id=\"{part}\"")), "no {part}");
+    }
+    // The invented day lets the venues disagree on the third set-up only.
+    assert!(html.contains("Loop and rollers disagree on tubeless, so"));
+    assert!(html.contains(">shared </td>"), "a shared value is told as such");
+    assert!(html.contains("216 to 460"), "the window of a roller run");
+    let html = html.replace("&#x2f;", "/");
+    assert!(html.contains("Rolling alone at 40 km/h, loop and rollers together, against butyl tube"));
+}
+
+#[test]
+fn values_that_are_not_known_have_no_budget_and_no_wind() {
+    let day = day(Request { separable: false, ..Request::new(1, 8) });
+    let html = report_of(&day, Units::Metric).replace("&#x2f;", "/");
+    assert!(html.contains("CdA and Crr cannot be told apart") && html.contains("19.40 ± 0.48 N at 34.9 km/h"));
+    assert!(html.contains("Values that are not known have no budget") && !html.contains("budget-values"));
+    assert!(!html.contains("id=\"figure-joint-region\"") && !html.contains("Power: at"));
+}
+
+/// Tags of the page outside figures, with what stands before and after.
+fn tags(html: &str, name: &str) -> Vec<String> {
+    let mut outside = String::new();
+    for (k, piece) in html.split("<svg").enumerate() {
+        outside.push_str(if k == 0 { piece } else { piece.split_once("</svg>").map_or("", |(_, rest)| rest) });
+    }
+    outside
+        .split(&format!("<{name}"))
+        .skip(1)
+        .filter(|rest| rest.starts_with([' ', '>']))
+        .filter_map(|rest| rest.split('>').next().map(String::from))
+        .collect()
+}
+
+#[test]
+fn headings_tables_and_figures_are_named_for_those_who_do_not_see_them() {
+    for (name, request) in requests() {
+        let html = report_of(&day(request), Units::Metric);
+        assert!(html.starts_with("<!doctype html>\n<html lang=\"en\">"), "{name}");
+        let title = html.split("<title>").nth(1).and_then(|t| t.split("</title>").next()).unwrap_or_default();
+        assert!(!title.trim().is_empty(), "{name}: no title");
+        assert_eq!(tags(&html, "h1").len(), 1, "{name}");
+        // WCAG 2.2, technique G141: headings in order, no level left out.
+        let mut last = 1;
+        for piece in html.split("<svg").map(|p| p.split_once("</svg>").map_or(p, |(_, rest)| rest)) {
+            for at in piece.match_indices("<h").map(|(i, _)| i) {
+                let Some(level) = piece[at + 2..].chars().next().and_then(|c| c.to_digit(10)) else { continue };
+                assert!(level <= last + 1, "{name}: h{level} after h{last}");
+                last = level;
+            }
+        }
+        for head in tags(&html, "th") {
+            assert!(head.contains("scope=\"col\"") || head.contains("scope=\"row\""), "{name}: <th{head}>");
+        }
+        assert!(html.matches("<svg").count() >= 2, "{name}");
+        for figure in html.split("<svg").skip(1) {
+            let root = figure.split('>').next().unwrap_or_default();
+            assert!(root.contains("role=\"img\"") && root.contains("aria-labelledby="), "{name}: {root}");
+            assert!(figure.contains("<title") && figure.contains("<desc"), "{name}");
+        }
+        let named = |tag: &str| tag.contains("aria-labelledby=") || tag.contains("aria-label=");
+        assert!(tags(&html, "div").iter().filter(|d| d.contains("role=\"region\"")).all(|d| named(d)), "{name}");
+        assert!(tags(&html, "nav").iter().all(|n| named(n)), "{name}");
+    }
+}
+
+#[test]
+fn an_independent_checker_finds_nothing_against_the_guidelines() {
+    // AXE names the script of axe-core (MPL-2.0, `npm pack axe-core`), which judges by WCAG 2.2; it is not ours to ship.
+    let Ok(axe) = std::env::var("AXE") else {
+        println!("skipped: AXE does not point to axe.min.js");
+        return;
+    };
+    let Some(chromium) = reading::chromium() else {
+        println!("skipped: no Chromium");
+        return;
+    };
+    let script = std::fs::read_to_string(&axe).unwrap_or_else(|e| panic!("{axe}: {e}"));
+    for (name, request) in requests() {
+        let html = report_of(&day(request), Units::Metric);
+        let run = "axe.run(document,{runOnly:['wcag2a','wcag2aa','wcag21aa','wcag22aa','best-practice']}).then(r=>{\
+                   document.body.innerHTML='<pre id=answer></pre>';\
+                   document.getElementById('answer').textContent='checked '+r.passes.length+' broken '+r.violations.length+' '+\
+                   r.violations.map(v=>v.id+' '+v.nodes.slice(0,3).map(n=>n.target+' '+n.failureSummary).join(' / ')).join('; ')})";
+        let page = html.replace("</body>", &format!("<script>{script}</script><script>{run}</script></body>"));
+        let answer = reading::answer(&chromium, &kept(&format!("axe-{name}"), &page));
+        let checked: usize = answer.split(' ').nth(1).and_then(|n| n.trim().parse().ok()).unwrap_or(0);
+        assert!(checked > 20, "{name}: the checker did not run: {answer}");
+        assert!(answer.contains(" broken 0 "), "{name}: {answer}");
+    }
 }

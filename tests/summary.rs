@@ -14,6 +14,8 @@ fn the_summary_fits_every_width_from_40_columns() {
         Request { long_names: true, ..Request::new(10, 3) },
         Request { rollers: true, ..Request::new(3, 10) },
         Request { separable: false, ..Request::new(2, 8) },
+        Request { mixed: true, ..Request::new(3, 8) },
+        Request { mixed: true, long_names: true, ..Request::new(8, 8) },
     ] {
         let day = day(request);
         for width in [40, 52, 64, 80, 100, 200] {
@@ -65,11 +67,14 @@ fn spoiled_days_still_give_a_summary() {
 fn the_method_text_follows_the_choices() {
     let plain = day(Request::new(3, 8));
     let words = methods::plain_text(&plain.session, &plain.solution, Units::Metric);
-    assert!(words.contains("serves as instrument") && words.contains("Sargan"), "{words}");
+    assert!(
+        words.contains("The 2 planned speeds, stated in the session, serve as instruments") && words.contains("Sargan"),
+        "{words}"
+    );
     assert!(words.contains("temperature 18.5 °C (stated)") && words.contains("Picard, A."), "{words}");
     assert!(words.contains("solved together with CdA and Crr"), "{words}");
     assert!(words.contains("36 of 48 laps are used") && words.contains("drivetrain efficiency 0.976"), "{words}");
-    assert!(!words.contains("drums") && !words.contains("ISO 18164"), "{words}");
+    assert!(!words.contains("drums") && !words.contains("Regulation No. 117"), "{words}");
 
     let mut given = day(Request::new(1, 8));
     given.session.wind.mode = loopwright::session::WindMode::Given;
@@ -83,7 +88,7 @@ fn the_method_text_follows_the_choices() {
     let rollers = day(Request { rollers: true, ..Request::new(2, 8) });
     let words = methods::plain_text(&rollers.session, &rollers.solution, Units::Metric);
     assert!(
-        words.contains("no air drag") && words.contains("ISO 18164") && words.contains("4 W at 40 km/h"),
+        words.contains("no air drag") && words.contains("Regulation No. 117") && words.contains("4 W at 40 km/h"),
         "{words}"
     );
     assert!(!words.contains("CIPM") && !words.contains("Golub"), "{words}");
@@ -106,6 +111,7 @@ fn summaries_are_kept_to_be_looked_at() {
         ("plain", Request::new(3, 8)),
         ("long", Request { long_names: true, ..Request::new(6, 3) }),
         ("rollers", Request { rollers: true, ..Request::new(2, 8) }),
+        ("mixed", Request { mixed: true, ..Request::new(3, 8) }),
         ("not-separable", Request { separable: false, ..Request::new(2, 8) }),
     ] {
         let day = day(request);
@@ -116,4 +122,74 @@ fn summaries_are_kept_to_be_looked_at() {
         assert!(all.len() > 1000);
         std::fs::write(folder.join(format!("summary-{name}.txt")), all).unwrap();
     }
+}
+
+#[test]
+fn the_method_text_names_weights_gusts_priors_and_the_cut() {
+    let mut day = day(Request::new(2, 8));
+    let words = |day: &made_up::Day| methods::plain_text(&day.session, &day.solution, Units::Metric);
+    for part in ["v^−q", "0 ± 5 m/s", "0 ± 3 s", "Efron & Stein 1981", "CR2", "moved up and down", "The gate was found"]
+    {
+        assert!(words(&day).contains(part), "no «{part}»");
+    }
+    assert!(!words(&day).contains("change linearly"), "no run has a drift");
+    day.solution.runs[0].wind.drift_east_m_s.value = Some(0.1);
+    assert!(words(&day).contains("0 ± 2 m/s") && words(&day).contains("change linearly with time"));
+
+    day.session.wind.gusts = loopwright::session::Gusts::Word(loopwright::session::GustsWord::None);
+    day.solution.runs.iter_mut().for_each(|run| run.wind.gust_m_s = None);
+    assert!(words(&day).contains("Gusts add no drag, as stated") && !words(&day).contains("Efron"));
+
+    day.session.circuit.gate = Some(loopwright::session::Position { lat_deg: 51.5, lon_deg: 7.25 });
+    assert!(words(&day).contains("The cut is at the stated gate"));
+    day.solution.findings[0].code = "cut-moved".into();
+    assert!(words(&day).contains("The cut was moved from the stated gate"));
+
+    day.session.circuit.survey = Some("heights.csv".into());
+    assert!(words(&day).contains("leans on a survey") && !words(&day).contains("No elevation data"));
+    day.solution.separation.first_stage_f = None;
+    day.session.runs.iter_mut().for_each(|run| run.planned_speed_km_h.clear());
+    assert!(words(&day).contains("seen as clear gaps") && !words(&day).contains("Staiger"));
+}
+
+#[test]
+fn what_is_not_known_is_not_described_as_solved() {
+    let day = day(Request { separable: false, ..Request::new(2, 8) });
+    let words = methods::plain_text(&day.session, &day.solution, Units::Metric);
+    assert!(words.contains("do not tell CdA from Crr. Neither is reported"), "{words}");
+    assert!(!words.contains("serve as instruments") && !words.contains("correlation of the two"), "{words}");
+    assert!(words.contains("Wind cannot be told") && words.contains("is not reported here"), "{words}");
+}
+
+#[test]
+fn both_venues_are_told_with_the_windows_of_the_rollers() {
+    let day = day(Request { mixed: true, ..Request::new(3, 8) });
+    let summary = text::summary(&day.solution, 100, Units::Metric);
+    let parts = [
+        "Set-ups on the loop",
+        "Loop and rollers,",
+        "Differences seen on loop and rollers",
+        "Runs on the loop",
+        "216 to 460",
+    ];
+    let places: Vec<usize> =
+        parts.iter().map(|p| summary.find(p).unwrap_or_else(|| panic!("no {p}:\n{summary}"))).collect();
+    assert!(places.is_sorted(), "{summary}");
+    let words = methods::plain_text(&day.session, &day.solution, Units::Metric);
+    assert!(words.contains("Meier 1953") && words.contains("√(R/(R + r))"), "{words}");
+
+    let rollers = made_up::day(Request { rollers: true, ..Request::new(2, 8) });
+    let summary = text::summary(&rollers.solution, 80, Units::Metric);
+    assert!(summary.contains("Rolling W") && !summary.contains("kg/m³") && !summary.contains("Laps"), "{summary}");
+}
+
+#[test]
+fn a_difference_that_is_known_is_told_even_where_the_values_are_not() {
+    let mut day = day(Request { separable: false, ..Request::new(2, 8) });
+    let text = text::summary(&day.solution, 80, Units::Metric);
+    assert!(text.contains("cannot be told apart") && text.contains("Against butyl tube"), "{text}");
+    for contrast in &mut day.solution.contrasts {
+        contrast.power_w = Default::default();
+    }
+    assert!(!text::summary(&day.solution, 80, Units::Metric).contains("Against butyl tube"));
 }

@@ -118,5 +118,8 @@ fn counted(count: usize, one: &str) -> String {
 /// Confidence in percent, "95 %".
 fn percent(confidence: f64) -> String {
     let value = confidence * 100.0;
+    if !value.is_finite() {
+        return "– %".into();
+    }
     if (value - value.round()).abs() < 1e-6 { format!("{value:.0} %") } else { format!("{value:.1} %") }
 }

@@ -26,7 +26,22 @@ pub struct Titled {
     heading: String,
     caption: String,
     header: Vec<String>,
-    rows: Vec<Vec<String>>,
+    rows: Vec<Vec<Cell>>,
+}
+
+#[derive(Serialize)]
+struct Cell {
+    text: String,
+    /// "n" for numbers, which are not broken over lines, else "words".
+    class: &'static str,
+}
+
+impl Cell {
+    fn of(text: &str) -> Cell {
+        let text = typographic(&text.replace('\n', " "));
+        let number = text.starts_with(|c: char| c.is_ascii_digit() || "+−<–".contains(c));
+        Cell { class: if number { "n" } else { "words" }, text }
+    }
 }
 
 impl Titled {
@@ -35,13 +50,12 @@ impl Titled {
         if grid.rows.is_empty() || grid.header.len() < 2 {
             return None;
         }
-        let line = |cell: String| typographic(&cell.replace('\n', " "));
         Some(Titled {
             id: id.into(),
             heading: heading.into(),
             caption: caption.into(),
             header: grid.header.into_iter().map(|h| h.replace('\n', " ")).collect(),
-            rows: grid.rows.into_iter().map(|row| row.into_iter().map(line).collect()).collect(),
+            rows: grid.rows.iter().map(|row| row.iter().map(|cell| Cell::of(cell)).collect()).collect(),
         })
     }
 }
