@@ -224,8 +224,19 @@ mod tests {
         solution.separable = false;
         solution.setups[0].drag_at_mean_speed_n = Some(estimate(19.4, 0.5));
         solution.setups[0].mean_speed_m_s = Some(10.0);
+        // With neither value shared the solver knows no difference.
+        solution.contrasts[0].power_w = Estimate::default();
         let text = sentence(&solution, Units::Metric);
         assert!(text.contains("cannot be told apart") && text.contains("butyl 19.40 ± 0.50 N at 36.0 km/h"), "{text}");
         assert!(!text.contains("latex"));
+    }
+
+    #[test]
+    fn a_difference_that_is_known_without_the_values_is_told_after_them() {
+        let mut solution = two("separated", -6.1);
+        solution.separable = false;
+        let text = sentence(&solution, Units::Metric);
+        assert!(text.starts_with("CdA and Crr cannot be told apart"), "{text}");
+        assert!(text.contains("latex needs 6.1 ± 2.4 W less"), "{text}");
     }
 }

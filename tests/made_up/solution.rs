@@ -139,8 +139,8 @@ fn run_result(request: Request, session: &Session, run: usize) -> RunResult {
         records: request.laps * 131,
         started: Some(format!("2031-05-0{}T09:{:02}:00Z", 1 + run % 9, run * 7 % 60)),
         duration_s: request.laps as f64 * 131.0,
-        air_density_kg_m3: (!rollers).then(|| 1.187 - 0.001 * run as f64),
-        temperature_c: (!rollers).then(|| 18.5 + 0.4 * run as f64),
+        air_density_kg_m3: (!rollers).then_some(1.187 - 0.001 * run as f64),
+        temperature_c: (!rollers).then_some(18.5 + 0.4 * run as f64),
         tyre_pressure_kpa: run.is_multiple_of(2).then_some(Pressures { front: 480.0, rear: 500.0 }),
         lag_s: if solved { Measured { value: Some(lag), se: Some(0.03) } } else { Measured::default() },
         wind: if !solved {
