@@ -10,14 +10,15 @@ use super::rows::{self, Column, Interval, RowName};
 use super::scale::{Range, number};
 use super::set_ups::interval_of;
 use super::sheet::{Note, Sheet};
-use super::style::{Dash, Form, Identity, Style, TEXT};
+use super::style::{Dash, Form, Identity, Ink, MUTED, Style};
 use super::{Figure, names, percent};
 use crate::evidence::Evidence;
-use crate::solution::{Solution, Venues};
+use crate::solution::{Contrast, Solution, Venues};
 
 /// One row: an estimate on a venue, or what both give together.
 struct Row {
     name: String,
+    setup: usize,
     /// Place of the venue, `None` for both together.
     venue: Option<usize>,
     interval: Interval,
@@ -38,7 +39,7 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
         .results
         .iter()
         .enumerate()
-        .map(|(place, v)| Entry::new(Sample::Mark(identity(style, place)), v.venue.clone()))
+        .map(|(place, v)| Entry::new(Sample::Mark(identity(MUTED, place)), v.venue.clone()))
         .collect();
     top = strip(&mut sheet, top, &entries);
     top = group(&mut sheet, top, &values, "Crr on a flat", None)?;
@@ -59,18 +60,20 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
     Figure::of(sheet, top + 1.5, "venues", title, caption)
 }
 
-fn identity(style: &Style, venue: usize) -> Identity {
+/// Ink tells the set-up, as everywhere; form tells the venue.
+fn identity(ink: Ink, venue: usize) -> Identity {
     let form = if venue == 0 { Form::Disc } else { Form::Square };
-    Identity { ink: style.ink(venue), form, open: false, dash: Dash::Solid }
+    Identity { ink, form, open: venue > 0, dash: Dash::Solid }
 }
 
 fn values(solution: &Solution, venues: &Venues) -> Vec<Row> {
     let names = names(solution);
     let mut rows = Vec::new();
-    for (setup, name) in solution.setups.iter().zip(&names) {
+    for (index, (setup, name)) in solution.setups.iter().zip(&names).enumerate() {
         for (place, venue) in venues.results.iter().enumerate() {
             let found = venue.setups.iter().find(|s| s.id == setup.id).and_then(|s| interval_of(&s.crr));
-            rows.extend(found.map(|interval| Row { name: name.clone(), venue: Some(place), interval }));
+            let row = |interval| Row { name: name.clone(), setup: index, venue: Some(place), interval };
+            rows.extend(found.map(row));
         }
     }
     rows
@@ -78,18 +81,18 @@ fn values(solution: &Solution, venues: &Venues) -> Vec<Row> {
 
 fn differences(solution: &Solution, venues: &Venues) -> Vec<Row> {
     let names = names(solution);
-    let name_of =
-        |id: &str| solution.setups.iter().position(|s| s.id == id).map_or(id.to_string(), |i| names[i].clone());
     let mut rows = Vec::new();
     for combined in &venues.combined {
-        let name = name_of(&combined.setup);
+        let Some(setup) = solution.setups.iter().position(|s| s.id == combined.setup) else { continue };
+        let name = &names[setup];
         for (place, venue) in venues.results.iter().enumerate() {
-            let same = |c: &&crate::solution::Contrast| c.setup == combined.setup && c.baseline == combined.baseline;
+            let same = |c: &&Contrast| c.setup == combined.setup && c.baseline == combined.baseline;
             let found = venue.contrasts.iter().find(same).and_then(|c| interval_of(&c.crr));
-            rows.extend(found.map(|interval| Row { name: name.clone(), venue: Some(place), interval }));
+            let row = |interval| Row { name: name.clone(), setup, venue: Some(place), interval };
+            rows.extend(found.map(row));
         }
-        let together = interval_of(&combined.crr);
-        rows.extend(together.map(|interval| Row { name: format!("{name}, together"), venue: None, interval }));
+        let together = |interval| Row { name: format!("{name}, together"), setup, venue: None, interval };
+        rows.extend(interval_of(&combined.crr).map(together));
     }
     rows
 }
@@ -115,11 +118,11 @@ fn group(sheet: &mut Sheet, top: f64, rows: &[Row], title: &str, reference: Opti
         let Interval { value, low, high, .. } = row.interval;
         let tip = format!("{}: {} ({} to {})", row.name, text(value), text(low), text(high));
         match row.venue {
-            Some(venue) => rows::interval(sheet, panel, y, &row.interval, &identity(&style, venue), &tip),
+            Some(venue) => rows::interval(sheet, panel, y, &row.interval, &identity(style.ink(row.setup), venue), &tip),
             None => {
                 let corners = [(low, 0.0), (value, -1.5), (high, 0.0), (value, 1.5)];
                 let outline = corners.map(|(value, dy)| Point::new(panel.x.at(value), y + dy));
-                sheet.area(&outline, TEXT, 1.0, &Note::tip(tip));
+                sheet.area(&outline, style.ink(row.setup), 1.0, &Note::tip(tip));
             }
         }
     };
