@@ -189,3 +189,16 @@ fn the_same_input_gives_the_same_bytes() {
     let twice = serde_json::to_string(&solve(&inputs(&day)).unwrap().solution).unwrap();
     assert_eq!(once, twice);
 }
+
+#[test]
+fn three_laps_of_one_run_are_answered_though_no_two_share_a_speed() {
+    let head = "order = [\"a\"]\nlaps_per_run = 4\nspeeds_km_h = [29.0, 41.0]";
+    let day = simulate(&plan(head, ROAD, BREEZE, "gust_sd_m_s = 0.2\ninstrument_errors = \"none\""), 50248).unwrap();
+    let mut inputs = inputs(&day);
+    // Left with three laps, two cannot stand for each speed and every lap is a speed of its own.
+    inputs.session.runs[0].leave_out = vec![4];
+    let a = solve(&inputs).unwrap();
+    assert_eq!(a.solution.setups[0].laps_used, 3);
+    assert!(!a.solution.separable);
+    assert!(a.solution.setups[0].drag_at_mean_speed_n.unwrap().value.unwrap().is_finite());
+}

@@ -98,7 +98,9 @@ impl PlannedRide {
             }
         };
         push(l.crr_drift, scaled(rolling, problem.hour[g]));
-        push(run.lag, scaled(&self.lag_w[class], -1.0 / account.weight_n));
+        // Power changes along the loop by slope, as speed, and by drag, as its cube: between the two where laps stand for
+        // themselves. Without it the column is the same in all laps and goes with the profile.
+        push(run.lag, scaled(&self.lag_w[class], -self.level[g].powi(2) / account.weight_n));
         push(run.east, scaled(&aero.east, cda));
         push(run.north, scaled(&aero.north, cda));
         push(run.drift_east, scaled(&aero.east, cda * account.phase));
