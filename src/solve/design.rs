@@ -3,7 +3,7 @@
 //! Given accounts, a layout and parameters; gives residuals and derivatives. A lap touches few parameters, so columns
 //! are kept by lap and no matrix of all rows times all parameters is ever built for the solution.
 
-use super::account::{FittedWind, LapAccount};
+use super::account::{AeroColumns, FittedWind, LapAccount};
 use super::layout::Layout;
 use super::profile::Absorption;
 use crate::sample::Cumulative;
@@ -41,6 +41,16 @@ pub struct Column {
     /// Which parameter.
     pub parameter: usize,
     pub values: Vec<f64>,
+}
+
+/// What a lap's equations are made of at given lags and winds, before CdA and Crr are put in.
+#[derive(Debug, Clone)]
+pub struct LapParts {
+    /// A less the surveyed profile, m.
+    left: Vec<f64>,
+    aero: AeroColumns,
+    /// Derivative of A with respect to the lag, m/s, where the lag is fitted.
+    lag_derivative: Option<Vec<f64>>,
 }
 
 /// Residual and derivatives of the prediction for one lap.
@@ -93,21 +103,40 @@ impl<'a> Problem<'a> {
         a
     }
 
-    /// Residuals and derivatives of every lap at given parameters.
-    pub fn blocks(&self, parameters: &[f64]) -> Vec<LapBlock> {
-        (0..self.laps.len()).into_par_iter().map(|g| self.block(g, parameters)).collect()
+    /// What every lap's equations are made of at the lags and winds among the parameters; CdA and Crr are not read.
+    pub fn parts(&self, parameters: &[f64]) -> Vec<LapParts> {
+        let part = |g: usize| {
+            let account = self.laps[g];
+            let state = self.run_state(parameters, account.run);
+            let lag_derivative = |_| account.supplied_lag_derivative(self.work[account.run], state.lag_s);
+            LapParts {
+                left: self.left_side(g, &state),
+                aero: account.aero(state.wind, self.gust_variance[account.run]),
+                lag_derivative: self.layout.runs[account.run].lag.map(lag_derivative),
+            }
+        };
+        (0..self.laps.len()).into_par_iter().map(part).collect()
     }
 
-    fn block(&self, g: usize, parameters: &[f64]) -> LapBlock {
+    /// Residuals and derivatives of every lap at given parameters.
+    pub fn blocks(&self, parameters: &[f64]) -> Vec<LapBlock> {
+        self.blocks_from(self.parts(parameters), parameters)
+    }
+
+    /// The same from parts already worked out at these parameters.
+    pub fn blocks_from(&self, parts: Vec<LapParts>, parameters: &[f64]) -> Vec<LapBlock> {
+        parts.into_iter().enumerate().map(|(g, part)| self.block(g, part, parameters)).collect()
+    }
+
+    fn block(&self, g: usize, part: LapParts, parameters: &[f64]) -> LapBlock {
         let account = self.laps[g];
-        let state = self.run_state(parameters, account.run);
         let l = &self.layout;
         let run = &l.runs[account.run];
-        let aero = account.aero(state.wind, self.gust_variance[account.run]);
+        let aero = part.aero;
         let cda = parameters[l.cda[account.setup]];
         let crr = parameters[l.crr[account.setup]] + l.crr_drift.map_or(0.0, |c| parameters[c] * self.hour[g]);
-        let residual = self
-            .left_side(g, &state)
+        let residual = part
+            .left
             .iter()
             .zip(account.rolling_m.iter().zip(&aero.b))
             .map(|(a, (d, b))| a - crr * d - cda * b)
@@ -115,47 +144,41 @@ impl<'a> Problem<'a> {
         let scaled = |values: &[f64], factor: f64| values.iter().map(|v| factor * v).collect::<Vec<_>>();
         let mut columns = vec![
             Column { parameter: l.crr[account.setup], values: account.rolling_m.clone() },
-            Column { parameter: l.cda[account.setup], values: aero.b.clone() },
+            Column { parameter: l.cda[account.setup], values: aero.b },
         ];
-        let mut push = |parameter: Option<usize>, values: Vec<f64>| {
+        let mut push = |parameter: Option<usize>, values: &[f64], factor: f64| {
             if let Some(parameter) = parameter {
-                columns.push(Column { parameter, values });
+                columns.push(Column { parameter, values: scaled(values, factor) });
             }
         };
-        push(l.crr_drift, scaled(&account.rolling_m, self.hour[g]));
-        if run.lag.is_some() {
-            // The lag moves the left side; as a derivative of the prediction its sign turns.
-            let d = account.supplied_lag_derivative(self.work[account.run], state.lag_s);
-            push(run.lag, scaled(&d, -1.0));
-        }
-        push(run.east, scaled(&aero.east, cda));
-        push(run.north, scaled(&aero.north, cda));
-        push(run.drift_east, scaled(&aero.east, cda * account.phase));
-        push(run.drift_north, scaled(&aero.north, cda * account.phase));
+        push(l.crr_drift, &account.rolling_m, self.hour[g]);
+        // The lag moves the left side; as a derivative of the prediction its sign turns.
+        push(run.lag, part.lag_derivative.as_deref().unwrap_or_default(), -1.0);
+        push(run.east, &aero.east, cda);
+        push(run.north, &aero.north, cda);
+        push(run.drift_east, &aero.east, cda * account.phase);
+        push(run.drift_north, &aero.north, cda * account.phase);
         LapBlock { residual, columns }
     }
 
     /// The projected columns of the linear parameters and the projected left side, dense, all laps one under another.
-    ///
-    /// `parameters` must have zeros for the linear parameters; only lags and winds are read.
-    pub fn linear_rows(&self, parameters: &[f64]) -> LinearRows {
+    pub fn linear_rows(&self, parts: &[LapParts]) -> LinearRows {
         let (k, steps) = (self.layout.linear, self.steps());
-        let laps: Vec<LapBlock> = (0..self.laps.len())
-            .into_par_iter()
-            .map(|g| {
+        let laps: Vec<LapBlock> = parts
+            .iter()
+            .enumerate()
+            .map(|(g, part)| {
                 let account = self.laps[g];
-                let state = self.run_state(parameters, account.run);
-                let b = account.aero(state.wind, self.gust_variance[account.run]).b;
                 let l = &self.layout;
                 let mut columns = vec![
                     Column { parameter: l.crr[account.setup], values: account.rolling_m.clone() },
-                    Column { parameter: l.cda[account.setup], values: b },
+                    Column { parameter: l.cda[account.setup], values: part.aero.b.clone() },
                 ];
                 if let Some(parameter) = l.crr_drift {
                     let values = account.rolling_m.iter().map(|d| d * self.hour[g]).collect();
                     columns.push(Column { parameter, values });
                 }
-                LapBlock { residual: self.left_side(g, &state), columns }
+                LapBlock { residual: part.left.clone(), columns }
             })
             .collect();
         let mut sum = DMatrix::zeros(steps, k + 1);

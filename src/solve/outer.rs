@@ -26,13 +26,13 @@ pub struct LeastSquaresPoint {
     pub converged: bool,
 }
 
-/// The linear parameters that fit best at given nuisances, by QR of the projected columns.
-fn eliminate(problem: &Problem, nuisances: &[f64]) -> Result<Vec<f64>, Error> {
-    let linear = problem.layout.linear;
-    let mut parameters = vec![0.0; linear];
+/// All parameters, and the equations at them, with the linear parameters that fit best at given nuisances, by QR of the
+/// projected columns.
+fn eliminate(problem: &Problem, nuisances: &[f64]) -> Result<(Vec<f64>, Vec<LapBlock>), Error> {
+    let mut parameters = vec![0.0; problem.layout.linear];
     parameters.extend_from_slice(nuisances);
-    // At CdA = Crr = 0 the residual is the left side of the equations.
-    let LinearRows { columns: x, left: y } = problem.linear_rows(&parameters);
+    let parts = problem.parts(&parameters);
+    let LinearRows { columns: x, left: y } = problem.linear_rows(&parts);
     if !(x.iter().all(|v| v.is_finite()) && y.iter().all(|v| v.is_finite())) {
         return Err(Error::Numerical { stage: "least squares", message: "a lap has no finite energy account".into() });
     }
@@ -41,7 +41,8 @@ fn eliminate(problem: &Problem, nuisances: &[f64]) -> Result<Vec<f64>, Error> {
         // Where laps cannot tell CdA from Crr at all, the rank is short; zero keeps the rest finite.
         *p = if b.is_finite() { *b } else { 0.0 };
     }
-    Ok(parameters)
+    let blocks = problem.blocks_from(parts, &parameters);
+    Ok((parameters, blocks))
 }
 
 /// A least-squares problem in which everything linear has been eliminated.
@@ -154,7 +155,7 @@ struct Laps<'p, 'a>(&'p Problem<'a>);
 impl Reduced for Laps<'_, '_> {
     fn reduce(&self, nuisances: &[f64]) -> Result<Curvature, Error> {
         let problem = self.0;
-        let blocks = problem.blocks(&eliminate(problem, nuisances)?);
+        let (_, blocks) = eliminate(problem, nuisances)?;
         let normal = problem.cross(&blocks, &blocks);
         let (l, n) = (problem.layout.linear, nuisances.len());
         let mut within = normal.matrix.view((0, 0), (l, l)).into_owned();
@@ -194,8 +195,7 @@ pub fn least_squares_from(problem: &Problem, start: &[f64]) -> Result<LeastSquar
     } else {
         descend(&Laps(problem), start, TOLERANCE_M)?
     };
-    let parameters = eliminate(problem, &descent.parameters)?;
-    let blocks = problem.blocks(&parameters);
+    let (parameters, blocks) = eliminate(problem, &descent.parameters)?;
     let cost = cost(problem, &parameters, &blocks);
     Ok(LeastSquaresPoint { parameters, cost, iterations: descent.iterations, converged: descent.converged })
 }
