@@ -16,6 +16,7 @@ pub mod laps_left_out;
 pub mod methods;
 pub(crate) mod number;
 pub mod page;
+pub mod pooled;
 mod run_table;
 pub mod sources;
 pub mod sparkline;
