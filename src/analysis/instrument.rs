@@ -5,15 +5,14 @@
 
 use super::Inputs;
 use super::air_of_run::RunAir;
-use super::loop_venue::{LoopVenue, conditions};
-use super::quantities::PowerAt;
+use super::loop_venue::LoopVenue;
+use super::repetition::{Move, Repetition};
 use crate::air::moist_air_density;
 use crate::error::Error;
 use crate::quantity::pa_from_hpa;
 use crate::sample::Ride;
 use crate::session::{Session, WindMode};
-use crate::solve::account::{LapAccount, RunConditions};
-use crate::solve::fit::{Frame, LapInput, refit};
+use crate::solve::account::RunConditions;
 use crate::solve::gust::Gustiness;
 use crate::uncertainty::budget::{Budget, Source};
 use rayon::prelude::*;
@@ -146,40 +145,11 @@ pub(crate) fn inputs_of(session: &Session, air: &[RunAir], gustiness: Option<Gus
 /// Errors: [`Error::Numerical`] when a repetition has no finite answer.
 pub fn budget(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue) -> Result<InstrumentBudget, Error> {
     let session = &inputs.session;
-    let base = conditions(session, rides, &venue.cut, &venue.air, venue.gravity_m_s2);
     let list = inputs_of(session, &venue.air, venue.gustiness);
-    let stated_power = PowerAt::reference(session);
-    let at_base = outputs(venue, &venue.fit.parameters, &stated_power);
+    let again = Repetition::new(inputs, rides, venue);
+    let at_base = again.at_base();
     let change = |input: Input, by: f64| -> Option<Vec<f64>> {
-        let altered: Vec<RunConditions> =
-            base.iter().zip(&venue.air).map(|(run, air)| alter(run, air, input, by)).collect();
-        let laps: Vec<LapInput> = venue
-            .fit
-            .used
-            .iter()
-            .map(|&i| {
-                let at = venue.address[i];
-                let lap = &venue.cut.runs[at.run][at.lap];
-                let account = LapAccount::new(&altered[at.run], at.lap, lap)?;
-                Some(LapInput { account, ..venue.laps[i].clone() })
-            })
-            .collect::<Option<_>>()?;
-        let mut choices = venue.choices.clone();
-        if input == Input::Gusts {
-            choices.gust_variance.iter_mut().for_each(|v| *v += by);
-        }
-        let parameters = refit(&Frame { choices: &choices, ..venue.frame() }, &laps, &venue.fit)?;
-        let power = match input {
-            // Watts are given where power is measured, so the efficiency enters them once more.
-            Input::Efficiency => {
-                let mut other = session.clone();
-                other.rider_and_bike.drivetrain_efficiency += by;
-                PowerAt::reference(&other)
-            }
-            Input::Bearing => PowerAt { bearing_w: stated_power.bearing_w * (1.0 + by), ..stated_power },
-            _ => stated_power,
-        };
-        let moved = outputs(venue, &parameters, &power);
+        let moved = again.solve(&[Move { input, by }])?;
         Some(moved.iter().zip(&at_base).map(|(a, b)| a - b).collect())
     };
     let sources: Vec<Source> = list
@@ -244,15 +214,4 @@ pub(crate) fn alter<'a>(run: &RunConditions<'a>, air: &RunAir, input: Input, by:
         Input::Gusts => {}
     }
     out
-}
-
-/// Crr, CdA and watts of every set-up.
-fn outputs(venue: &LoopVenue, parameters: &[f64], power: &PowerAt) -> Vec<f64> {
-    let layout = &venue.fit.layout;
-    (0..layout.crr.len())
-        .flat_map(|s| {
-            let (crr, cda) = (parameters[layout.crr[s]], parameters[layout.cda[s]]);
-            [crr, cda, power.per_crr_w * crr + power.per_cda_w_m2 * cda + power.bearing_w]
-        })
-        .collect()
 }

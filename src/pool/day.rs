@@ -319,7 +319,8 @@ pub fn names(days: &[Day]) -> Vec<String> {
     };
     let title = |d: &Day| Some(d.title.trim().to_string()).filter(|t| !t.is_empty());
     let found = distinct(&title).or_else(|| distinct(&|d: &Day| d.date.clone()));
-    let found = found.unwrap_or_else(|| days.iter().map(|d| d.file.clone()).collect());
+    let path = |d: &Day| d.file.strip_suffix("/solution.json").unwrap_or(&d.file).to_string();
+    let found = found.unwrap_or_else(|| days.iter().map(path).collect());
     let several_venues = days.iter().any(|d| d.one_of_several || d.venue != days[0].venue);
     found
         .into_iter()

@@ -131,7 +131,13 @@ fn contrast(days: &[Day], agreed: &Agreed, names: &[String], found: &Found) -> R
     };
     let margin = agreed.margin_w.filter(|_| kind == Some(Kind::Power));
     let mut said = Vec::new();
+    // Where CdA is shared the watts are those of Crr, and one word is enough.
+    let days_of = |t: &Option<Together>| t.as_ref().map_or(0, |t| t.quantity.days.len());
+    let crr_told = cda.is_none() && days_of(&power) >= days_of(&crr);
     for (kind, t) in [(Kind::Power, &power), (Kind::Crr, &crr), (Kind::Cda, &cda)] {
+        if kind == Kind::Crr && crr_told {
+            continue;
+        }
         if let Some(t) = t.as_ref().filter(|t| !t.quantity.agree) {
             said.push(What::ResultsDisagree {
                 setup: agreed.name(&found.pair.setup),

@@ -6,7 +6,7 @@ pub mod figures;
 pub mod files;
 
 use super::differences::signed;
-use super::number::{UNKNOWN, counted, fixed, listed, p_value, percent, shown, significant};
+use super::number::{SHARED, UNKNOWN, counted, fixed, is_shared, listed, p_value, percent, shown, significant};
 use super::table::{Grid, paragraph};
 use super::text::{LEAST_WIDTH, MOST_WIDTH, section, without_controls};
 use super::units::Units;
@@ -152,11 +152,12 @@ fn by_day(result: &PooledResult, contrast: &PooledContrast, units: Units) -> Gri
         ]);
     }
     let together = |q: &Option<PooledQuantity>| signed(&q.as_ref().map_or(Estimate::default(), |q| q.together));
+    let shared = contrast.days.iter().all(|d| is_shared(&d.cda_m2));
     grid.rows.push(vec![
         "Together".into(),
         together(&contrast.power_w),
         together(&contrast.crr),
-        together(&contrast.cda_m2),
+        if shared { SHARED.into() } else { together(&contrast.cda_m2) },
         String::new(),
         String::new(),
     ]);
