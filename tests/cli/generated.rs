@@ -3,7 +3,7 @@
 use crate::program::Desk;
 use std::process::Stdio;
 
-const COMMANDS: [&str; 4] = ["solve", "inspect", "demand", "air"];
+const COMMANDS: [&str; 5] = ["solve", "inspect", "pool", "demand", "air"];
 
 #[test]
 fn every_shell_gets_completions_that_know_the_commands() {
@@ -48,7 +48,7 @@ fn the_schema_of_a_session_holds_the_keys_and_refuses_others() {
 
 #[test]
 fn every_command_shows_an_example_with_its_help() {
-    for command in ["solve", "inspect", "demand", "air", "completions", "man", "schema"] {
+    for command in ["solve", "inspect", "pool", "demand", "air", "completions", "man", "schema"] {
         let help = Desk::new().answered(&[command, "--help"]);
         assert!(help.contains(&format!("loopwright {command}")) && help.contains("Example"), "{help}");
     }

@@ -10,6 +10,7 @@ mod fit_bytes;
 mod generated;
 mod inspected;
 mod program;
+mod publishable;
 mod real_rides;
 mod refusals;
 mod rides;
