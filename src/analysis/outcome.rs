@@ -288,9 +288,7 @@ impl Report<'_> {
             // Lag and wind rest on CdA and Crr and are not known without them.
             Some(_) if !separable => Measured::default(),
             Some(c) => {
-                let mut unit = DVector::zeros(fit.layout.len);
-                unit[c] = 1.0;
-                let se = fit.covariance.contrast(&unit).standard_error();
+                let se = fit.covariance.parameter_standard_error(c);
                 Measured { value: Some(fit.parameters[c]), se: Some(se).filter(|s| s.is_finite()) }
             }
             None => Measured { value: held, se: None },

@@ -10,11 +10,11 @@ use crate::analysis::instrument::Input;
 use crate::error::Error;
 use crate::solve::account::LapAccount;
 use crate::solve::design::{LapBlock, Problem};
-use crate::solve::fit::{Estimator, Frame, LapInput};
+use crate::solve::fit::{Estimator, Frame, LapInput, absorbed, projected};
 use crate::solve::instruments::PlannedRide;
 use crate::solve::layout::Layout;
 use crate::solve::weights::lap_weights;
-use crate::uncertainty::cluster::{Absorbed, Cluster, ClusterRobust};
+use crate::uncertainty::cluster::ClusterRobust;
 use crate::uncertainty::working::Working;
 use nalgebra::{DMatrix, DVector};
 
@@ -67,7 +67,7 @@ impl Design<'_> {
                 "the planned laps leave a parameter undetermined; plan more laps or two clearly different speeds";
             Error::Numerical { stage: "prediction", message: message.into() }
         })?;
-        let rows = projected(&problem, &z);
+        let rows = weighted_instruments(&problem, &z);
         let mut core = self.by_row(noise, &rows) + self.by_edge(noise, &rows) + self.by_survey(&rows);
         let by_lap = &core + self.by_gust(noise, &rows, false);
         core += self.by_gust(noise, &rows, true);
@@ -278,7 +278,7 @@ struct GustRow {
 }
 
 /// P Z of each lap, steps × parameters, times the weight of the lap.
-fn projected(problem: &Problem, z: &[LapBlock]) -> Vec<DMatrix<f64>> {
+fn weighted_instruments(problem: &Problem, z: &[LapBlock]) -> Vec<DMatrix<f64>> {
     let (k, steps) = (problem.layout.len, problem.steps());
     let dense: Vec<DMatrix<f64>> = z
         .iter()
@@ -306,18 +306,5 @@ fn projected(problem: &Problem, z: &[LapBlock]) -> Vec<DMatrix<f64>> {
 
 /// The solver's own covariance object on the design; its residuals are nothing, its degrees of freedom are not.
 fn robust(problem: &Problem, x: &[LapBlock], z: &[LapBlock]) -> Result<ClusterRobust, Error> {
-    let z: Vec<LapBlock> =
-        z.iter().zip(x).map(|(z, x)| LapBlock { residual: x.residual.clone(), columns: z.columns.clone() }).collect();
-    let clusters: Vec<Cluster> = problem
-        .projected(x)
-        .into_iter()
-        .zip(problem.projected(&z))
-        .map(|(x, z)| Cluster { jacobian: x.jacobian, instruments: z.jacobian, residual: x.residual })
-        .collect();
-    let absorbed = if problem.survey_m.is_some() {
-        Absorbed::Nothing
-    } else {
-        Absorbed::StepMeans { lap_weights: problem.weight.clone() }
-    };
-    ClusterRobust::new(&clusters, &absorbed, &Working::independent(clusters.len()))
+    ClusterRobust::new(&projected(problem, x, z), &absorbed(problem), &Working::independent(problem.laps.len()))
 }

@@ -7,6 +7,7 @@ use super::account::{AeroColumns, FittedWind, LapAccount};
 use super::layout::Layout;
 use super::profile::Absorption;
 use crate::sample::Cumulative;
+use crate::uncertainty::rows::{LapRows, Rows};
 use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
 
@@ -272,17 +273,13 @@ impl<'a> Problem<'a> {
         total - sum.dot(&self.absorption.absorb(&sum)) / self.total_weight()
     }
 
-    /// Rows of each lap with the profile taken out and scaled by the square root of the weight, dense.
-    pub fn projected(&self, blocks: &[LapBlock]) -> Vec<ProjectedLap> {
+    /// Columns of all laps with the profile taken out and scaled by the square root of the weight.
+    pub fn projected_columns(&self, blocks: &[LapBlock]) -> Rows {
         let (k, steps) = (self.layout.len, self.steps());
         let mut sum = DMatrix::zeros(steps, k);
-        let mut sum_r = DVector::zeros(steps);
         for (b, &w) in blocks.iter().zip(&self.weight) {
             for c in &b.columns {
                 add(&mut sum, c, w);
-            }
-            for (s, r) in sum_r.iter_mut().zip(&b.residual) {
-                *s += w * r;
             }
         }
         let total = self.total_weight();
@@ -290,22 +287,31 @@ impl<'a> Problem<'a> {
             let column = self.absorption.absorb_half(&sum.column(c).into_owned()) / total;
             sum.set_column(c, &column);
         }
-        let sum_r = self.absorption.absorb_half(&sum_r) / total;
+        let laps = blocks
+            .iter()
+            .zip(&self.weight)
+            .map(|(b, w)| LapRows {
+                own: DMatrix::from_fn(steps, b.columns.len(), |j, c| w.sqrt() * b.columns[c].values[j]),
+                parameters: b.columns.iter().map(|c| c.parameter).collect(),
+                root: w.sqrt(),
+            })
+            .collect();
+        Rows { laps, common: sum, parameters: k }
+    }
+
+    /// Residuals of all laps in the same way.
+    pub fn projected_residuals(&self, blocks: &[LapBlock]) -> Vec<DVector<f64>> {
+        let mut sum = DVector::zeros(self.steps());
+        for (b, &w) in blocks.iter().zip(&self.weight) {
+            for (s, r) in sum.iter_mut().zip(&b.residual) {
+                *s += w * r;
+            }
+        }
+        let sum = self.absorption.absorb_half(&sum) / self.total_weight();
         blocks
             .iter()
             .zip(&self.weight)
-            .map(|(b, &w)| {
-                let root = w.sqrt();
-                let mut jacobian = -&sum * root;
-                for c in &b.columns {
-                    for (j, v) in c.values.iter().enumerate() {
-                        jacobian[(j, c.parameter)] += root * v;
-                    }
-                }
-                let residual =
-                    DVector::from_iterator(steps, b.residual.iter().zip(sum_r.iter()).map(|(r, s)| root * (r - s)));
-                ProjectedLap { jacobian, residual }
-            })
+            .map(|(b, w)| (DVector::from_column_slice(&b.residual) - &sum) * w.sqrt())
             .collect()
     }
 }
@@ -320,12 +326,6 @@ pub struct Normal {
 pub struct LinearRows {
     pub columns: DMatrix<f64>,
     pub left: DVector<f64>,
-}
-
-/// Rows of one lap after projection.
-pub struct ProjectedLap {
-    pub jacobian: DMatrix<f64>,
-    pub residual: DVector<f64>,
 }
 
 fn dot(a: &[f64], b: &[f64]) -> f64 {

@@ -15,8 +15,7 @@ use super::weights::lap_weights;
 use crate::error::Error;
 use crate::sample::{Cumulative, Reason};
 use crate::session::Sharing;
-use crate::uncertainty::cluster::{Absorbed, Cluster, ClusterRobust};
-use crate::uncertainty::working::Working;
+use crate::uncertainty::cluster::{Absorbed, ClusterRobust, Laps};
 use nalgebra::{DMatrix, DVector};
 
 /// Standard deviation of the weak prior on each wind component, m/s: what nobody rides a test in.
@@ -371,27 +370,30 @@ fn cluster_covariance(
     z: &[LapBlock],
     classes: &SpeedClasses,
 ) -> Result<ClusterRobust, Error> {
-    let with_residual: Vec<LapBlock> =
-        z.iter().zip(x).map(|(z, x)| LapBlock { residual: x.residual.clone(), columns: z.columns.clone() }).collect();
-    let clusters: Vec<Cluster> = problem
-        .projected(x)
-        .into_iter()
-        .zip(problem.projected(&with_residual))
-        .map(|(x, z)| Cluster { jacobian: x.jacobian, instruments: z.jacobian, residual: x.residual })
-        .collect();
-    robust(problem, &clusters, classes)
+    robust(problem, &projected(problem, x, z), classes)
+}
+
+/// Rows of all laps, projected.
+pub fn projected(problem: &Problem, x: &[LapBlock], z: &[LapBlock]) -> Laps {
+    Laps {
+        jacobian: problem.projected_columns(x),
+        instruments: problem.projected_columns(z),
+        residual: problem.projected_residuals(x),
+    }
 }
 
 /// The robust covariance of laps whose rows are projected already.
-pub(super) fn robust(problem: &Problem, clusters: &[Cluster], classes: &SpeedClasses) -> Result<ClusterRobust, Error> {
-    let absorbed = if problem.survey_m.is_some() {
-        Absorbed::Nothing
-    } else {
-        Absorbed::StepMeans { lap_weights: problem.weight.clone() }
-    };
+pub(super) fn robust(problem: &Problem, laps: &Laps, classes: &SpeedClasses) -> Result<ClusterRobust, Error> {
     // Fast laps scatter more than slow ones, and gusts outlast a step.
-    let working = Working::estimated(clusters, &absorbed, &classes.of_lap)?;
-    ClusterRobust::new(clusters, &absorbed, &working)
+    ClusterRobust::estimated(laps, &absorbed(problem), &classes.of_lap)
+}
+
+/// What was taken out of the rows of a problem.
+pub fn absorbed(problem: &Problem) -> Absorbed {
+    match problem.survey_m {
+        Some(_) => Absorbed::Nothing,
+        None => Absorbed::StepMeans { lap_weights: problem.weight.clone() },
+    }
 }
 
 /// Condition number of the unit-scaled first Crr and CdA columns with all other parameters taken out.
