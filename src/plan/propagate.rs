@@ -58,15 +58,16 @@ impl Design<'_> {
                 PlannedRide::new(&problem, &self.classes, &lag_s).blocks(&problem, &parameters)
             }
         };
-        let mut matrix = problem.cross(&z, &x).matrix;
-        for (i, p) in problem.prior.iter().enumerate() {
-            matrix[(i, i)] += p;
-        }
-        let inverse = matrix.try_inverse().filter(|m| m.iter().all(|v| v.is_finite())).ok_or_else(|| {
-            let message =
-                "the planned laps leave a parameter undetermined; plan more laps or two clearly different speeds";
-            Error::Numerical { stage: "prediction", message: message.into() }
-        })?;
+        let inverse = problem
+            .normal(&z, &x)
+            .dense()
+            .try_inverse()
+            .filter(|m| m.iter().all(|v| v.is_finite()))
+            .ok_or_else(|| {
+                let message =
+                    "the planned laps leave a parameter undetermined; plan more laps or two clearly different speeds";
+                Error::Numerical { stage: "prediction", message: message.into() }
+            })?;
         let rows = weighted_instruments(&problem, &z);
         let mut core = self.by_row(noise, &rows) + self.by_edge(noise, &rows) + self.by_survey(&rows);
         let by_lap = &core + self.by_gust(noise, &rows, false);

@@ -5,6 +5,7 @@
 
 use super::account::{AeroColumns, FittedWind, LapAccount};
 use super::layout::Layout;
+use super::normal::{Normal, RunBlock};
 use super::profile::Absorption;
 use crate::sample::Cumulative;
 use crate::uncertainty::rows::{LapRows, Rows};
@@ -225,39 +226,68 @@ impl<'a> Problem<'a> {
         out
     }
 
-    /// ZᵀPX and ZᵀPr with the profile taken out; `z` holds instruments in the same layout as `x`.
-    pub fn cross(&self, z: &[LapBlock], x: &[LapBlock]) -> Normal {
-        let (k, steps) = (self.layout.len, self.steps());
-        let mut matrix = DMatrix::zeros(k, k);
-        let mut right = DVector::zeros(k);
-        let mut sum_z = DMatrix::zeros(steps, k);
-        let mut sum_x = DMatrix::zeros(steps, k);
-        let mut sum_r = DVector::zeros(steps);
-        for ((zb, xb), &w) in z.iter().zip(x).zip(&self.weight) {
-            for zc in &zb.columns {
-                for xc in &xb.columns {
-                    matrix[(zc.parameter, xc.parameter)] += w * dot(&zc.values, &xc.values);
+    /// ZᵀPX with the profile taken out and the priors added; `z` holds instruments in the same layout as `x`.
+    pub fn normal(&self, z: &[LapBlock], x: &[LapBlock]) -> Normal {
+        let (k, steps, shared) = (self.layout.len, self.steps(), self.layout.linear);
+        let mut corner = DMatrix::from_diagonal(&DVector::from_column_slice(&self.prior[..shared]));
+        let mut runs: Vec<RunBlock> = self
+            .layout
+            .runs
+            .iter()
+            .map(|run| {
+                let columns = run.range();
+                RunBlock {
+                    own: DMatrix::from_diagonal(&DVector::from_column_slice(&self.prior[columns.clone()])),
+                    below: DMatrix::zeros(columns.len(), shared),
+                    beside: DMatrix::zeros(shared, columns.len()),
+                    columns,
                 }
-                right[zc.parameter] += w * dot(&zc.values, &xb.residual);
-                add(&mut sum_z, zc, w);
+            })
+            .collect();
+        let (mut u, mut v) = (DMatrix::zeros(steps, k), DMatrix::zeros(steps, k));
+        for (((account, zb), xb), &w) in self.laps.iter().zip(z).zip(x).zip(&self.weight) {
+            let run = &mut runs[account.run];
+            let from = run.columns.start;
+            for zc in &zb.columns {
+                add(&mut u, zc, w);
+                for xc in &xb.columns {
+                    let product = w * dot(&zc.values, &xc.values);
+                    match (zc.parameter < shared, xc.parameter < shared) {
+                        (true, true) => corner[(zc.parameter, xc.parameter)] += product,
+                        (true, false) => run.beside[(zc.parameter, xc.parameter - from)] += product,
+                        (false, true) => run.below[(zc.parameter - from, xc.parameter)] += product,
+                        (false, false) => run.own[(zc.parameter - from, xc.parameter - from)] += product,
+                    }
+                }
             }
             for xc in &xb.columns {
-                add(&mut sum_x, xc, w);
-            }
-            for (s, r) in sum_r.iter_mut().zip(&xb.residual) {
-                *s += w * r;
+                add(&mut v, xc, w);
             }
         }
         let total = self.total_weight();
-        let absorbed_r = self.absorption.absorb(&sum_r) / total;
-        right -= sum_z.tr_mul(&absorbed_r);
-        let mut absorbed = DMatrix::zeros(steps, k);
         for c in 0..k {
-            let column = self.absorption.absorb(&sum_x.column(c).into_owned()) / total;
-            absorbed.set_column(c, &column);
+            let column = self.absorption.absorb(&v.column(c).into_owned()) / total;
+            v.set_column(c, &column);
         }
-        matrix -= sum_z.tr_mul(&absorbed);
-        Normal { matrix, right }
+        Normal { shared, corner, runs, u, v }
+    }
+
+    /// ZᵀPr with the profile taken out and the pull of the priors added.
+    pub fn right_side(&self, z: &[LapBlock], x: &[LapBlock], parameters: &[f64]) -> DVector<f64> {
+        let mut sum = DVector::zeros(self.steps());
+        for (b, &w) in x.iter().zip(&self.weight) {
+            for (s, r) in sum.iter_mut().zip(&b.residual) {
+                *s += w * r;
+            }
+        }
+        let absorbed = self.absorption.absorb(&sum) / self.total_weight();
+        let mut right = DVector::from_fn(self.layout.len, |i, _| self.prior[i] * (self.prior_mean[i] - parameters[i]));
+        for ((zb, xb), &w) in z.iter().zip(x).zip(&self.weight) {
+            for c in &zb.columns {
+                right[c.parameter] += w * (dot(&c.values, &xb.residual) - dot(&c.values, absorbed.as_slice()));
+            }
+        }
+        right
     }
 
     /// Weighted sum of squares of the residuals with the profile taken out.
@@ -314,12 +344,6 @@ impl<'a> Problem<'a> {
             .map(|(b, w)| (DVector::from_column_slice(&b.residual) - &sum) * w.sqrt())
             .collect()
     }
-}
-
-/// Cross products of instruments with derivatives and residuals.
-pub struct Normal {
-    pub matrix: DMatrix<f64>,
-    pub right: DVector<f64>,
 }
 
 /// Rows of the linear part of all laps after projection.

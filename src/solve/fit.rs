@@ -398,13 +398,14 @@ pub fn absorbed(problem: &Problem) -> Absorbed {
 
 /// Condition number of the unit-scaled first Crr and CdA columns with all other parameters taken out.
 fn condition(problem: &Problem, blocks: &[LapBlock]) -> f64 {
-    let mut normal = problem.cross(blocks, blocks).matrix;
-    for (i, p) in problem.prior.iter().enumerate() {
-        normal[(i, i)] += p;
-    }
-    let Some(inverse) = normal.try_inverse() else { return f64::INFINITY };
+    let Some(equations) = problem.normal(blocks, blocks).factored() else { return f64::INFINITY };
     let (a, b) = (problem.layout.crr[0], problem.layout.cda[0]);
-    let pair = DMatrix::from_row_slice(2, 2, &[inverse[(a, a)], inverse[(a, b)], inverse[(b, a)], inverse[(b, b)]]);
+    let inverse_column = |c: usize| {
+        let unit = DVector::from_fn(problem.layout.len, |i, _| if i == c { 1.0 } else { 0.0 });
+        equations.solve(&unit)
+    };
+    let Some((of_a, of_b)) = inverse_column(a).zip(inverse_column(b)) else { return f64::INFINITY };
+    let pair = DMatrix::from_row_slice(2, 2, &[of_a[a], of_b[a], of_a[b], of_b[b]]);
     let r = (pair[(0, 1)] / (pair[(0, 0)] * pair[(1, 1)]).sqrt()).abs().min(1.0);
     ((1.0 + r) / (1.0 - r).max(1e-12)).sqrt()
 }

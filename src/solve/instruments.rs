@@ -141,10 +141,6 @@ pub fn solve(problem: &Problem, planned: &PlannedRide, start: &[f64]) -> Option<
 /// One step of the iteration.
 pub fn newton_step(problem: &Problem, instruments: &[LapBlock], parameters: &[f64]) -> Option<DVector<f64>> {
     let blocks = problem.blocks(parameters);
-    let mut normal = problem.cross(instruments, &blocks);
-    for (i, p) in problem.prior.iter().enumerate() {
-        normal.matrix[(i, i)] += p;
-        normal.right[i] -= p * (parameters[i] - problem.prior_mean[i]);
-    }
-    normal.matrix.lu().solve(&normal.right).filter(|s| s.iter().all(|v| v.is_finite()))
+    let right = problem.right_side(instruments, &blocks, parameters);
+    problem.normal(instruments, &blocks).factored()?.solve(&right)
 }

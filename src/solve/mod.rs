@@ -11,6 +11,7 @@ pub mod held;
 pub mod instruments;
 pub mod layout;
 pub mod least_squares;
+pub mod normal;
 pub mod outer;
 pub mod profile;
 pub mod screen;
