@@ -1,6 +1,6 @@
 //! What one standard uncertainty of each input does to the results: the type B budget (JCGM 100:2008, 5.1).
 //!
-//! Given a solved loop; repeats the fit with each input moved by +u and −u and gives the changes of Crr, CdA and watts
+//! Given a solved loop; moves each input by +u and −u, takes the response of the fit and gives the changes of Crr, CdA and watts
 //! of every set-up. Differences between set-ups are taken from the same changes, so what is common cancels.
 
 use super::Inputs;
@@ -13,8 +13,8 @@ use crate::quantity::pa_from_hpa;
 use crate::sample::Ride;
 use crate::session::{Session, WindMode};
 use crate::solve::account::{LapAccount, RunConditions};
-use crate::solve::fit::{Frame, LapInput, refit};
 use crate::solve::gust::Gustiness;
+use crate::solve::response::{AlteredLap, Response};
 use crate::uncertainty::budget::{Budget, Source};
 use rayon::prelude::*;
 
@@ -150,25 +150,34 @@ pub fn budget(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue) -> Result<Inst
     let list = inputs_of(session, &venue.air, venue.gustiness);
     let stated_power = PowerAt::reference(session);
     let at_base = outputs(venue, &venue.fit.parameters, &stated_power);
+    let fit = &venue.fit;
+    let frame = venue.frame();
+    let problem = frame.problem(&venue.laps, &fit.used, &fit.weight, fit.row_sd_m);
+    let response = Response::new(problem, fit).ok_or_else(|| Error::Numerical {
+        stage: "uncertainty budget",
+        message: "the solved equations are singular; hold a parameter fixed".into(),
+    })?;
     let change = |input: Input, by: f64| -> Option<Vec<f64>> {
-        let altered: Vec<RunConditions> =
+        let conditions: Vec<RunConditions> =
             base.iter().zip(&venue.air).map(|(run, air)| alter(run, air, input, by)).collect();
-        let laps: Vec<LapInput> = venue
-            .fit
+        let touched = |run: usize| match input {
+            Input::MassOfRun(k) => k == run,
+            Input::Gusts => false,
+            _ => true,
+        };
+        let altered: Vec<AlteredLap> = fit
             .used
             .iter()
-            .map(|&i| {
+            .enumerate()
+            .filter(|(_, i)| touched(venue.address[**i].run))
+            .map(|(lap, &i)| {
                 let at = venue.address[i];
-                let lap = &venue.cut.runs[at.run][at.lap];
-                let account = LapAccount::new(&altered[at.run], at.lap, lap)?;
-                Some(LapInput { account, ..venue.laps[i].clone() })
+                let account = LapAccount::new(&conditions[at.run], at.lap, &venue.cut.runs[at.run][at.lap])?;
+                Some(AlteredLap { lap, account })
             })
             .collect::<Option<_>>()?;
-        let mut choices = venue.choices.clone();
-        if input == Input::Gusts {
-            choices.gust_variance.iter_mut().for_each(|v| *v += by);
-        }
-        let parameters = refit(&Frame { choices: &choices, ..venue.frame() }, &laps, &venue.fit)?;
+        let moved = response.to(&altered, if input == Input::Gusts { by } else { 0.0 })?;
+        let parameters: Vec<f64> = fit.parameters.iter().zip(moved.iter()).map(|(p, m)| p + m).collect();
         let power = match input {
             // Watts are given where power is measured, so the efficiency enters them once more.
             Input::Efficiency => {

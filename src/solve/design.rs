@@ -11,6 +11,7 @@ use crate::sample::Cumulative;
 use crate::uncertainty::rows::{LapRows, Rows};
 use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
+use std::borrow::Borrow;
 
 /// What stays the same while a fit looks for its parameters.
 #[derive(Clone)]
@@ -107,17 +108,19 @@ impl<'a> Problem<'a> {
 
     /// What every lap's equations are made of at the lags and winds among the parameters; CdA and Crr are not read.
     pub fn parts(&self, parameters: &[f64]) -> Vec<LapParts> {
-        let part = |g: usize| {
-            let account = self.laps[g];
-            let state = self.run_state(parameters, account.run);
-            let lag_derivative = |_| account.supplied_lag_derivative(self.work[account.run], state.lag_s);
-            LapParts {
-                left: self.left_side(g, &state),
-                aero: account.aero(state.wind, self.gust_variance[account.run]),
-                lag_derivative: self.layout.runs[account.run].lag.map(lag_derivative),
-            }
-        };
-        (0..self.laps.len()).into_par_iter().map(part).collect()
+        (0..self.laps.len()).into_par_iter().map(|g| self.parts_of(g, parameters)).collect()
+    }
+
+    /// The same for one lap.
+    pub(super) fn parts_of(&self, g: usize, parameters: &[f64]) -> LapParts {
+        let account = self.laps[g];
+        let state = self.run_state(parameters, account.run);
+        let lag_derivative = |_| account.supplied_lag_derivative(self.work[account.run], state.lag_s);
+        LapParts {
+            left: self.left_side(g, &state),
+            aero: account.aero(state.wind, self.gust_variance[account.run]),
+            lag_derivative: self.layout.runs[account.run].lag.map(lag_derivative),
+        }
     }
 
     /// Residuals and derivatives of every lap at given parameters.
@@ -130,7 +133,8 @@ impl<'a> Problem<'a> {
         parts.into_iter().enumerate().map(|(g, part)| self.block(g, part, parameters)).collect()
     }
 
-    fn block(&self, g: usize, part: LapParts, parameters: &[f64]) -> LapBlock {
+    /// Residual and derivatives of one lap from its parts at these parameters.
+    pub(super) fn block(&self, g: usize, part: LapParts, parameters: &[f64]) -> LapBlock {
         let account = self.laps[g];
         let l = &self.layout;
         let run = &l.runs[account.run];
@@ -273,18 +277,18 @@ impl<'a> Problem<'a> {
     }
 
     /// ZᵀPr with the profile taken out and the pull of the priors added.
-    pub fn right_side(&self, z: &[LapBlock], x: &[LapBlock], parameters: &[f64]) -> DVector<f64> {
+    pub fn right_side<B: Borrow<LapBlock>>(&self, z: &[B], x: &[B], parameters: &[f64]) -> DVector<f64> {
         let mut sum = DVector::zeros(self.steps());
         for (b, &w) in x.iter().zip(&self.weight) {
-            for (s, r) in sum.iter_mut().zip(&b.residual) {
+            for (s, r) in sum.iter_mut().zip(&b.borrow().residual) {
                 *s += w * r;
             }
         }
         let absorbed = self.absorption.absorb(&sum) / self.total_weight();
         let mut right = DVector::from_fn(self.layout.len, |i, _| self.prior[i] * (self.prior_mean[i] - parameters[i]));
         for ((zb, xb), &w) in z.iter().zip(x).zip(&self.weight) {
-            for c in &zb.columns {
-                right[c.parameter] += w * (dot(&c.values, &xb.residual) - dot(&c.values, absorbed.as_slice()));
+            for c in &zb.borrow().columns {
+                right[c.parameter] += w * (dot(&c.values, &xb.borrow().residual) - dot(&c.values, absorbed.as_slice()));
             }
         }
         right

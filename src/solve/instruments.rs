@@ -77,7 +77,8 @@ impl PlannedRide {
         (0..problem.laps.len()).into_par_iter().map(|g| self.block(problem, g, parameters)).collect()
     }
 
-    fn block(&self, problem: &Problem, g: usize, parameters: &[f64]) -> LapBlock {
+    /// Instruments of one lap.
+    pub(super) fn block(&self, problem: &Problem, g: usize, parameters: &[f64]) -> LapBlock {
         let account = problem.laps[g];
         let l = &problem.layout;
         let run = &l.runs[account.run];
