@@ -156,8 +156,24 @@ pub enum What {
     // -- plan ----------------------------------------------------------------------------------
 
     // -- anything else -------------------------------------------------------------------------
-    /// The results of several days disagree.
-    ResultsDisagree { q: f64, dof: f64, p_value: f64 },
+    /// The results of several days disagree on a difference.
+    ResultsDisagree { setup: String, baseline: String, quantity: String, q: f64, dof: f64, p_value: f64 },
+    /// A difference is in one of several results only.
+    OneResultOnly { setup: String, baseline: String, result: String },
+    /// Several results have a difference, but no two of them a measured quantity of it.
+    NothingToPool { setup: String, baseline: String },
+    /// One set-up id has different labels.
+    LabelsDiffer { setup: String, labels: Vec<String> },
+    /// Watts of some results are at other reference conditions.
+    ReferencesDiffer { results: Vec<String> },
+    /// Watts of some results hold rolling alone, those of others air too.
+    RollingOnly { setup: String, baseline: String, results: Vec<String> },
+    /// Random draws of the inputs and the budget give different intervals.
+    MonteCarloDiffers { count: usize, of: usize, largest: String },
+    /// Some draws of the inputs had no answer.
+    DrawsFailed { failed: usize, draws: usize },
+    /// Too few draws to tell whether the intervals are the same.
+    TooFewDraws { count: usize, of: usize, wanted: usize },
 }
 
 impl What {
@@ -222,6 +238,14 @@ impl What {
             What::OneVenueOnly { .. } => "one-venue-only",
             What::PressuresDiffer { .. } => "pressures-differ",
             What::ResultsDisagree { .. } => "results-disagree",
+            What::OneResultOnly { .. } => "one-result-only",
+            What::NothingToPool { .. } => "nothing-to-pool",
+            What::LabelsDiffer { .. } => "labels-differ",
+            What::ReferencesDiffer { .. } => "references-differ",
+            What::RollingOnly { .. } => "rolling-only",
+            What::MonteCarloDiffers { .. } => "monte-carlo-differs",
+            What::DrawsFailed { .. } => "draws-failed",
+            What::TooFewDraws { .. } => "too-few-draws",
         }
     }
 
@@ -298,7 +322,15 @@ impl What {
             What::VenuesDisagree { setup, baseline, q, p_value } => format!("Loop and rollers disagree on {setup} against {baseline} (Q {q:.1}, p {p_value:.3}), so the combined interval is that of two results that differ by more than their errors. Look at both; the cause is worth finding."),
             What::OneVenueOnly { setup, venue } => format!("{setup} was ridden on {venue} only; its result stands with that venue, and nothing of it is combined."),
             What::PressuresDiffer { setup, gap_kpa } => format!("{setup} had tyre pressures {gap_kpa:.0} kPa apart on loop and rollers, so the difference in Crr between the two is that of pressure too."),
-            What::ResultsDisagree { q, dof, p_value } => format!("The results differ by more than their errors allow (Q {q:.1} on {dof:.0} degrees of freedom, p {p_value:.3}); the pooled interval is widened, and the cause is worth finding."),
+            What::ResultsDisagree { setup, baseline, quantity, q, dof, p_value } => format!("The results disagree on {setup} less {baseline} in {quantity}: they differ by more than their own errors allow (Q {q:.1} on {dof:.0} degrees of freedom, p {}). The mean given is that of days that differ (DerSimonian–Laird) and its interval is wider; the cause is worth finding: pressure, temperature, road, position.", if *p_value < 0.001 { "< 0.001".to_string() } else { format!("{p_value:.3}") }),
+            What::OneResultOnly { setup, baseline, result } => format!("{setup} less {baseline} is in {result} only and is not pooled."),
+            What::NothingToPool { setup, baseline } => format!("{setup} less {baseline} is in several results, but no two of them have measured the same quantity of it (values that are shared or not known do not count), so nothing is pooled."),
+            What::LabelsDiffer { setup, labels } => format!("The set-up «{setup}» is called {} in different results; it is pooled as one, so check that it is one.", labels.join(" and ")),
+            What::ReferencesDiffer { results } => format!("The watts of {} are at another reference (speed, mass or air density) than those of the first result and are left out; Crr and CdA are not touched. Solve those sessions again with the same [reference] to pool watts.", results.join(", ")),
+            What::RollingOnly { setup, baseline, results } => format!("For {setup} less {baseline} the watts of {} hold rolling alone, those of the other results air too; they are not the same quantity and are left out.", results.join(", ")),
+            What::MonteCarloDiffers { count, of, largest } => format!("For {count} of {of} results the interval from random draws of the inputs differs from the reported one by more than the numerical tolerance, most for {largest}: the effect of an input is not linear there. Quote the interval of the draws."),
+            What::DrawsFailed { failed, draws } => format!("{failed} of {draws} random draws of the inputs had no answer and are left out of their intervals."),
+            What::TooFewDraws { count, of, wanted } => format!("For {count} of {of} results the draws are too few to tell whether their interval is the reported one; about {wanted} would tell."),
         }
     }
 }

@@ -28,6 +28,7 @@ pub mod rollers;
 pub mod demand;
 pub mod solution;
 pub mod analysis;
+pub mod pool;
 pub mod plot;
 pub mod report;
 pub mod plan;

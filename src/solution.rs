@@ -53,6 +53,47 @@ pub struct Solution {
     /// Results of each venue and what they say together when a session mixes loop and rollers, else `null`.
     #[serde(default)]
     pub venues: Option<Venues>,
+    /// Check of the budget by random draws of its inputs, `null` unless it was asked for.
+    #[serde(default)]
+    pub monte_carlo: Option<MonteCarlo>,
+}
+
+/// Propagation of distributions beside the law of propagation (JCGM 101:2008, clause 8).
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct MonteCarlo {
+    pub draws: usize,
+    pub seed: u64,
+    /// Significant digits of a standard uncertainty that count.
+    pub digits: u32,
+    /// Every quantity that has an interval: set-ups and differences with the baseline, venue by venue.
+    pub results: Vec<MonteCarloResult>,
+}
+
+/// One quantity by draws and by the budget.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct MonteCarloResult {
+    pub venue: String,
+    pub setup: String,
+    /// `null` for the value of the set-up itself.
+    pub baseline: Option<String>,
+    /// "crr", "cda_m2", "power_w" or "rolling_power_w".
+    pub quantity: String,
+    /// Standard deviation of the draws of the measuring chain alone, and the budget's.
+    pub instrument_se: Option<f64>,
+    pub budget_instrument_se: Option<f64>,
+    /// Probabilistically symmetric interval of the draws, scatter drawn as Student's t, and the reported one.
+    pub low: Option<f64>,
+    pub high: Option<f64>,
+    pub budget_low: Option<f64>,
+    pub budget_high: Option<f64>,
+    /// δ of JCGM 101, 7.9.2: half a unit in the last of the digits that count.
+    pub tolerance: Option<f64>,
+    /// Standard error of an end of the interval of the draws, which shrinks as one over the root of their number.
+    pub sampling_se: Option<f64>,
+    /// Draws for which there was no answer.
+    pub failed: usize,
+    /// "agrees", "differs" or "too few draws".
+    pub verdict: String,
 }
 
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
@@ -222,6 +263,19 @@ pub struct BudgetLine {
     pub setups: Vec<Contribution>,
     /// The same for every contrast with the baseline; common errors cancel here.
     pub contrasts: Vec<Contribution>,
+    /// The same for every pair of `all_pairs`.
+    #[serde(default)]
+    pub pairs: Vec<PairContribution>,
+}
+
+/// What one source does to the difference of a pair.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct PairContribution {
+    pub setup: String,
+    pub baseline: String,
+    pub crr: Option<f64>,
+    pub cda_m2: Option<f64>,
+    pub power_w: Option<f64>,
 }
 
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]

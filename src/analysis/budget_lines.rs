@@ -5,7 +5,7 @@
 use super::contrasts::Pair;
 use super::instrument::{InstrumentBudget, Output};
 use crate::session::Session;
-use crate::solution::{BudgetLine, Contribution};
+use crate::solution::{BudgetLine, Contribution, PairContribution};
 
 /// Independent repeats of one kind, such as the weighing of each run, make one line. `differences` are those with the
 /// baseline; common errors cancel there.
@@ -16,6 +16,17 @@ pub fn budget_lines(budget: &InstrumentBudget, session: &Session, differences: &
         cda_m2: Some(budget.contribution(group, &of(Output::Cda))),
         power_w: Some(budget.contribution(group, &of(Output::Power))),
     };
+    let of_pair = |group: &str, p: &Pair| {
+        let of = |output| Some(budget.contribution(group, &budget.of_difference(p.setup, p.baseline, output)));
+        PairContribution {
+            setup: session.setups[p.setup].id.clone(),
+            baseline: session.setups[p.baseline].id.clone(),
+            crr: of(Output::Crr),
+            cda_m2: of(Output::Cda),
+            power_w: of(Output::Power),
+        }
+    };
+    let all = Pair::all(session);
     let mut lines: Vec<BudgetLine> = Vec::new();
     for (source, group) in budget.budget.sources().iter().zip(&budget.group) {
         if lines.iter().any(|l| l.source == *group) {
@@ -36,6 +47,7 @@ pub fn budget_lines(budget: &InstrumentBudget, session: &Session, differences: &
                 .map(|p| contribution(group, p.setup, &|o| budget.of_difference(p.setup, p.baseline, o)))
                 .collect(),
             setups,
+            pairs: all.iter().map(|p| of_pair(group, p)).collect(),
         });
     }
     lines

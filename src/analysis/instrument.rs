@@ -1,20 +1,19 @@
 //! What one standard uncertainty of each input does to the results: the type B budget (JCGM 100:2008, 5.1).
 //!
-//! Given a solved loop; moves each input by +u and −u, takes the response of the fit and gives the changes of Crr, CdA and watts
-//! of every set-up. Differences between set-ups are taken from the same changes, so what is common cancels.
+//! Given a solved loop; moves each input by +u and −u, takes the response of the fit and gives the changes of Crr, CdA
+//! and watts of every set-up. Differences between set-ups are taken from the same changes, so what is common cancels.
 
 use super::Inputs;
 use super::air_of_run::RunAir;
-use super::loop_venue::{LoopVenue, conditions};
-use super::quantities::PowerAt;
+use super::loop_venue::LoopVenue;
+use super::repetition::{Move, Repetition};
 use crate::air::moist_air_density;
 use crate::error::Error;
 use crate::quantity::pa_from_hpa;
 use crate::sample::Ride;
 use crate::session::{Session, WindMode};
-use crate::solve::account::{LapAccount, RunConditions};
+use crate::solve::account::RunConditions;
 use crate::solve::gust::Gustiness;
-use crate::solve::response::{AlteredLap, Response};
 use crate::uncertainty::budget::{Budget, Source};
 use rayon::prelude::*;
 
@@ -146,49 +145,15 @@ pub(crate) fn inputs_of(session: &Session, air: &[RunAir], gustiness: Option<Gus
 /// Errors: [`Error::Numerical`] when a repetition has no finite answer.
 pub fn budget(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue) -> Result<InstrumentBudget, Error> {
     let session = &inputs.session;
-    let base = conditions(session, rides, &venue.cut, &venue.air, venue.gravity_m_s2);
     let list = inputs_of(session, &venue.air, venue.gustiness);
-    let stated_power = PowerAt::reference(session);
-    let at_base = outputs(venue, &venue.fit.parameters, &stated_power);
-    let fit = &venue.fit;
-    let frame = venue.frame();
-    let problem = frame.problem(&venue.laps, &fit.used, &fit.weight, fit.row_sd_m);
-    let response = Response::new(problem, fit).ok_or_else(|| Error::Numerical {
+    let again = Repetition::new(inputs, rides, venue);
+    let at_base = again.at_base();
+    let response = again.response().ok_or_else(|| Error::Numerical {
         stage: "uncertainty budget",
         message: "the solved equations are singular; hold a parameter fixed".into(),
     })?;
     let change = |input: Input, by: f64| -> Option<Vec<f64>> {
-        let conditions: Vec<RunConditions> =
-            base.iter().zip(&venue.air).map(|(run, air)| alter(run, air, input, by)).collect();
-        let touched = |run: usize| match input {
-            Input::MassOfRun(k) => k == run,
-            Input::Gusts => false,
-            _ => true,
-        };
-        let altered: Vec<AlteredLap> = fit
-            .used
-            .iter()
-            .enumerate()
-            .filter(|(_, i)| touched(venue.address[**i].run))
-            .map(|(lap, &i)| {
-                let at = venue.address[i];
-                let account = LapAccount::new(&conditions[at.run], at.lap, &venue.cut.runs[at.run][at.lap])?;
-                Some(AlteredLap { lap, account })
-            })
-            .collect::<Option<_>>()?;
-        let moved = response.to(&altered, if input == Input::Gusts { by } else { 0.0 })?;
-        let parameters: Vec<f64> = fit.parameters.iter().zip(moved.iter()).map(|(p, m)| p + m).collect();
-        let power = match input {
-            // Watts are given where power is measured, so the efficiency enters them once more.
-            Input::Efficiency => {
-                let mut other = session.clone();
-                other.rider_and_bike.drivetrain_efficiency += by;
-                PowerAt::reference(&other)
-            }
-            Input::Bearing => PowerAt { bearing_w: stated_power.bearing_w * (1.0 + by), ..stated_power },
-            _ => stated_power,
-        };
-        let moved = outputs(venue, &parameters, &power);
+        let moved = again.answer(&response, Move { input, by })?;
         Some(moved.iter().zip(&at_base).map(|(a, b)| a - b).collect())
     };
     let sources: Vec<Source> = list
@@ -253,15 +218,4 @@ pub(crate) fn alter<'a>(run: &RunConditions<'a>, air: &RunAir, input: Input, by:
         Input::Gusts => {}
     }
     out
-}
-
-/// Crr, CdA and watts of every set-up.
-fn outputs(venue: &LoopVenue, parameters: &[f64], power: &PowerAt) -> Vec<f64> {
-    let layout = &venue.fit.layout;
-    (0..layout.crr.len())
-        .flat_map(|s| {
-            let (crr, cda) = (parameters[layout.crr[s]], parameters[layout.cda[s]]);
-            [crr, cda, power.per_crr_w * crr + power.per_cda_w_m2 * cda + power.bearing_w]
-        })
-        .collect()
 }

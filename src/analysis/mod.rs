@@ -12,9 +12,12 @@ pub mod inspection;
 pub(crate) mod instrument;
 pub(crate) mod known;
 pub(crate) mod loop_venue;
+mod monte_carlo;
 mod outcome;
 pub(crate) mod quantities;
+mod repetition;
 mod roller_budget;
+mod roller_draws;
 mod roller_outcome;
 mod roller_repeats;
 mod roller_venue;
@@ -24,6 +27,7 @@ mod solvable_laps;
 mod venues;
 
 pub use air_of_run::{LeastUncertainty, Readings, readings};
+pub use monte_carlo::{Draws, FEWEST_DRAWS, MOST_DRAWS};
 
 use crate::air::WeatherLog;
 use crate::circuit::Survey;
@@ -85,6 +89,15 @@ struct VenueOutcome {
 ///
 /// Errors: those of the stages; see [`Error`].
 pub fn analyse(inputs: &Inputs, depth: Depth) -> Result<Analysis, Error> {
+    analyse_with_draws(inputs, depth, None)
+}
+
+/// The same with a check of the budget by random draws of its inputs, when they are asked for; with a depth without
+/// budget there is nothing to check.
+///
+/// Errors: those of [`analyse`], and [`Error::Usage`] for more draws than can be kept.
+pub fn analyse_with_draws(inputs: &Inputs, depth: Depth, draws: Option<Draws>) -> Result<Analysis, Error> {
+    let draws = draws.filter(|_| depth.budget);
     let session = &inputs.session;
     let mut findings = Vec::new();
     let mut rides: Vec<Ride> = Vec::with_capacity(inputs.recordings.len());
@@ -95,8 +108,9 @@ pub fn analyse(inputs: &Inputs, depth: Depth) -> Result<Analysis, Error> {
         findings.extend(said.map(|what| Finding::of_run(k, as_seen_from(venue, what))));
         rides.push(ride);
     }
-    let outcome = venues::solve(inputs, &rides, depth)?;
+    let outcome = venues::solve(inputs, &rides, depth, draws)?;
     findings.extend(outcome.findings);
+    findings.extend(outcome.solution.monte_carlo.iter().flat_map(monte_carlo::findings));
     let solution = Solution { findings: findings.iter().map(finding_result).collect(), ..outcome.solution };
     let pairs: Vec<(&Ride, &SampleColumns)> = rides.iter().zip(&outcome.columns).collect();
     let samples = crate::sample::samples_frame(&pairs)?;
@@ -104,17 +118,26 @@ pub fn analyse(inputs: &Inputs, depth: Depth) -> Result<Analysis, Error> {
 }
 
 /// All runs are on one loop.
-fn of_loop(inputs: &Inputs, rides: &[Ride], depth: Depth) -> Result<VenueOutcome, Error> {
+fn of_loop(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>) -> Result<VenueOutcome, Error> {
     let mut venue = loop_venue::solve(inputs, rides, depth)?;
     let mut findings = std::mem::take(&mut venue.findings);
-    let solution = outcome::solution(inputs, rides, &venue, &mut findings);
+    let mut solution = outcome::solution(inputs, rides, &venue, &mut findings);
+    if let Some(draws) = draws {
+        solution.monte_carlo = Some(monte_carlo::of_loop(inputs, rides, &venue, &solution, draws)?);
+    }
     let (evidence, columns) = evidence_of::evidence(inputs, rides, &venue, &solution);
     Ok(VenueOutcome { solution, findings, evidence, columns, budget: venue.budget })
 }
 
 /// All runs are on rollers.
-fn of_rollers(inputs: &Inputs, rides: &[Ride], depth: Depth) -> Result<VenueOutcome, Error> {
-    Ok(roller_outcome::outcome(inputs, rides, roller_venue::solve(inputs, rides, depth)?))
+fn of_rollers(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>) -> Result<VenueOutcome, Error> {
+    let venue = roller_venue::solve(inputs, rides, depth)?;
+    let chain = draws.map(|_| roller_draws::RollerChain::new(&inputs.session, &venue.runs));
+    let mut outcome = roller_outcome::outcome(inputs, rides, venue);
+    if let (Some(draws), Some(chain)) = (draws, chain) {
+        outcome.solution.monte_carlo = Some(chain.check(&inputs.session, &outcome.solution, draws)?);
+    }
+    Ok(outcome)
 }
 
 /// Rollers have no laps for a gap to spoil.

@@ -15,7 +15,8 @@ use crate::rollers::RollerRun;
 use crate::sample::{Reason, Ride, SampleColumns};
 use crate::session::{Session, Venue};
 use crate::solution::{
-    BudgetLine, CircuitResult, Contribution, Measured, RollerWindow, RunResult, SetupResult, Solution, Solver,
+    BudgetLine, CircuitResult, Contribution, Measured, PairContribution, RollerWindow, RunResult, SetupResult,
+    Solution, Solver,
 };
 
 /// Puts everything together.
@@ -143,5 +144,6 @@ fn columns(ride: &Ride, result: Option<&RollerRun>) -> SampleColumns {
 /// On rollers CdA is unknown, not untouched.
 fn without_cda(line: BudgetLine) -> BudgetLine {
     let unknown = |list: Vec<Contribution>| list.into_iter().map(|c| Contribution { cda_m2: None, ..c }).collect();
-    BudgetLine { cda_m2: None, setups: unknown(line.setups), contrasts: unknown(line.contrasts), ..line }
+    let pairs = line.pairs.into_iter().map(|p| PairContribution { cda_m2: None, ..p }).collect();
+    BudgetLine { cda_m2: None, setups: unknown(line.setups), contrasts: unknown(line.contrasts), pairs, ..line }
 }

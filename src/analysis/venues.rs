@@ -6,7 +6,7 @@
 use super::combine::{Both, Side};
 use super::quantities::PowerAt;
 use super::run_results::venue_word;
-use super::{Depth, Inputs, VenueOutcome, of_loop, of_rollers};
+use super::{Depth, Draws, Inputs, VenueOutcome, of_loop, of_rollers};
 use crate::error::Error;
 use crate::evidence::Evidence;
 use crate::finding::{Finding, What};
@@ -67,22 +67,22 @@ impl Part {
 /// Solves every venue of the session.
 ///
 /// Errors: those of the venues.
-pub fn solve(inputs: &Inputs, rides: &[Ride], depth: Depth) -> Result<VenueOutcome, Error> {
+pub fn solve(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>) -> Result<VenueOutcome, Error> {
     let session = &inputs.session;
     let venues: Vec<Venue> = session.runs.iter().map(|r| session.venue_of(r)).collect();
     if venues.iter().all(|v| *v == Venue::Rollers) {
-        return of_rollers(inputs, rides, depth);
+        return of_rollers(inputs, rides, depth, draws);
     }
     if venues.iter().all(|v| *v == session.circuit.kind) {
-        return of_loop(inputs, rides, depth);
+        return of_loop(inputs, rides, depth, draws);
     }
     let on_loop = Part::of(inputs, rides, &|v| v != Venue::Rollers);
-    let mut circuit = of_loop(&on_loop.inputs, &on_loop.rides, depth)?;
+    let mut circuit = of_loop(&on_loop.inputs, &on_loop.rides, depth, draws)?;
     if !venues.contains(&Venue::Rollers) {
         return Ok(circuit);
     }
     let on_rollers = Part::of(inputs, rides, &|v| v == Venue::Rollers);
-    let mut rollers = of_rollers(&on_rollers.inputs, &on_rollers.rides, depth)?;
+    let mut rollers = of_rollers(&on_rollers.inputs, &on_rollers.rides, depth, draws)?;
     let both = Both::new(
         Side { solution: &circuit.solution, budget: circuit.budget.as_ref() },
         Side { solution: &rollers.solution, budget: rollers.budget.as_ref() },
@@ -137,12 +137,17 @@ fn merge(
     let setups = (0..session.setups.len()).map(setup).collect();
     let runs = [circuit.solution.runs.clone(), rollers.solution.runs.clone()].concat();
     let series = [circuit.evidence.runs.clone(), rollers.evidence.runs.clone()].concat();
+    let mut monte_carlo = circuit.solution.monte_carlo.clone();
+    if let (Some(all), Some(more)) = (&mut monte_carlo, rollers.solution.monte_carlo) {
+        all.results.extend(more.results);
+    }
     let columns = [circuit.columns, rollers.columns].concat();
     VenueOutcome {
         solution: Solution {
             setups,
             runs: sorted(runs.len()).map(|i| runs[i].clone()).collect(),
             venues: Some(together),
+            monte_carlo,
             ..circuit.solution
         },
         findings: circuit.findings.into_iter().chain(rollers.findings).chain(said).collect(),

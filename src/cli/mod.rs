@@ -16,6 +16,7 @@ mod mistake;
 mod number;
 mod output;
 mod plan;
+mod pool;
 mod rehearse;
 mod results;
 mod ride_flags;
@@ -78,6 +79,8 @@ pub enum Command {
     Solve(Box<solve::SolveArguments>),
     /// Show what ride files hold, the laps in them, and what would spoil a test
     Inspect(inspect::InspectArguments),
+    /// Bring the results of several days or venues together and say whether they agree
+    Pool(pool::PoolArguments),
     /// Predict what a planned day can show, what would help, and print its run sheet
     Plan(plan::PlanArguments),
     /// Simulate a planned day as ride files, solve it and show the truth beside the estimate
@@ -102,6 +105,7 @@ pub fn run(arguments: Arguments) -> Result<(), Failure> {
     match command {
         Command::Solve(a) => solve::run(*a, format, units),
         Command::Inspect(a) => inspect::run(a, format, units),
+        Command::Pool(a) => pool::run(&a, format, units),
         Command::Plan(a) => plan::run(&a, format, units),
         Command::Rehearse(a) => rehearse::run(&a, format),
         Command::Scaffold(a) => scaffold::run(&a, format),

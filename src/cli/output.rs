@@ -1,8 +1,9 @@
 //! Standard output: a closed pipe ends the program's output quietly, not its work.
 
 use super::failure::Failure;
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use serde::Serialize;
-use std::io::{ErrorKind, Write};
+use std::io::{ErrorKind, IsTerminal, Write};
 
 /// Width taken where there is no terminal to ask.
 const USUAL_WIDTH: usize = 80;
@@ -30,6 +31,17 @@ pub fn json(value: &impl Serialize) -> Result<(), Failure> {
 pub fn remark(line: &str) {
     // Where standard error is closed there is nobody to tell.
     let _ = writeln!(std::io::stderr().lock(), "{line}");
+}
+
+/// A bar on standard error, shown on a terminal only.
+pub fn progress_bar(length: u64, template: &str) -> ProgressBar {
+    let shown = std::io::stderr().is_terminal();
+    let target = if shown { ProgressDrawTarget::stderr() } else { ProgressDrawTarget::hidden() };
+    let bar = ProgressBar::with_draw_target(Some(length), target);
+    if let Ok(style) = ProgressStyle::with_template(template) {
+        bar.set_style(style);
+    }
+    bar
 }
 
 /// Columns of the terminal; without one those that `COLUMNS` says, or 80.

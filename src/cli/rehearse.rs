@@ -4,14 +4,12 @@ use super::failure::Failure;
 use super::load_plan::plan;
 use super::{Format, output, results};
 use clap::Args;
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use loopwright::plan::{
     BesideTruth, Plan, Study, beside_truth, beside_truth_text, simulate, solve_rehearsal, study, study_text,
 };
 use loopwright::report::files::ResultFile;
 use loopwright::solution::FindingResult;
 use serde::Serialize;
-use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 
 /// Version of the JSON below.
@@ -91,12 +89,7 @@ pub fn run(arguments: &RehearseArguments, format: Format) -> Result<(), Failure>
 
 /// All days, with a bar on a terminal only.
 fn many(plan: &Plan, seed: u64, repeat: u64) -> Study {
-    let shown = std::io::stderr().is_terminal();
-    let target = if shown { ProgressDrawTarget::stderr() } else { ProgressDrawTarget::hidden() };
-    let bar = ProgressBar::with_draw_target(Some(repeat), target);
-    if let Ok(style) = ProgressStyle::with_template("{pos} of {len} days rehearsed {wide_bar} {eta} left") {
-        bar.set_style(style);
-    }
+    let bar = output::progress_bar(repeat, "{pos} of {len} days rehearsed {wide_bar} {eta} left");
     let seeds: Vec<u64> = (0..repeat).map(|i| seed.wrapping_add(i)).collect();
     let study = study(plan, &seeds, &|| bar.inc(1));
     bar.finish_and_clear();

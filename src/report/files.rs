@@ -71,7 +71,7 @@ fn fault(e: impl std::fmt::Display) -> Error {
 }
 
 /// Rows of text as CSV.
-fn table(header: &[&str], rows: impl Iterator<Item = Vec<String>>) -> Result<Vec<u8>, Error> {
+pub(super) fn table(header: &[&str], rows: impl Iterator<Item = Vec<String>>) -> Result<Vec<u8>, Error> {
     let mut writer = csv::Writer::from_writer(Vec::new());
     writer.write_record(header).map_err(fault)?;
     for row in rows {
@@ -81,7 +81,7 @@ fn table(header: &[&str], rows: impl Iterator<Item = Vec<String>>) -> Result<Vec
 }
 
 /// A number with all its digits; an unknown is an empty cell.
-fn number(x: Option<f64>) -> String {
+pub(super) fn number(x: Option<f64>) -> String {
     x.map_or(String::new(), |x| x.to_string())
 }
 

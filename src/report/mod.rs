@@ -4,6 +4,7 @@
 //! not in its input except roundings, opens no file and asks no clock.
 
 pub mod air;
+pub mod budget;
 pub mod captions;
 pub mod cautions;
 mod context;
@@ -14,8 +15,10 @@ mod held_fixed;
 pub mod inspection;
 pub mod laps_left_out;
 pub mod methods;
+pub mod monte_carlo;
 pub(crate) mod number;
 pub mod page;
+pub mod pooled;
 mod run_table;
 pub mod sources;
 pub mod sparkline;

@@ -21,7 +21,7 @@ mod window;
 
 pub use account::{Inputs, WindowSums};
 pub use run::{Choice, RollerRun, StatedWindow, analyse};
-pub use sensitivity::{Reach, Sensitivity, sensitivities};
+pub use sensitivity::{Kind, Reach, Sensitivity, kinds, sensitivities};
 
 /// Shortest steady running that gives a value, s. One minute scatters, a pair of them cannot show a trend
 /// (common practice, no source).

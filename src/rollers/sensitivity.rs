@@ -31,19 +31,18 @@ pub struct Sensitivity {
     pub reach: Reach,
 }
 
-/// Sensitivities of the Crr of a run.
-///
-/// Errors: [`Error::Inconsistent`] when an altered geometry lets the wheel fall between the drums.
-pub fn sensitivities(run: &RollerRun, u: &Uncertainty) -> Result<Vec<Sensitivity>, Error> {
-    let balanced = |alter: &dyn Fn(&mut Inputs, f64), sign: f64| {
-        let mut inputs = run.inputs.clone();
-        alter(&mut inputs, sign);
-        inputs.crr_flat(&run.sums)
-    };
-    let line = |source, unit, u: f64, reach, alter: &dyn Fn(&mut Inputs, f64)| -> Result<Sensitivity, Error> {
-        let crr = 0.5 * (balanced(alter, u)? - balanced(alter, -u)?);
-        Ok(Sensitivity { source, unit, standard_uncertainty: u, crr, reach })
-    };
+/// An input of a run, how well it is known, and what it is to be wrong by some amount.
+#[derive(Clone, Copy)]
+pub struct Kind {
+    pub source: &'static str,
+    pub unit: &'static str,
+    pub standard_uncertainty: f64,
+    pub reach: Reach,
+    pub alter: fn(&mut Inputs, f64),
+}
+
+/// Every input of a run that is not exactly known.
+pub fn kinds(u: &Uncertainty) -> Vec<Kind> {
     let bearing = |i: &mut Inputs, by: f64| {
         i.rider.bearing_friction.constant_n *= 1.0 + by;
         i.rider.bearing_friction.linear_n_s_per_m *= 1.0 + by;
@@ -51,28 +50,44 @@ pub fn sensitivities(run: &RollerRun, u: &Uncertainty) -> Result<Vec<Sensitivity
     let no_load = |i: &mut Inputs, by: f64| {
         i.rollers.no_load_power_w_at_40_km_h = i.rollers.no_load_power_w_at_40_km_h.map(|p| p * (1.0 + by));
     };
-    Ok(vec![
-        line("mass", "kg", u.mass_kg, Reach::Run, &|i, by| i.rider.mass_kg += by)?,
-        line("power scale", "1", u.power_fraction, Reach::Session, &|i, by| i.power_scale += by)?,
-        line("speed scale", "1", u.speed_fraction, Reach::Session, &|i, by| i.speed_scale += by)?,
-        line("drivetrain efficiency", "1", u.drivetrain_efficiency, Reach::Session, &|i, by| {
-            i.rider.drivetrain_efficiency += by
-        })?,
-        line("wheel inertia", "kg m²", u.wheel_inertia_kg_m2, Reach::Session, &|i, by| {
-            i.rider.wheel_inertia_kg_m2 += by
-        })?,
-        line("bearing drag", "1", u.bearing_fraction, Reach::Session, &bearing)?,
-        line("drum diameter", "m", u.drum_diameter_m, Reach::Session, &|i, by| i.rollers.drum_diameter_m += by)?,
-        line("drum spacing", "m", u.drum_spacing_m, Reach::Session, &|i, by| i.rollers.drum_spacing_m += by)?,
-        line("weight share", "1", u.rear_weight_fraction, Reach::Session, &|i, by| {
-            i.rollers.rear_weight_fraction += by
-        })?,
-        line("no-load drag", "1", u.no_load_fraction, Reach::Session, &no_load)?,
-        line("turning mass of the drums", "kg", DRUM_ROTATING_MASS_U_KG, Reach::Run, &|i, by| {
-            i.drum_rotating_mass_kg += by
-        })?,
-        line("air temperature", "°C", u.temperature_c, Reach::Run, &|i, by| {
-            i.temperature_c = i.temperature_c.map(|t| t + by)
-        })?,
-    ])
+    let (session, run) = (Reach::Session, Reach::Run);
+    let kind = |source, unit, standard_uncertainty, reach, alter: fn(&mut Inputs, f64)| Kind {
+        source,
+        unit,
+        standard_uncertainty,
+        reach,
+        alter,
+    };
+    vec![
+        kind("mass", "kg", u.mass_kg, run, |i, by| i.rider.mass_kg += by),
+        kind("power scale", "1", u.power_fraction, session, |i, by| i.power_scale += by),
+        kind("speed scale", "1", u.speed_fraction, session, |i, by| i.speed_scale += by),
+        kind("drivetrain efficiency", "1", u.drivetrain_efficiency, session, |i, by| {
+            i.rider.drivetrain_efficiency += by;
+        }),
+        kind("wheel inertia", "kg m²", u.wheel_inertia_kg_m2, session, |i, by| i.rider.wheel_inertia_kg_m2 += by),
+        kind("bearing drag", "1", u.bearing_fraction, session, bearing),
+        kind("drum diameter", "m", u.drum_diameter_m, session, |i, by| i.rollers.drum_diameter_m += by),
+        kind("drum spacing", "m", u.drum_spacing_m, session, |i, by| i.rollers.drum_spacing_m += by),
+        kind("weight share", "1", u.rear_weight_fraction, session, |i, by| i.rollers.rear_weight_fraction += by),
+        kind("no-load drag", "1", u.no_load_fraction, session, no_load),
+        kind("turning mass of the drums", "kg", DRUM_ROTATING_MASS_U_KG, run, |i, by| i.drum_rotating_mass_kg += by),
+        kind("air temperature", "°C", u.temperature_c, run, |i, by| i.temperature_c = i.temperature_c.map(|t| t + by)),
+    ]
+}
+
+/// Sensitivities of the Crr of a run.
+///
+/// Errors: [`Error::Inconsistent`] when an altered geometry lets the wheel fall between the drums.
+pub fn sensitivities(run: &RollerRun, u: &Uncertainty) -> Result<Vec<Sensitivity>, Error> {
+    let line = |kind: Kind| -> Result<Sensitivity, Error> {
+        let balanced = |by: f64| {
+            let mut inputs = run.inputs.clone();
+            (kind.alter)(&mut inputs, by);
+            inputs.crr_flat(&run.sums)
+        };
+        let Kind { source, unit, standard_uncertainty: u, reach, .. } = kind;
+        Ok(Sensitivity { source, unit, standard_uncertainty: u, crr: 0.5 * (balanced(u)? - balanced(-u)?), reach })
+    };
+    kinds(u).into_iter().map(line).collect()
 }

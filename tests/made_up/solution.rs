@@ -74,6 +74,7 @@ pub fn solution(request: Request, session: &Session) -> Solution {
             FindingResult { code: "lag-large".into(), run: Some(2), message: "Speed runs 1.62 s behind power, more than the 1.5 s that sensors usually show; check that both come from one device.".into() },
         ],
         venues: request.mixed.then(|| venues(request, session)),
+        monte_carlo: None,
     }
 }
 
@@ -227,6 +228,7 @@ fn budget(request: Request) -> Vec<BudgetLine> {
                 power_w: Some(if source == "mass" { watts } else { watts * 0.05 }),
             })
             .collect(),
+        pairs: Vec::new(),
     })
     .collect()
 }

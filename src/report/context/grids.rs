@@ -123,7 +123,7 @@ fn budget(solution: &Solution, units: Units, lines: &[BudgetLine], id: &str, pla
         };
         grid.rows.push(vec![
             line.source.clone(),
-            uncertainty(line),
+            crate::report::budget::uncertainty(line),
             own(line.crr, CRR_DECIMALS),
             own(line.cda_m2, CDA_DECIMALS),
             own(line.power_w, WATT_DECIMALS),
@@ -151,16 +151,6 @@ fn two(value: Option<f64>, decimals: usize) -> String {
     let Some(size) = value.map(f64::abs).filter(|v| v.is_finite() && *v > 1e-12) else { return UNKNOWN.into() };
     let least = 10f64.powi(-(decimals as i32));
     if size < least { format!("< {least:.decimals$}") } else { significant(size, 2) }
-}
-
-/// "0.1 kg", "1 %"; shares of a whole stay numbers.
-fn uncertainty(line: &BudgetLine) -> String {
-    let share = ["drivetrain efficiency", "weight share"].contains(&line.source.as_str());
-    match line.unit.as_str() {
-        "" | "1" if share => significant(line.standard_uncertainty, 3),
-        "" | "1" => format!("{} %", significant(100.0 * line.standard_uncertainty, 3)),
-        unit => format!("{} {unit}", significant(line.standard_uncertainty, 3)),
-    }
 }
 
 /// Runs on the loop and runs on rollers.

@@ -1,0 +1,330 @@
+//! Check of the budget by random draws: all inputs of the measuring chain drawn at once, everything solved again, and
+//! the interval of the draws set beside the reported one (JCGM 101:2008, clauses 7 and 8).
+//!
+//! Given a solution and a way to solve again with inputs moved; gives one line for each quantity that has an interval.
+//! Inputs are drawn from normal distributions (a best estimate with a standard uncertainty, 6.4.7), scatter from
+//! Student's t (6.4.9). The same seed gives the same numbers whatever the number of threads. It changes no result.
+
+use super::Inputs;
+use super::instrument::{OUTPUTS, Output, inputs_of};
+use super::loop_venue::LoopVenue;
+use super::repetition::{Move, Repetition};
+use super::run_results::venue_word;
+use crate::error::Error;
+use crate::finding::{Finding, What};
+use crate::sample::Ride;
+use crate::session::{Session, Venue};
+use crate::solution::{Contrast, Estimate, MonteCarlo, MonteCarloResult, SetupResult, Solution};
+use crate::uncertainty::monte_carlo::{Input as Drawn, Propagated, propagate};
+
+/// Fewest and most draws: below, the ends of an interval are noise; the most is what 7.2.2 advises for 95 %.
+pub const FEWEST_DRAWS: usize = 1_000;
+pub const MOST_DRAWS: usize = 200_000;
+/// Most numbers kept at a time.
+const MOST_NUMBERS: usize = 20_000_000;
+/// Significant digits of a standard uncertainty that count (n_dig of 7.9.2). With two the ends of an interval would need
+/// a million draws; what a second digit would show is below what a standard uncertainty is known to.
+const DIGITS: u32 = 1;
+
+/// How many draws, and what is called after each.
+#[derive(Clone, Copy)]
+pub struct Draws<'a> {
+    pub number: usize,
+    pub after_each: &'a (dyn Fn() + Sync),
+}
+
+/// One quantity to be checked.
+struct Checked {
+    setup: String,
+    baseline: Option<String>,
+    quantity: &'static str,
+    /// Over the outputs of all set-ups.
+    coefficients: Vec<f64>,
+    estimate: Estimate,
+}
+
+/// Something that can be solved again: how much its outputs move for standard normal deviates of its inputs.
+pub struct Chain<'a> {
+    pub venue: Venue,
+    pub inputs: usize,
+    pub change: &'a (dyn Fn(&[f64]) -> Option<Vec<f64>> + Sync),
+}
+
+/// Checks the results of a loop.
+///
+/// Errors: [`Error::Usage`] when the numbers of so many draws cannot be kept.
+pub fn of_loop(
+    inputs: &Inputs,
+    rides: &[Ride],
+    venue: &LoopVenue,
+    solution: &Solution,
+    draws: Draws,
+) -> Result<MonteCarlo, Error> {
+    let session = &inputs.session;
+    let list = inputs_of(session, &venue.air, venue.gustiness);
+    let again = Repetition::new(inputs, rides, venue);
+    let base = again.at_base();
+    let change = |z: &[f64]| {
+        let moves: Vec<Move> = list.iter().zip(z).map(|(&(input, u), z)| Move { input, by: z * u }).collect();
+        Some(again.solve(&moves)?.iter().zip(&base).map(|(a, b)| a - b).collect())
+    };
+    check(session, solution, &Chain { venue: session.circuit.kind, inputs: list.len(), change: &change }, draws)
+}
+
+/// Checks every quantity of a venue that has an interval.
+pub fn check(session: &Session, solution: &Solution, chain: &Chain, draws: Draws) -> Result<MonteCarlo, Error> {
+    let all = checked(session, solution, chain.venue);
+    let number = draws.number;
+    let numbers = number.saturating_mul(2 * all.len().max(1));
+    if numbers > MOST_NUMBERS {
+        return Err(Error::Usage {
+            flag: "--monte-carlo".into(),
+            message: format!(
+                "{number} draws of {} quantities are {numbers} numbers, more than the limit of {MOST_NUMBERS}; draw {} \
+                 at most",
+                all.len(),
+                MOST_NUMBERS / (2 * all.len().max(1))
+            ),
+        });
+    }
+    let mut inputs = vec![Drawn::Normal { mean: 0.0, sd: 1.0 }; chain.inputs];
+    inputs.extend(all.iter().map(|c| scatter(&c.estimate)));
+    let count = chain.inputs;
+    let model = |drawn: &[f64], out: &mut [f64]| {
+        // What has no answer leaves NaN, which is counted.
+        if let Some(change) = (chain.change)(&drawn[..count]) {
+            for (k, c) in all.iter().enumerate() {
+                let moved: f64 = c.coefficients.iter().zip(&change).map(|(a, b)| a * b).sum();
+                let value = c.estimate.value.unwrap_or(f64::NAN);
+                out[2 * k] = value + moved;
+                out[2 * k + 1] = value + moved + drawn[count + k];
+            }
+        }
+        (draws.after_each)();
+    };
+    let drawn = propagate(&inputs, 2 * all.len(), number, session.solve.confidence, session.solve.seed, model)?;
+    let word = venue_word(chain.venue);
+    let results = all.iter().zip(drawn.chunks_exact(2)).map(|(c, pair)| line(&word, c, &pair[0], &pair[1])).collect();
+    Ok(MonteCarlo { draws: number, seed: session.solve.seed, digits: DIGITS, results })
+}
+
+fn checked(session: &Session, solution: &Solution, venue: Venue) -> Vec<Checked> {
+    let layout = Layout { setups: session.setups.len() };
+    let place = |id: &str| session.setups.iter().position(|s| s.id == id);
+    let rollers = venue == Venue::Rollers;
+    let of_setup = |s: &SetupResult| -> Vec<Checked> {
+        let power = if rollers { ("rolling_power_w", s.rolling_power_w) } else { ("power_w", s.power_w) };
+        let rows = [("crr", s.crr, Output::Crr), ("cda_m2", s.cda_m2, Output::Cda), (power.0, power.1, Output::Power)];
+        let setup = place(&s.id);
+        let one = |(quantity, estimate, output)| {
+            let coefficients = layout.of_setup(setup?, output);
+            Some(Checked { setup: s.id.clone(), baseline: None, quantity, coefficients, estimate })
+        };
+        rows.into_iter().filter_map(one).collect()
+    };
+    let of_contrast = |c: &Contrast| -> Vec<Checked> {
+        let rows =
+            [("crr", c.crr, Output::Crr), ("cda_m2", c.cda_m2, Output::Cda), ("power_w", c.power_w, Output::Power)];
+        let (setup, baseline) = (place(&c.setup), place(&c.baseline));
+        let one = |(quantity, estimate, output)| {
+            let mut coefficients = layout.of_setup(setup?, output);
+            coefficients.iter_mut().zip(layout.of_setup(baseline?, output)).for_each(|(c, b)| *c -= b);
+            Some(Checked {
+                setup: c.setup.clone(),
+                baseline: Some(c.baseline.clone()),
+                quantity,
+                coefficients,
+                estimate,
+            })
+        };
+        rows.into_iter().filter_map(one).collect()
+    };
+    let all = solution.setups.iter().flat_map(of_setup).chain(solution.contrasts.iter().flat_map(of_contrast));
+    let has_interval = |c: &Checked| c.estimate.value.is_some() && c.estimate.se.is_some_and(|se| se > 0.0);
+    all.filter(has_interval).collect()
+}
+
+/// Places of the outputs, as in [`super::instrument::InstrumentBudget`].
+#[derive(Clone, Copy)]
+struct Layout {
+    setups: usize,
+}
+
+impl Layout {
+    fn of_setup(self, setup: usize, output: Output) -> Vec<f64> {
+        let mut c = vec![0.0; OUTPUTS * self.setups];
+        c[OUTPUTS * setup + output as usize] = 1.0;
+        c
+    }
+}
+
+/// Scatter about 0, with its degrees of freedom got back from those of the whole (JCGM 100, eq. G.2b).
+fn scatter(e: &Estimate) -> Drawn {
+    let (part, whole) = (e.scatter_se.unwrap_or(0.0), e.se.unwrap_or(f64::NAN));
+    let dof = e.dof.map_or(f64::INFINITY, |dof| dof * (part / whole).powi(4));
+    if dof.is_finite() && dof > 0.0 && part > 0.0 {
+        Drawn::Student { mean: 0.0, standard_error: part, dof }
+    } else {
+        Drawn::Normal { mean: 0.0, sd: part }
+    }
+}
+
+/// δ of JCGM 101, 7.9.2: u = c · 10^l with `DIGITS` digits in c, δ = ½ · 10^l.
+fn tolerance(standard_uncertainty: f64) -> f64 {
+    // Scientific notation rounds c first, so that 0.96 counts as 1 · 10^0.
+    let decimals = DIGITS as usize - 1;
+    let rounded = format!("{standard_uncertainty:.decimals$e}");
+    let exponent: i32 = rounded.split_once('e').and_then(|(_, power)| power.parse().ok()).unwrap_or(0);
+    0.5 * 10f64.powi(exponent - decimals as i32)
+}
+
+fn line(venue: &str, c: &Checked, instrument: &Propagated, whole: &Propagated) -> MonteCarloResult {
+    let e = &c.estimate;
+    let known = |x: f64| x.is_finite().then_some(x);
+    let delta = tolerance(e.se.unwrap_or(f64::NAN));
+    let apart = |reported: Option<f64>, drawn: f64| (reported.unwrap_or(f64::NAN) - drawn).abs();
+    let gap = apart(e.low, whole.symmetric.low).max(apart(e.high, whole.symmetric.high));
+    MonteCarloResult {
+        venue: venue.to_string(),
+        setup: c.setup.clone(),
+        baseline: c.baseline.clone(),
+        quantity: c.quantity.into(),
+        instrument_se: known(instrument.sd),
+        budget_instrument_se: e.instrument_se,
+        low: known(whole.symmetric.low),
+        high: known(whole.symmetric.high),
+        budget_low: e.low,
+        budget_high: e.high,
+        tolerance: known(delta),
+        sampling_se: known(whole.end_se),
+        failed: whole.failed,
+        verdict: verdict(gap, delta, whole.end_se).into(),
+    }
+}
+
+/// The intervals agree when both ends are within δ (8.1) and the draws are many enough to say so: two standard errors
+/// of an end below δ. They differ when the gap is above δ by more than two standard errors.
+fn verdict(gap: f64, delta: f64, end_se: f64) -> &'static str {
+    if gap - 2.0 * end_se > delta {
+        "differs"
+    } else if gap <= delta && 2.0 * end_se <= delta {
+        "agrees"
+    } else {
+        "too few draws"
+    }
+}
+
+/// What must be told of a check.
+pub fn findings(check: &MonteCarlo) -> Vec<Finding> {
+    let of = check.results.len();
+    let mut out = Vec::new();
+    let gap = |r: &MonteCarloResult| -> f64 {
+        let ends =
+            [(r.low, r.budget_low), (r.high, r.budget_high)].map(|(a, b)| a.zip(b).map_or(0.0, |(a, b)| (a - b).abs()));
+        ends[0].max(ends[1]) / r.tolerance.unwrap_or(f64::INFINITY)
+    };
+    let differing: Vec<&MonteCarloResult> = check.results.iter().filter(|r| r.verdict == "differs").collect();
+    if let Some(worst) = differing.iter().max_by(|a, b| gap(a).total_cmp(&gap(b))) {
+        let less = worst.baseline.as_ref().map(|b| format!(" less {b}")).unwrap_or_default();
+        let largest = format!("{} of {}{less}", worst.quantity, worst.setup);
+        out.push(What::MonteCarloDiffers { count: differing.len(), of, largest });
+    }
+    let unsure: Vec<&MonteCarloResult> = check.results.iter().filter(|r| r.verdict == "too few draws").collect();
+    if !unsure.is_empty() {
+        let times = |r: &&MonteCarloResult| {
+            let ratio = 2.0 * r.sampling_se.unwrap_or(f64::INFINITY) / r.tolerance.unwrap_or(f64::NAN);
+            ratio.powi(2).max(4.0)
+        };
+        let most = unsure.iter().map(times).fold(0.0, f64::max);
+        let wanted = (check.draws as f64 * most).min(MOST_DRAWS as f64) as usize;
+        out.push(What::TooFewDraws { count: unsure.len(), of, wanted });
+    }
+    let failed = check.results.iter().map(|r| r.failed).max().unwrap_or(0);
+    if failed > 0 {
+        out.push(What::DrawsFailed { failed, draws: check.draws });
+    }
+    out.into_iter().map(Finding::of_session).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn session() -> Session {
+        let text = "[rider_and_bike]\nmass_kg = 80.0\n[[setup]]\nid = \"a\"\n[[setup]]\nid = \"b\"\n\
+                    [[run]]\nfile = \"1.fit\"\nsetup = \"a\"\n[[run]]\nfile = \"2.fit\"\nsetup = \"b\"\n";
+        Session::from_toml(text, "session.toml").unwrap()
+    }
+
+    /// One set-up whose Crr is 0.005 with an instrument error of `instrument` and scatter of 0.00006 on 12 degrees.
+    fn solution(session: &Session, instrument: f64) -> Solution {
+        use crate::analysis::known::Uncertain;
+        use crate::uncertainty::budget::Combined;
+        let scatter = Combined { standard_uncertainty: 0.00006, dof: 12.0 };
+        let crr = Uncertain { value: 0.005, scatter, instrument_se: Some(instrument) }.estimate(0.95);
+        let setup = SetupResult { id: session.setups[0].id.clone(), crr, ..SetupResult::default() };
+        Solution { setups: vec![setup], ..Solution::default() }
+    }
+
+    fn run(change: &(dyn Fn(&[f64]) -> Option<Vec<f64>> + Sync), instrument: f64, number: usize) -> MonteCarlo {
+        let session = session();
+        let chain = Chain { venue: Venue::Road, inputs: 1, change };
+        check(&session, &solution(&session, instrument), &chain, Draws { number, after_each: &|| () }).unwrap()
+    }
+
+    fn crr_alone(value: f64) -> Option<Vec<f64>> {
+        Some(vec![value, 0.0, 0.0, 0.0, 0.0, 0.0])
+    }
+
+    #[test]
+    fn a_linear_chain_agrees_with_its_budget() {
+        // The law of propagation is exact for linear effects; JCGM 101, 9.2 makes the same check.
+        let found = run(&|z| crr_alone(0.00008 * z[0]), 0.00008, 60_000);
+        assert_eq!(found.results.len(), 1);
+        assert_eq!(found.results[0].verdict, "agrees", "{found:?}");
+        assert!((found.results[0].instrument_se.unwrap() / 0.00008 - 1.0).abs() < 0.02);
+        assert!(findings(&found).is_empty());
+    }
+
+    #[test]
+    fn a_bent_chain_differs_and_is_told() {
+        // z² has mean 1 and no first-order effect, which is what a budget at ±u makes of it.
+        let found = run(&|z| crr_alone(0.0004 * z[0] * z[0]), 0.0, 20_000);
+        assert_eq!(found.results[0].verdict, "differs", "{found:?}");
+        let told: Vec<&str> = findings(&found).iter().map(|f| f.what.code()).collect();
+        assert_eq!(told, ["monte-carlo-differs"]);
+    }
+
+    #[test]
+    fn draws_without_an_answer_are_counted_and_told() {
+        let found = run(&|z| if z[0] > 2.0 { None } else { crr_alone(0.00008 * z[0]) }, 0.00008, 5_000);
+        // 2.3 % of a normal lie above 2; binomial deviation 0.2 %.
+        assert!((80..150).contains(&found.results[0].failed), "{}", found.results[0].failed);
+        assert!(findings(&found).iter().any(|f| f.what.code() == "draws-failed"));
+    }
+
+    #[test]
+    fn the_tolerance_is_half_a_unit_of_the_digit_that_counts() {
+        // JCGM 101, 7.9.2 examples 1–3, with one digit: 0.03 g → 0.005 g, 2 V → 0.5 V, 0.8 K → 0.05 K; rounding first.
+        for (u, delta) in [(0.03, 0.005), (2.0, 0.5), (0.8, 0.05), (0.000_096, 0.000_05)] {
+            assert!((tolerance(u) / delta - 1.0).abs() < 1e-12, "{u}");
+        }
+    }
+
+    #[test]
+    fn few_draws_are_not_taken_for_agreement() {
+        assert_eq!(verdict(0.1, 1.0, 0.2), "agrees");
+        assert_eq!(verdict(0.1, 1.0, 0.7), "too few draws");
+        assert_eq!(verdict(1.3, 1.0, 0.2), "too few draws");
+        assert_eq!(verdict(1.5, 1.0, 0.2), "differs");
+    }
+
+    #[test]
+    fn the_same_seed_gives_the_same_numbers_on_one_thread_and_on_many() {
+        let on = |threads| {
+            let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+            pool.install(|| run(&|z| crr_alone(0.00008 * z[0]), 0.00008, 3_000))
+        };
+        assert_eq!(on(1), on(4));
+    }
+}

@@ -1,0 +1,124 @@
+//! A solved loop solved again with inputs of the measuring chain moved.
+//!
+//! Given a solved loop and by how much inputs are moved, one or many at once; gives Crr, CdA and watts of every set-up.
+//! It neither chooses the sizes of the moves nor combines anything.
+
+use super::Inputs;
+use super::instrument::{Input, alter};
+use super::loop_venue::{LoopVenue, conditions};
+use super::quantities::PowerAt;
+use crate::sample::Ride;
+use crate::session::Session;
+use crate::solve::account::{LapAccount, RunConditions};
+use crate::solve::fit::{Frame, LapInput, refit};
+use crate::solve::response::{AlteredLap, Response};
+
+/// An input and by how much it is moved.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Move {
+    pub input: Input,
+    pub by: f64,
+}
+
+/// See the module.
+pub struct Repetition<'a> {
+    session: &'a Session,
+    venue: &'a LoopVenue<'a>,
+    base: Vec<RunConditions<'a>>,
+}
+
+impl<'a> Repetition<'a> {
+    pub fn new(inputs: &'a Inputs, rides: &'a [Ride], venue: &'a LoopVenue<'a>) -> Repetition<'a> {
+        let session = &inputs.session;
+        Repetition { session, venue, base: conditions(session, rides, &venue.cut, &venue.air, venue.gravity_m_s2) }
+    }
+
+    /// What the solution says.
+    pub fn at_base(&self) -> Vec<f64> {
+        self.outputs(&self.venue.fit.parameters, &PowerAt::reference(self.session))
+    }
+
+    /// What small moves are answered from; `None` when the solved equations are singular.
+    pub fn response(&self) -> Option<Response<'a>> {
+        let fit = &self.venue.fit;
+        let frame = self.venue.frame();
+        Response::new(frame.problem(&self.venue.laps, &fit.used, &fit.weight, fit.row_sd_m), fit)
+    }
+
+    /// With one input moved, to first order; `None` when the answer is not finite.
+    pub fn answer(&self, response: &Response, one: Move) -> Option<Vec<f64>> {
+        let touched = |run: usize| match one.input {
+            Input::MassOfRun(k) => k == run,
+            Input::Gusts => false,
+            _ => true,
+        };
+        let used = &self.venue.fit.used;
+        let laps: Vec<usize> = (0..used.len()).filter(|lap| touched(self.venue.address[used[*lap]].run)).collect();
+        let accounts = self.accounts(&[one], laps.iter().map(|lap| used[*lap]))?;
+        let altered: Vec<AlteredLap> =
+            laps.iter().zip(accounts).map(|(&lap, account)| AlteredLap { lap, account }).collect();
+        let change = response.to(&altered, sum(&[one], Input::Gusts))?;
+        let parameters: Vec<f64> = self.venue.fit.parameters.iter().zip(change.iter()).map(|(p, c)| p + c).collect();
+        Some(self.outputs(&parameters, &self.power(&[one])))
+    }
+
+    /// With many inputs moved at once, solved until it settles; `None` when there is no finite answer.
+    pub fn solve(&self, moves: &[Move]) -> Option<Vec<f64>> {
+        let venue = self.venue;
+        let accounts = self.accounts(moves, venue.fit.used.iter().copied())?;
+        let laps: Vec<LapInput> = venue
+            .fit
+            .used
+            .iter()
+            .zip(accounts)
+            .map(|(&i, account)| LapInput { account, ..venue.laps[i].clone() })
+            .collect();
+        let mut choices = venue.choices.clone();
+        choices.gust_variance.iter_mut().for_each(|v| *v += sum(moves, Input::Gusts));
+        let parameters = refit(&Frame { choices: &choices, ..venue.frame() }, &laps, &venue.fit)?;
+        Some(self.outputs(&parameters, &self.power(moves)))
+    }
+
+    /// Accounts of some laps with inputs moved.
+    fn accounts(&self, moves: &[Move], laps: impl Iterator<Item = usize>) -> Option<Vec<LapAccount>> {
+        let venue = self.venue;
+        let moved = |(run, air)| {
+            let mut conditions: RunConditions = RunConditions::clone(run);
+            for m in moves {
+                conditions = alter(&conditions, air, m.input, m.by);
+            }
+            conditions
+        };
+        let altered: Vec<RunConditions> = self.base.iter().zip(&venue.air).map(moved).collect();
+        laps.map(|i| {
+            let at = venue.address[i];
+            LapAccount::new(&altered[at.run], at.lap, &venue.cut.runs[at.run][at.lap])
+        })
+        .collect()
+    }
+
+    /// What watts are reckoned from.
+    fn power(&self, moves: &[Move]) -> PowerAt {
+        // Watts are given where power is measured, so the efficiency enters them once more.
+        let mut session = self.session.clone();
+        session.rider_and_bike.drivetrain_efficiency += sum(moves, Input::Efficiency);
+        let power = PowerAt::reference(&session);
+        PowerAt { bearing_w: power.bearing_w * (1.0 + sum(moves, Input::Bearing)), ..power }
+    }
+
+    /// Crr, CdA and watts of every set-up.
+    fn outputs(&self, parameters: &[f64], power: &PowerAt) -> Vec<f64> {
+        let layout = &self.venue.fit.layout;
+        (0..layout.crr.len())
+            .flat_map(|s| {
+                let (crr, cda) = (parameters[layout.crr[s]], parameters[layout.cda[s]]);
+                [crr, cda, power.per_crr_w * crr + power.per_cda_w_m2 * cda + power.bearing_w]
+            })
+            .collect()
+    }
+}
+
+/// By how much an input is moved in all.
+fn sum(moves: &[Move], input: Input) -> f64 {
+    moves.iter().filter(|m| m.input == input).map(|m| m.by).sum()
+}

@@ -1,0 +1,136 @@
+//! Every file of a folder of pooled results, as names and bytes.
+//!
+//! Given a pooled result; gives files that lie side by side. It writes nothing.
+
+use super::figures::{NamedFigure, forests};
+use super::{quantities, summary};
+use crate::error::Error;
+use crate::plot::Style;
+use crate::pool::{PooledContrast, PooledResult};
+use crate::report::files::{ResultFile, number, table};
+use crate::report::units::Units;
+use crate::solution::Estimate;
+
+/// Width of the text file, columns.
+const TEXT_WIDTH: usize = 80;
+
+/// `pool.json`, `pool.txt`, `pool.csv`, `days.csv`, `captions.txt` and the figures; the same input gives the same bytes.
+///
+/// Errors: [`Error::Page`] when a table cannot be put together, a fault of the program.
+pub fn files(result: &PooledResult, style: &Style, units: Units) -> Result<Vec<ResultFile>, Error> {
+    let figures = forests(result, style, units);
+    let mut json = serde_json::to_vec_pretty(result).map_err(|e| Error::Page { reason: e.to_string() })?;
+    json.push(b'\n');
+    let file = |name: &str, bytes: Vec<u8>| ResultFile { name: name.into(), bytes };
+    let mut files = vec![
+        file("pool.json", json),
+        file("pool.txt", summary(result, TEXT_WIDTH, units).into_bytes()),
+        file("pool.csv", means_csv(result)?),
+        file("days.csv", days_csv(result)?),
+        file("captions.txt", captions(&figures).into_bytes()),
+    ];
+    files.extend(figures.into_iter().map(|f| ResultFile { name: f.file, bytes: f.figure.svg.into_bytes() }));
+    Ok(files)
+}
+
+fn captions(figures: &[NamedFigure]) -> String {
+    let one = |(index, f): (usize, &NamedFigure)| {
+        format!("Figure {} ({}). {}. {}\n", index + 1, f.file, f.figure.title, f.figure.caption)
+    };
+    figures.iter().enumerate().map(one).collect::<Vec<_>>().join("\n")
+}
+
+/// Key of a quantity in the solution.
+fn key(name: &str) -> &'static str {
+    match name {
+        "Watts" => "power_w",
+        "Crr" => "crr",
+        _ => "cda_m2",
+    }
+}
+
+/// One line a pooled quantity.
+fn means_csv(result: &PooledResult) -> Result<Vec<u8>, Error> {
+    let header = [
+        "setup",
+        "baseline",
+        "quantity",
+        "value",
+        "se",
+        "low",
+        "high",
+        "dof",
+        "own_se",
+        "shared_se",
+        "results",
+        "agree",
+        "q",
+        "q_dof",
+        "q_p_value",
+        "birge_ratio",
+        "between_sd",
+        "p_holm",
+        "verdict",
+    ];
+    let rows = result.contrasts.iter().flat_map(|c| {
+        quantities(c).into_iter().map(move |(name, q)| {
+            // Tests are of one quantity alone.
+            let tested = c.tested.as_deref() == Some(key(name));
+            let e = &q.together;
+            let mut row = vec![c.setup.clone(), c.baseline.clone(), key(name).to_string()];
+            row.extend([e.value, e.se, e.low, e.high, e.dof, e.scatter_se, e.instrument_se].map(number));
+            row.extend([q.days.len().to_string(), q.agree.to_string()]);
+            row.extend([q.q, q.q_dof, q.p_value, q.birge_ratio, q.between_sd, c.p_holm.filter(|_| tested)].map(number));
+            row.push(if tested { c.verdict.clone() } else { String::new() });
+            row
+        })
+    });
+    table(&header, rows)
+}
+
+/// One line a day and quantity, pooled or not.
+fn days_csv(result: &PooledResult) -> Result<Vec<u8>, Error> {
+    let header = [
+        "result",
+        "file",
+        "setup",
+        "baseline",
+        "quantity",
+        "sign_turned",
+        "value",
+        "se",
+        "low",
+        "high",
+        "dof",
+        "weight",
+        "left_out",
+    ];
+    let rows = result.contrasts.iter().flat_map(|c| days_of(result, c));
+    table(&header, rows)
+}
+
+fn days_of(result: &PooledResult, c: &PooledContrast) -> Vec<Vec<String>> {
+    let mut rows = Vec::new();
+    for day in &c.days {
+        let Some(place) = day.day.checked_sub(1).and_then(|i| result.days.get(i)) else { continue };
+        let all: [(&str, &Estimate, &Option<_>); 3] =
+            [("power_w", &day.power_w, &c.power_w), ("crr", &day.crr, &c.crr), ("cda_m2", &day.cda_m2, &c.cda_m2)];
+        for (quantity, e, pooled) in all.into_iter().filter(|(_, e, _)| e.value.is_some()) {
+            let weight = pooled
+                .as_ref()
+                .and_then(|q: &crate::pool::PooledQuantity| q.days.iter().find(|w| w.day == day.day).map(|w| w.weight));
+            let reason = match (weight, e.se, &day.power_left_out) {
+                (Some(_), _, _) => String::new(),
+                (None, None, _) => "shared".into(),
+                (None, _, Some(why)) if quantity == "power_w" => why.clone(),
+                _ => "measured once".into(),
+            };
+            let mut row = vec![place.name.clone(), place.file.clone(), c.setup.clone(), c.baseline.clone()];
+            row.extend([quantity.to_string(), day.turned.to_string()]);
+            row.extend([e.value, e.se, e.low, e.high, e.dof, weight].map(number));
+            row.push(reason);
+            rows.push(row);
+        }
+    }
+    rows
+}
