@@ -50,6 +50,9 @@ pub struct Solution {
     pub budget: Vec<BudgetLine>,
     pub solver: Solver,
     pub findings: Vec<FindingResult>,
+    /// The second opinion on the scatter; `null` when it was not asked for or there is no loop.
+    #[serde(default)]
+    pub bootstrap: Option<BootstrapResult>,
     /// Results of each venue and what they say together when a session mixes loop and rollers, else `null`.
     #[serde(default)]
     pub venues: Option<Venues>,
@@ -363,4 +366,38 @@ pub struct SurfaceLoss {
     pub crr: Estimate,
     /// At the reference speed and mass.
     pub rolling_power_w: Estimate,
+}
+
+/// Standard errors of the scatter from whole laps drawn again, beside those of the sandwich.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct BootstrapResult {
+    pub draws: usize,
+    pub seed: u64,
+    /// Draws whose equations had no answer and that are not counted.
+    pub failed: usize,
+    /// Whether one of the two standard errors of a Crr, a CdA or a difference is over 25 % larger than the other, beyond
+    /// what the number of draws leaves open.
+    pub disagrees: bool,
+    pub setups: Vec<BootstrapLine>,
+    /// Against the baseline.
+    pub contrasts: Vec<BootstrapLine>,
+}
+
+/// One set-up, or one difference where there is a baseline.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct BootstrapLine {
+    pub setup: String,
+    pub baseline: Option<String>,
+    pub crr: Resampled,
+    pub cda_m2: Resampled,
+    pub power_w: Resampled,
+}
+
+/// Both standard errors of one quantity; `null` where it is not known or held common.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+pub struct Resampled {
+    /// Of the sandwich, as in `scatter_se` of the estimate.
+    pub scatter_se: Option<f64>,
+    /// Of the laps drawn again.
+    pub bootstrap_se: Option<f64>,
 }

@@ -3,7 +3,7 @@
 //! Left out of ordinary runs because it takes minutes:
 //! `cargo test --release --test coverage -- --ignored --nocapture`. `LOOPWRIGHT_DAYS` sets the days of each condition.
 
-use loopwright::analysis::{Depth, Inputs, analyse};
+use loopwright::analysis::{DEFAULT_DRAWS, Depth, Inputs, analyse};
 use loopwright::plan::{Plan, Truth, simulate};
 use loopwright::solution::{Estimate, Solution};
 use rayon::prelude::*;
@@ -47,6 +47,37 @@ impl Tally {
             mean / se,
             sd / rms_se,
             100.0 * self.inside as f64 / n
+        )
+    }
+}
+
+/// How the standard errors of laps drawn again compare with those of the sandwich.
+#[derive(Default)]
+struct Opinions {
+    ratio: Vec<f64>,
+    days: usize,
+    disagree: usize,
+}
+
+impl Opinions {
+    fn add(&mut self, solution: &Solution) {
+        let Some(b) = &solution.bootstrap else { return };
+        self.days += 1;
+        self.disagree += usize::from(b.disagrees);
+        for line in b.setups.iter().chain(&b.contrasts) {
+            for r in [&line.crr, &line.cda_m2] {
+                self.ratio.extend(r.bootstrap_se.zip(r.scatter_se).map(|(b, s)| b / s));
+            }
+        }
+    }
+
+    fn line(&mut self, name: &str) -> String {
+        self.ratio.sort_by(f64::total_cmp);
+        let at = |share: f64| self.ratio.get((share * self.ratio.len() as f64) as usize).copied().unwrap_or(f64::NAN);
+        let (low, middle, high) = (at(0.05), at(0.5), at(0.95));
+        format!(
+            "{name:22} laps drawn again: se {middle:.2} of the sandwich's (90 % {low:.2} to {high:.2}); found to disagree on {} of {} days",
+            self.disagree, self.days
         )
     }
 }
@@ -131,10 +162,13 @@ fn intervals_hold_the_truth_as_often_as_they_say() {
                 let rehearsal = simulate(&plan, first_seed + day).expect("the plan can be ridden");
                 let recordings = rehearsal.rides.iter().map(|r| r.to_recording()).collect();
                 let inputs = Inputs { session: rehearsal.session, recordings, weather: None, survey: None };
-                let depth = Depth { budget: instruments, draws: 0 };
+                let depth = Depth { budget: instruments, draws: DEFAULT_DRAWS };
                 (analyse(&inputs, depth).expect("every day can be solved").solution, rehearsal.truth)
             })
             .collect();
+        let mut opinions = Opinions::default();
+        solved.iter().for_each(|(s, _)| opinions.add(s));
+        println!("{}", opinions.line(condition.name));
         let [mut crr, mut cda, mut contrast] = [Tally::default(), Tally::default(), Tally::default()];
         for (s, t) in &solved {
             let of = |id: &str| t.setups.iter().find(|u| u.id == id).expect("every set-up has a truth");

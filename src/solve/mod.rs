@@ -14,6 +14,7 @@ pub mod least_squares;
 pub mod normal;
 pub mod outer;
 pub mod profile;
+pub mod resample;
 pub mod response;
 pub mod screen;
 pub mod separation;

@@ -1,0 +1,72 @@
+//! The laps of a fit in the form from which whole laps are drawn again.
+//!
+//! Given a fit and the laps behind it; gives replicates of its parameters with the equations of its own estimator,
+//! linearised where it settled. It never fits anew.
+
+use super::design::{Column, LapBlock};
+use super::fit::{Estimator, Frame, LapInput, LoopFit};
+use super::instruments::PlannedRide;
+use crate::error::Error;
+use crate::uncertainty::bootstrap::{Bootstrap, Resampling};
+use crate::uncertainty::cluster::Cluster;
+use nalgebra::{DMatrix, DVector};
+
+/// How often to draw and from which seed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Drawing {
+    pub draws: usize,
+    pub seed: u64,
+}
+
+/// Draws laps again within each class of speed of each run, so that every draw has the runs and speeds of the day.
+///
+/// Errors: [`Error::Numerical`] when the equations of the laps as ridden are singular.
+pub fn resample(frame: &Frame, laps: &[LapInput], fit: &LoopFit, drawing: Drawing) -> Result<Bootstrap, Error> {
+    let problem = frame.problem(laps, &fit.used, &fit.weight, fit.row_sd_m);
+    let x = problem.blocks(&fit.parameters);
+    let z = match fit.estimator {
+        Estimator::LeastSquares => x.clone(),
+        Estimator::Instruments => {
+            let of_run = |r| problem.run_state(&fit.least_squares.parameters, r).lag_s;
+            let lag_s: Vec<f64> = (0..problem.layout.runs.len()).map(of_run).collect();
+            PlannedRide::new(&problem, &fit.classes, &lag_s).blocks(&problem, &fit.parameters)
+        }
+    };
+    let strata: Vec<usize> =
+        problem.laps.iter().zip(&fit.classes.of_lap).map(|(lap, class)| lap.run * fit.classes.count + class).collect();
+    let surveyed = problem.survey_m.is_some();
+    let clusters: Vec<Cluster> = if surveyed {
+        // What a survey leaves of the profile is small; its rows are taken as they are after the projection.
+        let pairs = problem.projected(&x).into_iter().zip(problem.projected(&z_with_residuals(&z, &x)));
+        pairs.map(|(x, z)| Cluster { jacobian: x.jacobian, instruments: z.jacobian, residual: x.residual }).collect()
+    } else {
+        let rows = |columns: &[Column], root: f64| {
+            let mut dense = DMatrix::zeros(problem.steps(), problem.layout.len);
+            for c in columns {
+                for (j, v) in c.values.iter().enumerate() {
+                    dense[(j, c.parameter)] += root * v;
+                }
+            }
+            dense
+        };
+        x.iter()
+            .zip(&z)
+            .zip(&problem.weight)
+            .map(|((x, z), w)| Cluster {
+                jacobian: rows(&x.columns, w.sqrt()),
+                instruments: rows(&z.columns, w.sqrt()),
+                residual: DVector::from_column_slice(&x.residual) * w.sqrt(),
+            })
+            .collect()
+    };
+    let lap_weights = (!surveyed).then_some(problem.weight.as_slice());
+    Bootstrap::run(&Resampling { laps: &clusters, lap_weights, strata: &strata }, drawing.draws, drawing.seed)
+}
+
+fn z_with_residuals(z: &[LapBlock], x: &[LapBlock]) -> Vec<LapBlock> {
+    let of = |(z, x): (&LapBlock, &LapBlock)| LapBlock {
+        residual: x.residual.clone(),
+        columns: z.columns.clone(),
+    };
+    z.iter().zip(x).map(of).collect()
+}
