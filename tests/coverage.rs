@@ -4,7 +4,7 @@
 //! `cargo test --release --test coverage -- --ignored --nocapture`. `LOOPWRIGHT_DAYS` sets the days of each condition.
 
 use loopwright::analysis::{DEFAULT_DRAWS, Depth, Inputs, analyse};
-use loopwright::plan::{Plan, Truth, simulate};
+use loopwright::plan::{Plan, Truth, least_scatter, simulate};
 use loopwright::solution::{Estimate, Solution};
 use rayon::prelude::*;
 
@@ -34,7 +34,8 @@ impl Tally {
         (bias.abs() > 0.5 || inside < 0.88 - chance).then(|| format!("bias {bias:+.2} se, {inside:.3} inside"))
     }
 
-    fn line(&self, name: &str) -> String {
+    /// `least` is the scatter of the best linear unbiased estimate that knows the noise.
+    fn line(&self, name: &str, least: Option<f64>) -> String {
         let n = self.error.len() as f64;
         let mean = self.error.iter().sum::<f64>() / n;
         let rms = (self.error.iter().map(|e| e * e).sum::<f64>() / n).sqrt();
@@ -42,11 +43,12 @@ impl Tally {
         let se = self.se.iter().sum::<f64>() / n;
         let rms_se = (self.se.iter().map(|e| e * e).sum::<f64>() / n).sqrt();
         format!(
-            "{name:22} n {n:4} bias {mean:+.6} ± {:.6} ({:+.2} se)  rms {rms:.6}  mean se {se:.6}  sd/rms-se {:.3}  inside {:.1} %",
+            "{name:22} n {n:4} bias {mean:+.6} ± {:.6} ({:+.2} se)  rms {rms:.6}  mean se {se:.6}  sd/rms-se {:.3}  inside {:.1} %  rms/bound {:.2}",
             sd / n.sqrt(),
             mean / se,
             sd / rms_se,
-            100.0 * self.inside as f64 / n
+            100.0 * self.inside as f64 / n,
+            rms / least.unwrap_or(f64::NAN)
         )
     }
 }
@@ -179,9 +181,17 @@ fn intervals_hold_the_truth_as_often_as_they_say() {
                 contrast.add(&c.crr, of(&c.setup).crr - of(&c.baseline).crr);
             }
         }
-        for (tally, what) in [(&crr, "Crr"), (&cda, "CdA"), (&contrast, "Crr difference")] {
+        let least = least_scatter(&plan).expect("the plan of the study has a bound");
+        let [first, difference] = [least.setups.first(), least.contrasts.first()];
+        for (tally, what, least) in [
+            (&crr, "Crr", first.and_then(|s| s.crr)),
+            (&cda, "CdA", first.and_then(|s| s.cda_m2)),
+            (&contrast, "Crr difference", difference.and_then(|c| c.crr)),
+        ] {
             if !tally.error.is_empty() {
-                println!("{}", tally.line(&format!("{} {what}", condition.name)));
+                // With errors of the measuring chain the bound is not what the errors can be held against.
+                let least = least.filter(|_| !instruments);
+                println!("{}", tally.line(&format!("{} {what}", condition.name), least));
                 wrong.extend(tally.fault().map(|f| format!("{} {what}: {f}", condition.name)));
             }
         }

@@ -7,6 +7,7 @@ pub(crate) mod air_of_run;
 mod budget_lines;
 mod combine;
 mod contrasts;
+mod crr_drift;
 mod evidence_of;
 pub mod inspection;
 pub(crate) mod instrument;
@@ -129,6 +130,9 @@ fn of_loop(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>) 
     let mut solution = outcome::solution(inputs, rides, &venue, &mut findings);
     let second = second_opinion::second_opinion(&inputs.session, &venue, &solution, depth.draws);
     findings.extend(second.findings);
+    let drift = crr_drift::drift(&inputs.session, rides, &venue, solution.separable);
+    findings.extend(drift.findings);
+    solution.crr_drift = drift.result;
     solution.bootstrap = second.result;
     if let Some(draws) = draws {
         solution.monte_carlo = Some(monte_carlo::of_loop(inputs, rides, &venue, &solution, draws)?);

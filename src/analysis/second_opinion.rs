@@ -59,11 +59,18 @@ pub fn second_opinion(session: &Session, venue: &LoopVenue, solution: &Solution,
         })
         .collect();
     let limit = DISAGREE_FROM.ln() + NOISE_SDS / (2.0 * draws as f64).sqrt();
-    let worst = worst(session, setups.iter().chain(&contrasts)).filter(|d| d.distance > limit);
+    let all = || setups.iter().chain(&contrasts);
+    if all().all(|l| [l.crr, l.cda_m2, l.power_w].iter().all(|r| r.scatter_se.is_none())) {
+        return SecondOpinion::default();
+    }
+    // A lap alone at its speed in its run never changes, so that too small an error means nothing there.
+    let both_ways = bootstrap.lone_laps == 0;
+    let worst = worst(session, all(), both_ways).filter(|d| d.distance > limit);
     let result = BootstrapResult {
         draws: bootstrap.draws,
         seed: drawing.seed,
         failed: bootstrap.singular,
+        lone_laps: bootstrap.lone_laps,
         disagrees: worst.is_some(),
         setups,
         contrasts,
@@ -85,8 +92,13 @@ struct Disagreement {
     what: What,
 }
 
-/// The quantity whose standard errors differ most; watts follow from the others.
-fn worst<'a>(session: &Session, lines: impl Iterator<Item = &'a BootstrapLine>) -> Option<Disagreement> {
+/// The quantity whose standard errors differ most; watts follow from the others. `both_ways` counts a bootstrap that is too
+/// small as well.
+fn worst<'a>(
+    session: &Session,
+    lines: impl Iterator<Item = &'a BootstrapLine>,
+    both_ways: bool,
+) -> Option<Disagreement> {
     let name = |id: &str| session.setups.iter().find(|s| s.id == id).map_or(id, |s| s.name()).to_string();
     let mut worst: Option<Disagreement> = None;
     for line in lines {
@@ -96,7 +108,8 @@ fn worst<'a>(session: &Session, lines: impl Iterator<Item = &'a BootstrapLine>) 
         };
         for (quantity, r) in [("Crr", &line.crr), ("CdA", &line.cda_m2)] {
             let Some((cluster_se, bootstrap_se)) = r.scatter_se.zip(r.bootstrap_se) else { continue };
-            let distance = (bootstrap_se / cluster_se).ln().abs();
+            let larger = (bootstrap_se / cluster_se).ln();
+            let distance = if both_ways { larger.abs() } else { larger };
             if distance.is_finite() && worst.as_ref().is_none_or(|w| distance > w.distance) {
                 let what = What::BootstrapDisagrees { quantity, of: of.clone(), cluster_se, bootstrap_se };
                 worst = Some(Disagreement { distance, what });
@@ -104,4 +117,41 @@ fn worst<'a>(session: &Session, lines: impl Iterator<Item = &'a BootstrapLine>) 
         }
     }
     worst
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn session() -> Session {
+        let text = "rider_and_bike.mass_kg = 80.0\n[[setup]]\nid = \"a\"\nlabel = \"old\"\n[[setup]]\nid = \"b\"\n\
+                    [[run]]\nfile = \"1.fit\"\nsetup = \"a\"\n[[run]]\nfile = \"2.fit\"\nsetup = \"b\"\n";
+        Session::from_toml(text, "session.toml").unwrap()
+    }
+
+    fn line(baseline: Option<&str>, crr: f64, cda: f64) -> BootstrapLine {
+        let of = |ratio: f64| Resampled { scatter_se: Some(1e-4), bootstrap_se: Some(ratio * 1e-4) };
+        let setup = if baseline.is_some() { "b" } else { "a" };
+        let baseline = baseline.map(str::to_string);
+        BootstrapLine { setup: setup.into(), baseline, crr: of(crr), cda_m2: of(cda), power_w: of(9.0) }
+    }
+
+    #[test]
+    fn the_quantity_that_differs_most_is_named_and_watts_do_not_count() {
+        let session = session();
+        let lines = [line(None, 1.1, 1.3), line(Some("a"), 0.6, 1.0)];
+        let found = worst(&session, lines.iter(), true).unwrap();
+        // |ln 0.6| = 0.51 is more than ln 1.3 = 0.26 (arithmetic).
+        assert!((found.distance - 0.6f64.ln().abs()).abs() < 1e-12);
+        let message = found.what.message();
+        assert!(message.contains("Crr of b less old") && message.contains("more than 25 %"), "{message}");
+    }
+
+    #[test]
+    fn where_some_laps_cannot_change_only_a_larger_error_counts() {
+        let session = session();
+        let lines = [line(None, 0.2, 1.3)];
+        let found = worst(&session, lines.iter(), false).unwrap();
+        assert!((found.distance - 1.3f64.ln()).abs() < 1e-12);
+    }
 }

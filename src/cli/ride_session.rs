@@ -37,6 +37,7 @@ impl RideFlags {
     pub fn session(&self, file: &str, id: &str) -> Result<Session, Error> {
         self.check_needed()?;
         let mut table = self.stated();
+        self.move_temperature_rule(&mut table);
         let mut run = match table.remove("run") {
             Some(Value::Object(run)) => run,
             _ => Map::new(),
@@ -63,6 +64,21 @@ impl RideFlags {
         }
         session.check().map_err(of_flags)?;
         Ok(session)
+    }
+
+    /// The flags of the temperature rule stand among those of the rollers and belong to the loop where one is ridden.
+    fn move_temperature_rule(&self, table: &mut Map<String, Value>) {
+        if self.circuit.kind.as_deref() == Some("rollers") {
+            return;
+        }
+        let Some(Value::Object(rollers)) = table.get_mut("rollers") else { return };
+        let moved: Vec<(String, Value)> = ["temperature_coefficient_per_c", "reference_temperature_c"]
+            .into_iter()
+            .filter_map(|key| rollers.remove_entry(key))
+            .collect();
+        if let Some(Value::Object(circuit)) = table.get_mut("loop") {
+            circuit.extend(moved);
+        }
     }
 
     fn check_needed(&self) -> Result<(), Error> {

@@ -59,6 +59,7 @@ pub(super) fn quiet(plan: &Plan) -> Plan {
         power_lag_s: 0.0,
         gust_sd_m_s: 0.0,
         wind_drift_m_s_per_h: 0.0,
+        crr_drift_per_h: 0.0,
         speed_source: SpeedSource::Exact,
         speed_scale: 1.0,
         speed_lag_s: None,
@@ -108,10 +109,7 @@ impl QuietDay {
                 LapAccount::new(run, at.lap, lap).map(|a| stands.residual(&a, &rides[at.run].work_j))
             };
             let moved = sources.iter().map(|s| {
-                let input = match s.input {
-                    Input::MassOfRun(_) => Input::MassOfRun(at.run),
-                    other => other,
-                };
+                let input = s.input.in_run(at.run);
                 let by = |u: f64| rows(&alter(&runs[at.run], &air[at.run], input, u));
                 let (plus, minus) = (by(s.standard_uncertainty)?, by(-s.standard_uncertainty)?);
                 Some(plus.iter().zip(&minus).map(|(p, m)| 0.5 * (p - m)).collect())
@@ -161,7 +159,7 @@ impl QuietDay {
 fn sources(session: &Session, air: &[RunAir]) -> Vec<QuietSource> {
     inputs_of(session, air, None)
         .into_iter()
-        .filter(|(input, _)| !matches!(input, Input::MassOfRun(k) if *k > 0))
+        .filter(|(input, _)| input.run().is_none_or(|k| k == 0))
         .map(|(input, standard_uncertainty)| QuietSource { input, standard_uncertainty })
         .collect()
 }

@@ -64,9 +64,6 @@ pub fn resample(frame: &Frame, laps: &[LapInput], fit: &LoopFit, drawing: Drawin
 }
 
 fn z_with_residuals(z: &[LapBlock], x: &[LapBlock]) -> Vec<LapBlock> {
-    let of = |(z, x): (&LapBlock, &LapBlock)| LapBlock {
-        residual: x.residual.clone(),
-        columns: z.columns.clone(),
-    };
+    let of = |(z, x): (&LapBlock, &LapBlock)| LapBlock { residual: x.residual.clone(), columns: z.columns.clone() };
     z.iter().zip(x).map(of).collect()
 }

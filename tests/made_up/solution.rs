@@ -73,6 +73,7 @@ pub fn solution(request: Request, session: &Session) -> Solution {
             FindingResult { code: "humidity-assumed".into(), run: None, message: "No humidity was stated; 50 % is assumed (its effect on density is small).".into() },
             FindingResult { code: "lag-large".into(), run: Some(2), message: "Speed runs 1.62 s behind power, more than the 1.5 s that sensors usually show; check that both come from one device.".into() },
         ],
+        crr_drift: None,
         bootstrap: None,
         venues: request.mixed.then(|| venues(request, session)),
         monte_carlo: None,
