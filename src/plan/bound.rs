@@ -252,24 +252,6 @@ mod tests {
     }
 
     #[test]
-    fn dbg() {
-        for from in [20.0, 80.0, 90.0, 200.0] {
-            for sd in [0.15, 0.2] {
-            let text = format!(
-            "order = [\"a\"]\nlaps_per_run = 12\nspeeds_km_h = [29.0, 41.0]\nloop.shape = \"bean\"\nloop.elevation_amplitude_m = 1.5\n\
-             rider_and_bike.mass_kg = 86.0\nloop.length_m = 1250.0\nwind = {{ speed_m_s = 1.0, from_deg = {from} }}\n\
-             noise = {{ gust_sd_m_s = {sd} }}\n\
-             [[setup]]\nid = \"a\"\ncda_m2 = 0.262\ncrr = 0.0045\n"
-            );
-            let plan = Plan::from_toml(&text, "bound").unwrap();
-            let p = crate::plan::predict_plan(&plan).unwrap();
-            let b = least_scatter(&plan).unwrap();
-            eprintln!("{from} {sd} {:?} {:?} {} corr {:?}", p.setups[0].crr, b.setups[0], p.estimator, p.correlation);
-            }
-        }
-    }
-
-    #[test]
     fn no_estimator_of_the_solver_scatters_less_than_the_bound() {
         // Gauss and Markov: least squares and instruments are linear and unbiased, so that none can be below.
         for (source, gusts) in [("wheel", 0.2), ("satellite", 0.8)] {
