@@ -143,7 +143,7 @@ pub fn gustiness(problem: &Problem, parameters: &[f64], class: &[usize]) -> Opti
 
 /// Wind along travel that explains a metre of residual elevation in a short step, m/s per m: mg / (ρ CdA w Δs).
 fn gust_per_height(account: &LapAccount, step: usize, cda_m2: f64) -> f64 {
-    let way_m = account.rolling_m[step];
+    let way_m = account.rolling_m[step] / account.crr_over_reference;
     account.weight_n / (account.mean_density_kg_m3 * cda_m2 * account.mean_speed_m_s * way_m)
 }
 
