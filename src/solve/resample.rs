@@ -3,8 +3,8 @@
 //! Given a fit and the laps behind it; gives replicates of its parameters with the equations of its own estimator,
 //! linearised where it settled. It never fits anew.
 
-use super::design::{Column, LapBlock};
-use super::fit::{Estimator, Frame, LapInput, LoopFit};
+use super::design::Column;
+use super::fit::{Estimator, Frame, LapInput, LoopFit, projected};
 use super::instruments::PlannedRide;
 use crate::error::Error;
 use crate::uncertainty::bootstrap::{Bootstrap, Resampling};
@@ -18,11 +18,30 @@ pub struct Drawing {
     pub seed: u64,
 }
 
+/// Multiplications beyond which drawing again takes too long for a second opinion: draws times laps times parameters
+/// squared, some five seconds on two cores.
+const MOST_WORK: f64 = 1e10;
+/// Products kept, laps times parameters squared: 240 MB.
+const MOST_PRODUCTS: f64 = 3e7;
+
 /// Draws laps again within each class of speed of each run, so that every draw has the runs and speeds of the day.
 ///
-/// Errors: [`Error::Numerical`] when the equations of the laps as ridden are singular.
+/// Errors: [`Error::Numerical`] when the equations of the laps as ridden are singular, and for a season of so many runs that
+/// solving for all of them in every draw would take too long.
 pub fn resample(frame: &Frame, laps: &[LapInput], fit: &LoopFit, drawing: Drawing) -> Result<Bootstrap, Error> {
     let problem = frame.problem(laps, &fit.used, &fit.weight, fit.row_sd_m);
+    let products = problem.laps.len() as f64 * (problem.layout.len as f64).powi(2);
+    if products > MOST_PRODUCTS || products * drawing.draws as f64 > MOST_WORK {
+        return Err(Error::Numerical {
+            stage: "bootstrap",
+            message: format!(
+                "{} laps with {} parameters in {} draws would take too long",
+                problem.laps.len(),
+                problem.layout.len,
+                drawing.draws
+            ),
+        });
+    }
     let x = problem.blocks(&fit.parameters);
     let z = match fit.estimator {
         Estimator::LeastSquares => x.clone(),
@@ -37,8 +56,13 @@ pub fn resample(frame: &Frame, laps: &[LapInput], fit: &LoopFit, drawing: Drawin
     let surveyed = problem.survey_m.is_some();
     let clusters: Vec<Cluster> = if surveyed {
         // What a survey leaves of the profile is small; its rows are taken as they are after the projection.
-        let pairs = problem.projected(&x).into_iter().zip(problem.projected(&z_with_residuals(&z, &x)));
-        pairs.map(|(x, z)| Cluster { jacobian: x.jacobian, instruments: z.jacobian, residual: x.residual }).collect()
+        let laps = projected(&problem, &x, &z);
+        let lap = |(g, residual): (usize, &DVector<f64>)| Cluster {
+            jacobian: laps.jacobian.block(g),
+            instruments: laps.instruments.block(g),
+            residual: residual.clone(),
+        };
+        laps.residual.iter().enumerate().map(lap).collect()
     } else {
         let rows = |columns: &[Column], root: f64| {
             let mut dense = DMatrix::zeros(problem.steps(), problem.layout.len);
@@ -61,9 +85,4 @@ pub fn resample(frame: &Frame, laps: &[LapInput], fit: &LoopFit, drawing: Drawin
     };
     let lap_weights = (!surveyed).then_some(problem.weight.as_slice());
     Bootstrap::run(&Resampling { laps: &clusters, lap_weights, strata: &strata }, drawing.draws, drawing.seed)
-}
-
-fn z_with_residuals(z: &[LapBlock], x: &[LapBlock]) -> Vec<LapBlock> {
-    let of = |(z, x): (&LapBlock, &LapBlock)| LapBlock { residual: x.residual.clone(), columns: z.columns.clone() };
-    z.iter().zip(x).map(of).collect()
 }
