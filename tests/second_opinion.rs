@@ -1,6 +1,8 @@
 //! Whole laps drawn again beside the sandwich: both agree on an ordinary day, and nothing depends on threads.
 
 use loopwright::analysis::{Analysis, Depth, Inputs, analyse};
+use loopwright::circuit::Survey;
+use loopwright::plan::{Plan, simulate};
 use loopwright::record::decode_fit;
 use loopwright::session::Session;
 use loopwright::solution::Solution;
@@ -80,4 +82,19 @@ fn a_lap_alone_at_its_speed_in_its_run_is_counted_and_its_silence_is_no_disagree
     assert!(!b.disagrees || ratios(&solution).iter().any(|r| *r > 1.25), "{b:?}");
     let said = loopwright::report::second_opinion::sentence(&solution);
     assert!(said.contains("6 of them, alone at their speed"), "{said}");
+}
+
+#[test]
+fn with_a_surveyed_profile_both_agree_too() {
+    let text = "order = [\"a\", \"b\", \"b\", \"a\"]\nlaps_per_run = 8\nspeeds_km_h = [29.0, 41.0]\nrider_and_bike.mass_kg = 86.0\n\
+                loop = { length_m = 1250.0, survey_sd_m = 0.02 }\nwind = { speed_m_s = 1.0, from_deg = 200.0 }\n\
+                solve.cda = \"common\"\nnoise.gust_sd_m_s = 0.15\n[[setup]]\nid = \"a\"\ncda_m2 = 0.262\ncrr = 0.0045\n\
+                [[setup]]\nid = \"b\"\ncda_m2 = 0.262\ncrr = 0.0041\n";
+    let day = simulate(&Plan::from_toml(text, "plan.toml").expect("a plan"), 9100).expect("it can be ridden");
+    let survey = day.survey.as_ref().map(|t| Survey::parse(t, "survey.csv", 0.02).expect("our own survey"));
+    let recordings = day.rides.iter().map(|r| r.to_recording()).collect();
+    let inputs = Inputs { session: day.session, recordings, weather: None, survey };
+    let ratios = ratios(&solve(&inputs, 1000).solution);
+    assert_eq!(ratios.len(), 5);
+    assert!(ratios.iter().all(|r| (0.75..1.35).contains(r)), "{ratios:?}");
 }

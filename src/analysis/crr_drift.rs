@@ -17,6 +17,9 @@ use crate::solve::fit::{LapInput, LoopFit};
 use crate::uncertainty::student::t_two_sided_p;
 use nalgebra::DVector;
 
+/// A moment before this, the epoch of FIT files at the end of 1989, is one of a clock that was never set.
+const LEAST_UNIX_S: f64 = 631_065_600.0;
+
 /// What was found.
 #[derive(Debug, Clone, Default)]
 pub struct Drift {
@@ -87,10 +90,14 @@ pub fn drift(session: &Session, rides: &[Ride], venue: &LoopVenue, separable: bo
     let p_value = crr_per_h.value.zip(crr_per_h.se).zip(crr_per_h.dof).map(|((v, se), dof)| t_two_sided_p(v / se, dof));
     let first = rides.iter().map(|r| r.start_unix_s).fold(f64::MAX, f64::min);
     let reference_unix_s = reference_unix_s(rides, venue).unwrap_or(first);
+    let known_clock = reference_unix_s > LEAST_UNIX_S;
     let result = CrrDriftResult {
         crr_per_h,
         p_value: p_value.filter(|p| p.is_finite()),
-        reference_time: jiff::Timestamp::from_second(reference_unix_s.round() as i64).ok().map(|t| t.to_string()),
+        reference_time: jiff::Timestamp::from_second(reference_unix_s.round() as i64)
+            .ok()
+            .filter(|_| known_clock)
+            .map(|t| t.to_string()),
         reference_s: reference_unix_s - first,
         confounded: !findings.is_empty(),
     };
