@@ -3,7 +3,7 @@
 //! Left out of ordinary runs because it takes minutes:
 //! `cargo test --release --test coverage -- --ignored --nocapture`. `LOOPWRIGHT_DAYS` sets the days of each condition.
 
-use loopwright::analysis::{DEFAULT_DRAWS, Depth, Inputs, analyse};
+use loopwright::analysis::{DEFAULT_LAP_DRAWS, Depth, Inputs, analyse};
 use loopwright::plan::{Plan, Truth, least_scatter, simulate};
 use loopwright::solution::{Estimate, Solution};
 use rayon::prelude::*;
@@ -164,7 +164,7 @@ fn intervals_hold_the_truth_as_often_as_they_say() {
                 let rehearsal = simulate(&plan, first_seed + day).expect("the plan can be ridden");
                 let recordings = rehearsal.rides.iter().map(|r| r.to_recording()).collect();
                 let inputs = Inputs { session: rehearsal.session, recordings, weather: None, survey: None };
-                let depth = Depth { budget: instruments, draws: DEFAULT_DRAWS };
+                let depth = Depth { budget: instruments, draws: DEFAULT_LAP_DRAWS };
                 (analyse(&inputs, depth).expect("every day can be solved").solution, rehearsal.truth)
             })
             .collect();

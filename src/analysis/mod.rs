@@ -55,7 +55,7 @@ pub struct Inputs {
 
 /// Draws of the bootstrap over laps unless told otherwise: a standard error is then known to 1/√2000, 2.2 %, and the main
 /// job takes some 20 ms longer.
-pub const DEFAULT_DRAWS: usize = 1000;
+pub const DEFAULT_LAP_DRAWS: usize = 1000;
 
 /// What a caller may leave out to save time.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -68,7 +68,7 @@ pub struct Depth {
 
 impl Default for Depth {
     fn default() -> Self {
-        Depth { budget: true, draws: DEFAULT_DRAWS }
+        Depth { budget: true, draws: DEFAULT_LAP_DRAWS }
     }
 }
 

@@ -48,9 +48,8 @@ impl<'a> Repetition<'a> {
     /// With one input moved, to first order; `None` when the answer is not finite.
     pub fn answer(&self, response: &Response, one: Move) -> Option<Vec<f64>> {
         let touched = |run: usize| match one.input {
-            Input::MassOfRun(k) => k == run,
             Input::Gusts => false,
-            _ => true,
+            other => other.run().is_none_or(|k| k == run),
         };
         let used = &self.venue.fit.used;
         let laps: Vec<usize> = (0..used.len()).filter(|lap| touched(self.venue.address[used[*lap]].run)).collect();

@@ -7,7 +7,7 @@ use super::ride_flags::RideFlags;
 use super::{Format, Units, load, output, results};
 use clap::Args;
 use loopwright::analysis::{
-    Analysis, DEFAULT_DRAWS, Depth, Draws, FEWEST_DRAWS, Inputs, MOST_DRAWS, analyse, analyse_with_draws,
+    Analysis, DEFAULT_LAP_DRAWS, Depth, Draws, FEWEST_DRAWS, Inputs, MOST_DRAWS, analyse, analyse_with_draws,
 };
 use loopwright::error::Error;
 use loopwright::report::budget::budgets;
@@ -42,7 +42,7 @@ pub struct SolveArguments {
     #[arg(long, value_name = "N", value_parser = draws)]
     pub monte_carlo: Option<usize>,
     /// How often whole laps are drawn again for the second opinion on the standard errors; 0 for none
-    #[arg(long, value_name = "N", default_value_t = DEFAULT_DRAWS as u64, value_parser = clap::value_parser!(u64).range(0..=MOST_LAP_DRAWS))]
+    #[arg(long, value_name = "N", default_value_t = DEFAULT_LAP_DRAWS as u64, value_parser = clap::value_parser!(u64).range(0..=MOST_LAP_DRAWS))]
     pub draws: u64,
     #[command(flatten)]
     pub ride: RideFlags,
