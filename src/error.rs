@@ -68,6 +68,11 @@ pub enum Error {
     /// The equations have no finite solution.
     #[error("{stage}: {message}")]
     Numerical { stage: &'static str, message: String },
+    /// A drift of Crr that the order of riding does not show.
+    #[error(
+        "solve.crr_drift: in the order {order} a drift of Crr cannot be told from the set-ups ({reason}); ride {better}, or leave crr_drift out"
+    )]
+    DriftUndetermined { order: String, better: String, reason: String },
 
     // -- rollers -------------------------------------------------------------------------------
     /// No window of steady running after the warm-up.
@@ -135,6 +140,7 @@ impl Error {
             Error::NoLaps { .. } => "no-laps",
             Error::TooFewLaps { .. } => "too-few-laps",
             Error::Numerical { .. } => "numerical",
+            Error::DriftUndetermined { .. } => "drift-undetermined",
             Error::NoSteadyWindow { .. } => "no-steady-window",
             Error::NotRidden { .. } => "not-ridden",
             Error::ChangedFolder { .. } => "changed-folder",

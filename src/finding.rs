@@ -122,8 +122,12 @@ pub enum What {
     OrderConfounded { order: String },
     /// Wind drifted during the run and is modelled so.
     WindDrifted { change_m_s: f64 },
+    /// A fitted drift of Crr and a difference can hardly be told apart.
+    DriftConfounded { setup: String, baseline: String, order: String, inflation: f64, better: String },
     /// Two ways to the standard error disagree.
-    BootstrapDisagrees { setup: String, cluster_se: f64, bootstrap_se: f64 },
+    BootstrapDisagrees { quantity: &'static str, of: String, cluster_se: f64, bootstrap_se: f64 },
+    /// There is no second opinion on the standard errors.
+    BootstrapNotDone { reason: String },
 
     // -- rollers -------------------------------------------------------------------------------
     /// The no-load drag of the drums was not stated.
@@ -226,7 +230,9 @@ impl What {
             What::FewLaps { .. } => "few-laps",
             What::OrderConfounded { .. } => "order-confounded",
             What::WindDrifted { .. } => "wind-drifted",
+            What::DriftConfounded { .. } => "drift-confounded",
             What::BootstrapDisagrees { .. } => "bootstrap-disagrees",
+            What::BootstrapNotDone { .. } => "bootstrap-not-done",
             What::NoLoadDragAssumed => "no-load-drag-assumed",
             What::WarmUp { .. } => "warm-up",
             What::RollerPractice { .. } => "roller-practice",
@@ -308,7 +314,9 @@ impl What {
             What::FewLaps { laps } => format!("Only {laps} laps are used; intervals are wide for want of repeats."),
             What::OrderConfounded { order } => format!("The set-ups were ridden in the order {order}, so a drift through the day looks like a difference between them. Ride A B B A or A B C C B A."),
             What::WindDrifted { change_m_s } => format!("The wind changed by {change_m_s:.1} m/s during the run and is modelled as drifting linearly."),
-            What::BootstrapDisagrees { setup, cluster_se, bootstrap_se } => format!("For {setup} the standard error of Crr is {cluster_se:.5} from the sandwich and {bootstrap_se:.5} from resampled laps, more than 25 % apart; too few laps or one odd lap."),
+            What::DriftConfounded { setup, baseline, order, inflation, better } => format!("In the order {order} the drift of Crr through the day looks like the difference of {setup} and {baseline}: fitting it makes the standard error of that difference {}. The interval says so; ride {better}, which keeps the two apart.", if *inflation < 1000.0 { format!("{inflation:.1} times as large") } else { "grow without limit".into() }),
+            What::BootstrapDisagrees { quantity, of, cluster_se, bootstrap_se } => format!("The standard error of {quantity} of {of} is {cluster_se:.2e} by the scatter of laps and {bootstrap_se:.2e} when whole laps are drawn again, more than 25 % apart: few laps, or one odd lap that carries the result. Look at the lap residuals; more laps make it firm."),
+            What::BootstrapNotDone { reason } => format!("Laps could not be drawn again ({reason}), so there is no second opinion on the standard errors."),
             What::NoLoadDragAssumed => "The no-load drag of the drums was not stated and is taken as zero; Crr is too high by it. Spin the drums with a coast-down and state it.".into(),
             What::WarmUp { window_start_s, time_constant_s } => match time_constant_s {
                 Some(tau) => format!("Warm-up seen with a time constant of {tau:.0} s; the window starts at {window_start_s:.0} s."),

@@ -50,6 +50,12 @@ pub struct Solution {
     pub budget: Vec<BudgetLine>,
     pub solver: Solver,
     pub findings: Vec<FindingResult>,
+    /// Change of Crr over the day where one was asked for, else `null`.
+    #[serde(default)]
+    pub crr_drift: Option<CrrDriftResult>,
+    /// The second opinion on the scatter; `null` when it was not asked for or there is no loop.
+    #[serde(default)]
+    pub bootstrap: Option<BootstrapResult>,
     /// Results of each venue and what they say together when a session mixes loop and rollers, else `null`.
     #[serde(default)]
     pub venues: Option<Venues>,
@@ -156,6 +162,12 @@ pub struct RunResult {
     pub duration_s: f64,
     pub air_density_kg_m3: Option<f64>,
     pub temperature_c: Option<f64>,
+    /// As stated; `temperature_c` stands for it where it was not.
+    #[serde(default)]
+    pub tyre_temperature_c: Option<f64>,
+    /// Crr as ridden over Crr at the reference temperature; `null` on rollers or without a stated coefficient.
+    #[serde(default)]
+    pub crr_over_reference: Option<f64>,
     pub tyre_pressure_kpa: Option<Pressures>,
     pub lag_s: Measured,
     pub wind: WindResult,
@@ -363,4 +375,55 @@ pub struct SurfaceLoss {
     pub crr: Estimate,
     /// At the reference speed and mass.
     pub rolling_power_w: Estimate,
+}
+
+/// A change of Crr linear in time, the same for all set-ups.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct CrrDriftResult {
+    /// Per hour, with its scatter.
+    pub crr_per_h: Estimate,
+    /// Of no drift at all.
+    pub p_value: Option<f64>,
+    /// The moment to which every Crr belongs: the mean over the laps used, by their weights.
+    pub reference_time: Option<String>,
+    /// The same from the first record of the day.
+    pub reference_s: f64,
+    /// Whether a difference of Crr with the baseline can hardly be told from it.
+    pub confounded: bool,
+}
+
+/// Standard errors of the scatter from whole laps drawn again, beside those of the sandwich.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct BootstrapResult {
+    pub draws: usize,
+    pub seed: u64,
+    /// Draws whose equations had no answer and that are not counted.
+    pub failed: usize,
+    /// Laps alone at their speed in their run, which no draw can change: the standard errors below miss their scatter.
+    pub lone_laps: usize,
+    /// Whether one of the two standard errors of a Crr, a CdA or a difference is over 25 % larger than the other, beyond
+    /// what the number of draws leaves open.
+    pub disagrees: bool,
+    pub setups: Vec<BootstrapLine>,
+    /// Against the baseline.
+    pub contrasts: Vec<BootstrapLine>,
+}
+
+/// One set-up, or one difference where there is a baseline.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct BootstrapLine {
+    pub setup: String,
+    pub baseline: Option<String>,
+    pub crr: Resampled,
+    pub cda_m2: Resampled,
+    pub power_w: Resampled,
+}
+
+/// Both standard errors of one quantity; `null` where it is not known or held common.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+pub struct Resampled {
+    /// Of the sandwich, as in `scatter_se` of the estimate.
+    pub scatter_se: Option<f64>,
+    /// Of the laps drawn again.
+    pub bootstrap_se: Option<f64>,
 }

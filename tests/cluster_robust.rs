@@ -4,7 +4,7 @@
 mod dense_cluster;
 
 use dense_cluster::{Dense, LapsWithStepMeans, laps_with_step_means, normal, unequal_clusters};
-use loopwright::uncertainty::cluster::{Absorbed, Cluster, ClusterRobust};
+use loopwright::uncertainty::cluster::{Absorbed, Cluster, ClusterRobust, Laps};
 use loopwright::uncertainty::student::coverage_factor;
 use loopwright::uncertainty::working::Working;
 use nalgebra::{DMatrix, DVector};
@@ -20,7 +20,7 @@ fn with_step_means_absorbed_the_structured_sums_equal_the_dense_definition() {
     // The definition, in dense matrices; 1e-10 is a thousand rounding errors of this size of problem.
     for seed in 1..=5 {
         let LapsWithStepMeans { dense, absorbed, working } = laps_with_step_means(seed, independent);
-        dense.agrees_with(&ClusterRobust::new(&dense.clusters(), &absorbed, &working).unwrap(), 1e-10);
+        dense.agrees_with(&ClusterRobust::new(&dense.laps(), &absorbed, &working).unwrap(), 1e-10);
     }
 }
 
@@ -28,7 +28,7 @@ fn with_step_means_absorbed_the_structured_sums_equal_the_dense_definition() {
 fn with_nothing_absorbed_and_clusters_of_unequal_size_they_do_too() {
     for seed in 11..=15 {
         let dense = unequal_clusters(seed, &Working::independent(6));
-        let fast = ClusterRobust::new(&dense.clusters(), &Absorbed::Nothing, &Working::independent(6)).unwrap();
+        let fast = ClusterRobust::new(&dense.laps(), &Absorbed::Nothing, &Working::independent(6)).unwrap();
         dense.agrees_with(&fast, 1e-10);
     }
 }
@@ -51,7 +51,9 @@ fn the_mean_of_equal_clusters_has_one_degree_of_freedom_less_than_clusters() {
             residual: DVector::from_iterator(steps, lap.iter().map(|value| value - grand)),
         })
         .collect();
-    let fast = ClusterRobust::new(&clusters, &Absorbed::Nothing, &Working::independent(clusters.len())).unwrap();
+    let fast =
+        ClusterRobust::new(&Laps::from(&clusters[..]), &Absorbed::Nothing, &Working::independent(clusters.len()))
+            .unwrap();
     let got = fast.contrast(&DVector::from_element(1, 1.0));
     assert!((got.variance / (s2 / laps as f64) - 1.0).abs() < 1e-12);
     assert!((got.dof - 5.0).abs() < 1e-10, "{}", got.dof);
@@ -79,7 +81,7 @@ fn the_difference_of_two_groups_has_the_published_degrees_of_freedom() {
             });
         }
     }
-    let got = ClusterRobust::new(&clusters, &Absorbed::Nothing, &Working::independent(clusters.len()))
+    let got = ClusterRobust::new(&Laps::from(&clusters[..]), &Absorbed::Nothing, &Working::independent(clusters.len()))
         .unwrap()
         .contrast(&DVector::from_vec(vec![0.0, 1.0]));
     let (n1, n2) = (3.0_f64, 7.0_f64);
@@ -102,7 +104,9 @@ fn a_contrast_that_one_lap_alone_determines_has_no_variance() {
         })
         .collect();
     clusters[3].residual[0] = 0.0;
-    let robust = ClusterRobust::new(&clusters, &Absorbed::Nothing, &Working::independent(clusters.len())).unwrap();
+    let robust =
+        ClusterRobust::new(&Laps::from(&clusters[..]), &Absorbed::Nothing, &Working::independent(clusters.len()))
+            .unwrap();
     let mean = robust.contrast(&DVector::from_vec(vec![1.0, 0.0]));
     assert!((mean.dof - 2.0).abs() < 1e-9, "{mean:?}");
     let lone = robust.contrast(&DVector::from_vec(vec![1.0, 1.0]));
@@ -113,18 +117,21 @@ fn a_contrast_that_one_lap_alone_determines_has_no_variance() {
 fn inputs_that_do_not_fit_are_refused() {
     let LapsWithStepMeans { dense, absorbed, working } = laps_with_step_means(51, independent);
     let clusters = dense.clusters();
-    assert!(ClusterRobust::new(&clusters[..1], &Absorbed::Nothing, &Working::independent(1)).is_err());
-    assert!(ClusterRobust::new(&clusters, &Absorbed::StepMeans { lap_weights: vec![1.0] }, &working).is_err());
+    assert!(ClusterRobust::new(&Laps::from(&clusters[..1]), &Absorbed::Nothing, &Working::independent(1)).is_err());
+    assert!(
+        ClusterRobust::new(&Laps::from(&clusters[..]), &Absorbed::StepMeans { lap_weights: vec![1.0] }, &working)
+            .is_err()
+    );
     let mut missing = clusters.clone();
     missing[2].residual[0] = f64::NAN;
-    let message = ClusterRobust::new(&missing, &absorbed, &working).unwrap_err().to_string();
+    let message = ClusterRobust::new(&Laps::from(&missing[..]), &absorbed, &working).unwrap_err().to_string();
     assert!(message.contains("lap 3"), "{message}");
     let mut twin = clusters;
     for cluster in &mut twin {
         let first = cluster.jacobian.column(0).into_owned();
         cluster.jacobian.set_column(1, &first);
     }
-    assert!(ClusterRobust::new(&twin, &Absorbed::Nothing, &working).is_err());
+    assert!(ClusterRobust::new(&Laps::from(&twin[..]), &Absorbed::Nothing, &working).is_err());
 }
 
 /// Share of simulated days on which the interval of the slope holds the true value 0.
@@ -149,7 +156,7 @@ fn simulate_days(speeds: &[f64], days: usize, seed: u64) -> Coverage {
         let eye = DMatrix::identity(rows, rows);
         let dense = Dense { z: x.clone(), x, residual, errors: eye.clone(), working: eye, edges };
         let working = Working::independent(speeds.len());
-        let robust = ClusterRobust::new(&dense.clusters(), &Absorbed::Nothing, &working).unwrap();
+        let robust = ClusterRobust::new(&dense.laps(), &Absorbed::Nothing, &working).unwrap();
         let got = robust.contrast(&slope);
         held += usize::from(estimate[1].abs() < coverage_factor(0.95, got.dof) * got.standard_error());
         held_plain += usize::from(estimate[1].abs() < 1.96 * robust.uncorrected[(1, 1)].sqrt());

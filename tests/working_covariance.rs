@@ -6,7 +6,7 @@ mod dense_cluster;
 use dense_cluster::{
     Dense, LapsWithStepMeans, laps_with_step_means, normal, projector, random, step_dummies, unequal_clusters,
 };
-use loopwright::uncertainty::cluster::{Absorbed, Cluster, ClusterRobust};
+use loopwright::uncertainty::cluster::{Absorbed, Cluster, ClusterRobust, Laps};
 use loopwright::uncertainty::working::Working;
 use nalgebra::{DMatrix, DVector};
 use rand::SeedableRng;
@@ -25,10 +25,10 @@ fn with_step_means_absorbed_the_structured_sums_equal_the_dense_definition() {
     // The definition, in dense matrices; 1e-10 is a thousand rounding errors of this size of problem.
     for seed in 1..=5 {
         let LapsWithStepMeans { dense, absorbed, working } = laps_with_step_means(seed, uneven);
-        dense.agrees_with(&ClusterRobust::new(&dense.clusters(), &absorbed, &working).unwrap(), 1e-10);
+        dense.agrees_with(&ClusterRobust::new(&dense.laps(), &absorbed, &working).unwrap(), 1e-10);
         let smooth = |laps, steps| Working::autoregressive(0.6, steps, vec![1.0; laps]);
         let LapsWithStepMeans { dense, absorbed, working } = laps_with_step_means(seed, smooth);
-        dense.agrees_with(&ClusterRobust::new(&dense.clusters(), &absorbed, &working).unwrap(), 1e-10);
+        dense.agrees_with(&ClusterRobust::new(&dense.laps(), &absorbed, &working).unwrap(), 1e-10);
     }
 }
 
@@ -37,7 +37,7 @@ fn with_nothing_absorbed_and_clusters_of_unequal_size_they_do_too() {
     for seed in 11..=15 {
         let working = uneven(6, 7);
         let dense = unequal_clusters(seed, &working);
-        let fast = ClusterRobust::new(&dense.clusters(), &Absorbed::Nothing, &working).unwrap();
+        let fast = ClusterRobust::new(&dense.laps(), &Absorbed::Nothing, &working).unwrap();
         dense.agrees_with(&fast, 1e-10);
     }
 }
@@ -59,7 +59,7 @@ fn absorbing_step_means_is_the_same_as_estimating_them_beside_the_parameters() {
         });
         let hat = projector(&long);
         dense.residual = (DMatrix::identity(rows, rows) - &hat) * y;
-        let fast = ClusterRobust::new(&dense.clusters(), &absorbed, &working).unwrap();
+        let fast = ClusterRobust::new(&dense.laps(), &absorbed, &working).unwrap();
         let whole = Dense {
             x: long.clone(),
             z: long,
@@ -87,7 +87,7 @@ fn under_the_working_model_the_expected_covariance_is_the_true_one() {
             let block = scores.columns(start, rows);
             expected += block * covariance.view((start, start), (rows, rows)) * block.transpose();
         }
-        let fast = ClusterRobust::new(&dense.clusters(), &absorbed, &working).unwrap();
+        let fast = ClusterRobust::new(&dense.laps(), &absorbed, &working).unwrap();
         assert!((&expected - &fast.working).amax() < 1e-10 * expected.amax(), "{expected} {}", fast.working);
         let recovered = fast.contrast(&DVector::from_element(4, 1.0)).recovered;
         assert!((recovered - 1.0).abs() < 1e-10);
@@ -102,8 +102,8 @@ fn the_unit_of_the_working_variance_changes_nothing_but_the_working_covariance()
         variance: working.variance.iter().map(|v| 1e4 * v).collect(),
         correlation: working.correlation.clone(),
     };
-    let one = ClusterRobust::new(&dense.clusters(), &absorbed, &working).unwrap();
-    let other = ClusterRobust::new(&dense.clusters(), &absorbed, &larger).unwrap();
+    let one = ClusterRobust::new(&dense.laps(), &absorbed, &working).unwrap();
+    let other = ClusterRobust::new(&dense.laps(), &absorbed, &larger).unwrap();
     assert!((&one.covariance - &other.covariance).amax() < 1e-11 * one.covariance.amax());
     assert!((&one.working * 1e4 - &other.working).amax() < 1e-11 * other.working.amax());
     let contrast = DVector::from_vec(vec![1.0, -1.0, 0.0, 0.5]);
@@ -164,7 +164,7 @@ fn correlation_and_variances_are_found_from_residuals_of_few_laps() {
     let (mut phi, mut ratio, mut plain) = (Vec::new(), Vec::new(), 0.0);
     for _ in 0..days {
         let day = Day::new(0.4, [1.0, 2.5], &mut generator);
-        let found = Working::estimated(&day.clusters, &day.absorbed, &day.class).unwrap();
+        let found = Working::estimated(&Laps::from(&day.clusters[..]), &day.absorbed, &day.class).unwrap();
         phi.push(found.correlation[1]);
         ratio.push((found.variance[1] / found.variance[0]).ln());
         assert!((found.correlation[3] - found.correlation[1].powi(3)).abs() < 1e-12);
@@ -187,7 +187,7 @@ fn independent_errors_give_hardly_any_correlation_and_a_perfect_account_gives_no
     let day = |g: &mut Xoshiro256PlusPlus| Day::new(0.0, [1.0, 1.0], g);
     let mean = (0..200)
         .map(|_| day(&mut generator))
-        .map(|d| Working::estimated(&d.clusters, &d.absorbed, &d.class).unwrap().correlation[1])
+        .map(|d| Working::estimated(&Laps::from(&d.clusters[..]), &d.absorbed, &d.class).unwrap().correlation[1])
         .sum::<f64>()
         / 200.0;
     assert!(mean < 0.5 / 90.0_f64.sqrt() + 0.01, "{mean}");
@@ -195,7 +195,7 @@ fn independent_errors_give_hardly_any_correlation_and_a_perfect_account_gives_no
     for cluster in &mut perfect.clusters {
         cluster.residual.fill(0.0);
     }
-    let found = Working::estimated(&perfect.clusters, &perfect.absorbed, &perfect.class).unwrap();
+    let found = Working::estimated(&Laps::from(&perfect.clusters[..]), &perfect.absorbed, &perfect.class).unwrap();
     assert_eq!(found, Working::independent(Day::LAPS));
 }
 
@@ -209,7 +209,7 @@ fn laps_of_a_single_step_have_no_correlation_to_find() {
             residual: DVector::from_element(1, normal(&mut generator)),
         })
         .collect();
-    let found = Working::estimated(&clusters, &Absorbed::Nothing, &[0; 5]).unwrap();
+    let found = Working::estimated(&Laps::from(&clusters[..]), &Absorbed::Nothing, &[0; 5]).unwrap();
     assert_eq!(found.correlation, vec![1.0]);
 }
 
@@ -218,7 +218,7 @@ fn a_working_covariance_that_is_none_is_refused() {
     let LapsWithStepMeans { dense, absorbed, .. } = laps_with_step_means(51, uneven);
     let clusters = dense.clusters();
     let refused = |correlation: Vec<f64>, variance: Vec<f64>| {
-        ClusterRobust::new(&clusters, &absorbed, &Working { correlation, variance }).is_err()
+        ClusterRobust::new(&Laps::from(&clusters[..]), &absorbed, &Working { correlation, variance }).is_err()
     };
     let ones = vec![1.0; clusters.len()];
     assert!(refused(vec![1.0, 0.9, -0.9], ones.clone()), "such correlations are not positive definite");
@@ -226,5 +226,5 @@ fn a_working_covariance_that_is_none_is_refused() {
     assert!(refused(vec![], ones.clone()));
     assert!(refused(vec![1.0], vec![1.0]));
     assert!(refused(vec![1.0], [ones[1..].to_vec(), vec![0.0]].concat()));
-    assert!(Working::estimated(&clusters, &absorbed, &[0, 1]).is_err(), "a class is missing");
+    assert!(Working::estimated(&Laps::from(&clusters[..]), &absorbed, &[0, 1]).is_err(), "a class is missing");
 }

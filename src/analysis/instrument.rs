@@ -1,7 +1,7 @@
 //! What one standard uncertainty of each input does to the results: the type B budget (JCGM 100:2008, 5.1).
 //!
-//! Given a solved loop; repeats the fit with each input moved by +u and −u and gives the changes of Crr, CdA and watts
-//! of every set-up. Differences between set-ups are taken from the same changes, so what is common cancels.
+//! Given a solved loop; moves each input by +u and −u, takes the response of the fit and gives the changes of Crr, CdA
+//! and watts of every set-up. Differences between set-ups are taken from the same changes, so what is common cancels.
 
 use super::Inputs;
 use super::air_of_run::RunAir;
@@ -80,6 +80,9 @@ pub(crate) enum Input {
     GivenWind,
     /// Variance of the gusts.
     Gusts,
+    /// Stated reading of the tyres of a run.
+    TyreTemperatureOfRun(usize),
+    TemperatureCoefficient,
 }
 
 impl Input {
@@ -97,13 +100,33 @@ impl Input {
             Input::Bearing => "bearing drag",
             Input::GivenWind => "given wind",
             Input::Gusts => "gusts",
+            Input::TyreTemperatureOfRun(_) => "tyre temperature",
+            Input::TemperatureCoefficient => "temperature coefficient of Crr",
+        }
+    }
+
+    /// The run that alone has this error.
+    pub(crate) fn run(self) -> Option<usize> {
+        match self {
+            Input::MassOfRun(k) | Input::TyreTemperatureOfRun(k) => Some(k),
+            _ => None,
+        }
+    }
+
+    /// The same error of another run, where each run has its own.
+    pub(crate) fn in_run(self, run: usize) -> Input {
+        match self {
+            Input::MassOfRun(_) => Input::MassOfRun(run),
+            Input::TyreTemperatureOfRun(_) => Input::TyreTemperatureOfRun(run),
+            other => other,
         }
     }
 
     fn unit(self) -> &'static str {
         match self {
             Input::MassOfRun(_) => "kg",
-            Input::Temperature => "°C",
+            Input::Temperature | Input::TyreTemperatureOfRun(_) => "°C",
+            Input::TemperatureCoefficient => "1/°C",
             Input::Pressure => "hPa",
             Input::Humidity => "%",
             Input::WheelInertia => "kg m²",
@@ -136,7 +159,21 @@ pub(crate) fn inputs_of(session: &Session, air: &[RunAir], gustiness: Option<Gus
     if let Some(g) = gustiness {
         inputs.push((Input::Gusts, g.standard_uncertainty));
     }
+    inputs.extend(tyre_temperatures(session));
     inputs.retain(|(_, u)| *u > 0.0);
+    inputs
+}
+
+/// What stands behind bringing Crr to a reference temperature, where that was asked for.
+fn tyre_temperatures(session: &Session) -> Vec<(Input, f64)> {
+    if session.circuit.temperature_coefficient_per_c.is_none() {
+        return Vec::new();
+    }
+    let u = &session.uncertainty;
+    // A probe is held to each tyre anew, so that its errors do not cancel between runs.
+    let read = session.runs.iter().enumerate().filter(|(_, run)| run.tyre_temperature_c.is_some());
+    let mut inputs: Vec<(Input, f64)> = read.map(|(k, _)| (Input::TyreTemperatureOfRun(k), u.temperature_c)).collect();
+    inputs.push((Input::TemperatureCoefficient, u.temperature_coefficient_per_c.unwrap_or(0.0)));
     inputs
 }
 
@@ -148,17 +185,21 @@ pub fn budget(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue) -> Result<Inst
     let list = inputs_of(session, &venue.air, venue.gustiness);
     let again = Repetition::new(inputs, rides, venue);
     let at_base = again.at_base();
+    let response = again.response().ok_or_else(|| Error::Numerical {
+        stage: "uncertainty budget",
+        message: "the solved equations are singular; hold a parameter fixed".into(),
+    })?;
     let change = |input: Input, by: f64| -> Option<Vec<f64>> {
-        let moved = again.solve(&[Move { input, by }])?;
+        let moved = again.answer(&response, Move { input, by })?;
         Some(moved.iter().zip(&at_base).map(|(a, b)| a - b).collect())
     };
     let sources: Vec<Source> = list
         .par_iter()
         .map(|&(input, u)| {
             let (plus, minus) = (change(input, u), change(input, -u));
-            let name = match input {
-                Input::MassOfRun(k) => format!("mass, run {}", k + 1),
-                other => other.group().to_string(),
+            let name = match input.run() {
+                Some(k) => format!("{}, run {}", input.group(), k + 1),
+                None => input.group().to_string(),
             };
             match (plus, minus) {
                 (Some(plus), Some(minus)) => Ok(Source {
@@ -196,7 +237,15 @@ pub(crate) fn alter<'a>(run: &RunConditions<'a>, air: &RunAir, input: Input, by:
         Input::MassOfRun(_) => {}
         Input::Power => out.power_scale += by,
         Input::Speed => out.speed_scale += by,
-        Input::Temperature => out.density = run.density.scaled(density(by, 0.0, 0.0)),
+        Input::Temperature => {
+            out.density = run.density.scaled(density(by, 0.0, 0.0));
+            if run.tyres.is_of_air {
+                out.tyres.above_reference_c += by;
+            }
+        }
+        Input::TyreTemperatureOfRun(k) if k == run.run => out.tyres.above_reference_c += by,
+        Input::TyreTemperatureOfRun(_) => {}
+        Input::TemperatureCoefficient => out.tyres.coefficient_per_c += by,
         Input::Pressure => out.density = run.density.scaled(density(0.0, by, 0.0)),
         Input::Humidity => out.density = run.density.scaled(density(0.0, 0.0, by)),
         Input::Efficiency => out.rider.drivetrain_efficiency += by,

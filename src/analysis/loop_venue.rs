@@ -4,14 +4,15 @@
 
 use super::air_of_run::{RunAir, run_air};
 use super::instrument::{self, InstrumentBudget};
-use super::{Depth, Inputs};
+use super::{Depth, Inputs, crr_drift};
 use crate::circuit::{Lap, LapCut, RunToCut, SpeedAge, Survey, cut};
 use crate::constant::{STANDARD_GRAVITY_M_S2, normal_gravity_m_s2};
 use crate::error::Error;
 use crate::finding::{Finding, What};
+use crate::model::rolling::TyreTemperature;
 use crate::quantity::m_s_from_km_h;
 use crate::sample::{Cumulative, Reason, Ride};
-use crate::session::{Gusts, GustsWord, Lag, Session, Venue, WindMode};
+use crate::session::{Gusts, GustsWord, Lag, REFERENCE_TEMPERATURE_C, Run, Session, Venue, WindMode};
 use crate::solve::account::{LapAccount, RunConditions, TimeCurve};
 use crate::solve::fit::{Choices, Frame, LapInput, LoopFit, SurveyedSteps, fit, wind_variance};
 use crate::solve::gust::{Gustiness, gustiness, short_edges, short_lap};
@@ -22,6 +23,9 @@ const STATED_GUST_U: f64 = 0.25;
 /// Laps a run needs for its wind to be given a drift of its own. A drift that is not there costs next to nothing (the
 /// columns are nearly orthogonal to the rest); one that is left out biases Crr.
 pub(crate) const DRIFT_LAPS: usize = 5;
+
+/// Crr as ridden over Crr at the reference temperature that a linear rule may give (common practice, no source).
+const CREDIBLE_TEMPERATURE_FACTOR: std::ops::RangeInclusive<f64> = 0.5..=2.0;
 
 /// Change of wind within a run that is worth telling, m/s.
 const TOLD_DRIFT_M_S: f64 = 0.7;
@@ -98,6 +102,7 @@ fn best_speed_age(trial: impl Fn(f64) -> Option<AgeTrial> + Sync) -> Option<f64>
 pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<LoopVenue<'a>, Error> {
     let session = &inputs.session;
     let mut findings = Vec::new();
+    crr_drift::check(inputs)?;
     for (recording, ride) in inputs.recordings.iter().zip(rides) {
         need_channels(&recording.provenance.file, ride)?;
     }
@@ -113,6 +118,7 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
         findings.extend(of_run.findings.iter().cloned().map(|w| Finding::of_run(k, w)));
         air.push(of_run);
     }
+    near_reference(session, &air)?;
     let gravity_m_s2 = gravity(rides);
     let work: Vec<&Cumulative> = rides.iter().map(|r| &r.work_j).collect();
     let prepare = |age: SpeedAge| -> Result<Prepared, Error> {
@@ -142,10 +148,14 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
 
     let without_gusts = choices.clone();
     let mut frame = Frame { work: work.clone(), choices: &without_gusts, survey: None };
-    let mut solved = fit(&frame, &mut laps, None)?;
+    let mut solved = fit(&frame, &mut laps, None).map_err(|e| crr_drift::undetermined(session, e))?;
     let survey = inputs.survey.as_ref().map(|s| align_survey(s, &cut, &solved));
     if survey.is_some() {
         frame.survey = survey.as_ref();
+        solved = fit(&frame, &mut laps, Some(&solved))?;
+    }
+    if choices.crr_drift {
+        crr_drift::count_from_mean_moment(&mut laps, &solved);
         solved = fit(&frame, &mut laps, Some(&solved))?;
     }
     let gustiness = match session.wind.gusts {
@@ -252,9 +262,44 @@ pub(crate) fn choices(session: &Session, cut: &LapCut) -> Choices {
         held_lag_s: vec![held; runs],
         wind,
         wind_drift: cut.runs.iter().map(|l| l.iter().filter(|l| l.reason.is_none()).count() >= DRIFT_LAPS).collect(),
-        crr_drift: false,
+        crr_drift: session.solve.crr_drift,
         gust_variance: vec![0.0; runs],
     }
+}
+
+/// How far the tyres of a run are from the reference temperature; the air's stands for theirs where that is all there is.
+pub(super) fn tyre_temperature(session: &Session, run: &Run, air: &RunAir) -> TyreTemperature {
+    let circuit = &session.circuit;
+    TyreTemperature {
+        coefficient_per_c: circuit.temperature_coefficient_per_c.unwrap_or(0.0),
+        above_reference_c: run.tyre_temperature_c.unwrap_or(air.temperature_c)
+            - circuit.reference_temperature_c.unwrap_or(REFERENCE_TEMPERATURE_C),
+        is_of_air: run.tyre_temperature_c.is_none(),
+    }
+}
+
+/// The temperature rule is linear and holds near its reference.
+fn near_reference(session: &Session, air: &[RunAir]) -> Result<(), Error> {
+    for (run, air) in session.runs.iter().zip(air) {
+        let tyres = tyre_temperature(session, run, air);
+        let factor = tyres.crr_over_reference();
+        if !CREDIBLE_TEMPERATURE_FACTOR.contains(&factor) {
+            return Err(Error::Inconsistent {
+                file: run.file.clone(),
+                line: None,
+                message: format!(
+                    "tyres {:.0} °C from reference_temperature_c with {} per °C would have {factor:.2} times the Crr of the reference, \
+                     outside {} to {} where a linear rule makes sense; check tyre_temperature_c, temperature_coefficient_per_c and \
+                     reference_temperature_c",
+                    tyres.above_reference_c,
+                    tyres.coefficient_per_c,
+                    CREDIBLE_TEMPERATURE_FACTOR.start(),
+                    CREDIBLE_TEMPERATURE_FACTOR.end(),
+                ),
+            });
+        }
+    }
+    Ok(())
 }
 
 /// Conditions of every run as stated.
@@ -279,6 +324,7 @@ pub fn conditions<'c>(
             gravity_m_s2,
             density: air[k].density.clone(),
             given_wind: air[k].wind.clone(),
+            tyres: tyre_temperature(session, run, &air[k]),
             speed_scale: 1.0,
             power_scale: 1.0,
         })

@@ -7,7 +7,7 @@ use super::budget_lines::budget_lines;
 use super::contrasts::{Pair, PairDifference, contrasts};
 use super::instrument::Output;
 use super::known::{Known, Uncertain};
-use super::loop_venue::{LoopVenue, fit_findings, mean_density};
+use super::loop_venue::{LoopVenue, fit_findings, mean_density, tyre_temperature};
 use super::quantities::{Linear, PowerAt, SetupQuantities, linear_known};
 use super::run_results::{empty_solution, order_finding, run_result, venue_word};
 use crate::air::WindVector;
@@ -60,7 +60,10 @@ pub fn solution(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue, findings: &m
     } else {
         findings.extend(report.estimator_findings());
     }
-    findings.extend(order_finding(session, rides));
+    // A drift that is fitted has a finding of its own where the order does not show it.
+    if !session.solve.crr_drift {
+        findings.extend(order_finding(session, rides));
+    }
     let against = Pair::against_baseline(session);
     let differences =
         |pairs: &[Pair]| -> Vec<PairDifference> { pairs.iter().map(|p| report.difference(*p, separable)).collect() };
@@ -288,9 +291,7 @@ impl Report<'_> {
             // Lag and wind rest on CdA and Crr and are not known without them.
             Some(_) if !separable => Measured::default(),
             Some(c) => {
-                let mut unit = DVector::zeros(fit.layout.len);
-                unit[c] = 1.0;
-                let se = fit.covariance.contrast(&unit).standard_error();
+                let se = fit.covariance.parameter_standard_error(c);
                 Measured { value: Some(fit.parameters[c]), se: Some(se).filter(|s| s.is_finite()) }
             }
             None => Measured { value: held, se: None },
@@ -335,6 +336,7 @@ impl Report<'_> {
                 RunResult {
                     air_density_kg_m3: Some(mean_density(&self.venue.air[k])),
                     temperature_c: Some(self.venue.air[k].temperature_c),
+                    crr_over_reference: self.over_reference(k),
                     lag_s: measured(columns.lag, self.venue.choices.held_lag_s[k]),
                     wind: WindResult {
                         speed_m_s: wind.map(|w| w.speed_m_s()),
@@ -352,6 +354,12 @@ impl Report<'_> {
                 }
             })
             .collect()
+    }
+
+    /// Where a temperature coefficient was stated.
+    fn over_reference(&self, run: usize) -> Option<f64> {
+        self.session.circuit.temperature_coefficient_per_c?;
+        Some(tyre_temperature(self.session, &self.session.runs[run], &self.venue.air[run]).crr_over_reference())
     }
 
     fn circuit(&self) -> CircuitResult {

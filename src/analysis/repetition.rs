@@ -11,6 +11,7 @@ use crate::sample::Ride;
 use crate::session::Session;
 use crate::solve::account::{LapAccount, RunConditions};
 use crate::solve::fit::{Frame, LapInput, refit};
+use crate::solve::response::{AlteredLap, Response};
 
 /// An input and by how much it is moved.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -37,8 +38,48 @@ impl<'a> Repetition<'a> {
         self.outputs(&self.venue.fit.parameters, &PowerAt::reference(self.session))
     }
 
-    /// With the inputs moved; `None` when the fit has no finite answer there.
+    /// What small moves are answered from; `None` when the solved equations are singular.
+    pub fn response(&self) -> Option<Response<'a>> {
+        let fit = &self.venue.fit;
+        let frame = self.venue.frame();
+        Response::new(frame.problem(&self.venue.laps, &fit.used, &fit.weight, fit.row_sd_m), fit)
+    }
+
+    /// With one input moved, to first order; `None` when the answer is not finite.
+    pub fn answer(&self, response: &Response, one: Move) -> Option<Vec<f64>> {
+        let touched = |run: usize| match one.input {
+            Input::Gusts => false,
+            other => other.run().is_none_or(|k| k == run),
+        };
+        let used = &self.venue.fit.used;
+        let laps: Vec<usize> = (0..used.len()).filter(|lap| touched(self.venue.address[used[*lap]].run)).collect();
+        let accounts = self.accounts(&[one], laps.iter().map(|lap| used[*lap]))?;
+        let altered: Vec<AlteredLap> =
+            laps.iter().zip(accounts).map(|(&lap, account)| AlteredLap { lap, account }).collect();
+        let change = response.to(&altered, sum(&[one], Input::Gusts))?;
+        let parameters: Vec<f64> = self.venue.fit.parameters.iter().zip(change.iter()).map(|(p, c)| p + c).collect();
+        Some(self.outputs(&parameters, &self.power(&[one])))
+    }
+
+    /// With many inputs moved at once, solved until it settles; `None` when there is no finite answer.
     pub fn solve(&self, moves: &[Move]) -> Option<Vec<f64>> {
+        let venue = self.venue;
+        let accounts = self.accounts(moves, venue.fit.used.iter().copied())?;
+        let laps: Vec<LapInput> = venue
+            .fit
+            .used
+            .iter()
+            .zip(accounts)
+            .map(|(&i, account)| LapInput { account, ..venue.laps[i].clone() })
+            .collect();
+        let mut choices = venue.choices.clone();
+        choices.gust_variance.iter_mut().for_each(|v| *v += sum(moves, Input::Gusts));
+        let parameters = refit(&Frame { choices: &choices, ..venue.frame() }, &laps, &venue.fit)?;
+        Some(self.outputs(&parameters, &self.power(moves)))
+    }
+
+    /// Accounts of some laps with inputs moved.
+    fn accounts(&self, moves: &[Move], laps: impl Iterator<Item = usize>) -> Option<Vec<LapAccount>> {
         let venue = self.venue;
         let moved = |(run, air)| {
             let mut conditions: RunConditions = RunConditions::clone(run);
@@ -48,28 +89,20 @@ impl<'a> Repetition<'a> {
             conditions
         };
         let altered: Vec<RunConditions> = self.base.iter().zip(&venue.air).map(moved).collect();
-        let laps: Vec<LapInput> = venue
-            .fit
-            .used
-            .iter()
-            .map(|&i| {
-                let at = venue.address[i];
-                let lap = &venue.cut.runs[at.run][at.lap];
-                let account = LapAccount::new(&altered[at.run], at.lap, lap)?;
-                Some(LapInput { account, ..venue.laps[i].clone() })
-            })
-            .collect::<Option<_>>()?;
-        let sum = |input: Input| moves.iter().filter(|m| m.input == input).map(|m| m.by).sum::<f64>();
-        let mut choices = venue.choices.clone();
-        let gusts = sum(Input::Gusts);
-        choices.gust_variance.iter_mut().for_each(|v| *v += gusts);
-        let parameters = refit(&Frame { choices: &choices, ..venue.frame() }, &laps, &venue.fit)?;
+        laps.map(|i| {
+            let at = venue.address[i];
+            LapAccount::new(&altered[at.run], at.lap, &venue.cut.runs[at.run][at.lap])
+        })
+        .collect()
+    }
+
+    /// What watts are reckoned from.
+    fn power(&self, moves: &[Move]) -> PowerAt {
         // Watts are given where power is measured, so the efficiency enters them once more.
         let mut session = self.session.clone();
-        session.rider_and_bike.drivetrain_efficiency += sum(Input::Efficiency);
+        session.rider_and_bike.drivetrain_efficiency += sum(moves, Input::Efficiency);
         let power = PowerAt::reference(&session);
-        let power = PowerAt { bearing_w: power.bearing_w * (1.0 + sum(Input::Bearing)), ..power };
-        Some(self.outputs(&parameters, &power))
+        PowerAt { bearing_w: power.bearing_w * (1.0 + sum(moves, Input::Bearing)), ..power }
     }
 
     /// Crr, CdA and watts of every set-up.
@@ -82,4 +115,9 @@ impl<'a> Repetition<'a> {
             })
             .collect()
     }
+}
+
+/// By how much an input is moved in all.
+fn sum(moves: &[Move], input: Input) -> f64 {
+    moves.iter().filter(|m| m.input == input).map(|m| m.by).sum()
 }

@@ -53,7 +53,7 @@ pub fn solve(inputs: &Inputs, rides: &[Ride], depth: Depth) -> Result<RollerVenu
     let mut runs: Vec<SolvedRun> = Vec::with_capacity(rides.len());
     let mut refused: Vec<Refused> = Vec::new();
     for (k, (run, ride)) in session.runs.iter().zip(rides).enumerate() {
-        let air = temperature(inputs, ride);
+        let air = run.tyre_temperature_c.or_else(|| temperature(inputs, ride));
         let choice =
             Choice { temperature_c: air, window: run.window_s.map(|[from_s, to_s]| StatedWindow { from_s, to_s }) };
         let recording = with_speed(&inputs.recordings[k], ride);

@@ -39,6 +39,7 @@ pub fn run_result(inputs: &Inputs, ride: &Ride, k: usize) -> RunResult {
         records: ride.len(),
         started: jiff::Timestamp::from_second(ride.start_unix_s as i64).ok().map(|t| t.to_string()),
         duration_s: ride.duration_s(),
+        tyre_temperature_c: run.tyre_temperature_c,
         tyre_pressure_kpa: run.tyre_pressure_kpa.map(|p| Pressures { front: p.front, rear: p.rear }),
         ..RunResult::default()
     }

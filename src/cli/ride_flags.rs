@@ -77,6 +77,9 @@ pub(super) struct RunFlags {
     /// Rollers: from and to, in seconds from the first record, of the window that counts, such as 900,1200
     #[arg(long, value_name = "FROM,TO", value_delimiter = ',', value_parser = number)]
     pub(super) window_s: Vec<f64>,
+    /// Temperature of the tyres while ridden; that of the air stands for it when left out
+    #[arg(long, value_name = "C", value_parser = number, allow_negative_numbers = true)]
+    pub(super) tyre_temperature_c: Option<f64>,
     /// File of another device, from which channels are taken
     #[arg(long, value_name = "FILE")]
     pub(super) second_file: Option<String>,
@@ -191,7 +194,7 @@ pub(super) struct RollerFlags {
     /// Drag of the drums without a bicycle at 40 km/h
     #[arg(long = "no-load-power-w-at-40-km-h", value_name = "W", value_parser = number)]
     pub(super) no_load_power_w_at_40_km_h: Option<f64>,
-    /// Relative change of Crr per °C
+    /// Relative change of Crr per °C, on rollers or a loop
     #[arg(long, value_name = "PER_C", value_parser = number)]
     pub(super) temperature_coefficient_per_c: Option<f64>,
     #[arg(long, value_name = "C", value_parser = number, allow_negative_numbers = true, help = "To which Crr is brought")]
@@ -221,6 +224,9 @@ pub(super) struct UncertaintyFlags {
     #[arg(long = "uncertainty-drivetrain-efficiency", value_name = "FRACTION", value_parser = number, help = "Of the efficiency")]
     #[serde(rename = "drivetrain_efficiency")]
     pub(super) uncertainty_drivetrain_efficiency: Option<f64>,
+    #[arg(long = "uncertainty-temperature-coefficient-per-c", value_name = "PER_C", value_parser = number, help = "Of --temperature-coefficient-per-c")]
+    #[serde(rename = "temperature_coefficient_per_c")]
+    pub(super) uncertainty_temperature_coefficient_per_c: Option<f64>,
 }
 
 fn lag(text: &str) -> Result<Lag, String> {

@@ -37,6 +37,7 @@ impl RideFlags {
     pub fn session(&self, file: &str, id: &str) -> Result<Session, Error> {
         self.check_needed()?;
         let mut table = self.stated();
+        self.move_temperature_rule(&mut table);
         let mut run = match table.remove("run") {
             Some(Value::Object(run)) => run,
             _ => Map::new(),
@@ -63,6 +64,21 @@ impl RideFlags {
         }
         session.check().map_err(of_flags)?;
         Ok(session)
+    }
+
+    /// The flags of the temperature rule stand among those of the rollers and belong to the loop where one is ridden.
+    fn move_temperature_rule(&self, table: &mut Map<String, Value>) {
+        if self.circuit.kind.as_deref() == Some("rollers") {
+            return;
+        }
+        let Some(Value::Object(rollers)) = table.get_mut("rollers") else { return };
+        let moved: Vec<(String, Value)> = ["temperature_coefficient_per_c", "reference_temperature_c"]
+            .into_iter()
+            .filter_map(|key| rollers.remove_entry(key))
+            .collect();
+        if let Some(Value::Object(circuit)) = table.get_mut("loop") {
+            circuit.extend(moved);
+        }
     }
 
     fn check_needed(&self) -> Result<(), Error> {
@@ -133,7 +149,8 @@ mod tests {
         --roughness-length-m 0.03 --gusts none --lag 0.4 --confidence 0.9 --seed 2 --reference-speed-km-h 35 \
         --reference-mass-kg 80 --reference-air-density-kg-m3 1.1 --drum-diameter-m 0.11 --drum-spacing-m 0.3 \
         --rear-weight-fraction 0.6 --front-driven false --no-load-power-w-at-40-km-h 9 \
-        --temperature-coefficient-per-c 0.008 --reference-temperature-c 21 --uncertainty-mass-kg 0.2 \
+        --temperature-coefficient-per-c 0.008 --reference-temperature-c 21 --tyre-temperature-c 24 \
+        --uncertainty-temperature-coefficient-per-c 0.002 --uncertainty-mass-kg 0.2 \
         --uncertainty-power-fraction 0.02 --uncertainty-speed-fraction 0.002 --uncertainty-temperature-c 1 \
         --uncertainty-pressure-hpa 2 --uncertainty-humidity-pct 6 --uncertainty-drivetrain-efficiency 0.01";
 
@@ -146,6 +163,15 @@ mod tests {
         assert_eq!((session.rider_and_bike.mass_kg, session.uncertainty.mass_kg), (86.0, 0.2));
         assert_eq!((session.wind.speed_m_s, session.reference.speed_km_h), (Some(2.0), 35.0));
         assert_eq!((session.circuit.length_m, session.runs[0].keep.clone()), (Some(250.0), vec![2]));
+
+        assert_eq!(
+            (session.circuit.temperature_coefficient_per_c, session.circuit.reference_temperature_c),
+            (Some(0.008), Some(21.0))
+        );
+        assert_eq!(
+            (session.rollers.temperature_coefficient_per_c, session.runs[0].tyre_temperature_c),
+            (0.0, Some(24.0))
+        );
 
         let command = Arguments::command();
         let solve_command = command.find_subcommand("solve").expect("solve");

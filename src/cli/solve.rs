@@ -6,7 +6,9 @@ use super::output::progress_bar;
 use super::ride_flags::RideFlags;
 use super::{Format, Units, load, output, results};
 use clap::Args;
-use loopwright::analysis::{Analysis, Depth, Draws, FEWEST_DRAWS, Inputs, MOST_DRAWS, analyse, analyse_with_draws};
+use loopwright::analysis::{
+    Analysis, DEFAULT_LAP_DRAWS, Depth, Draws, FEWEST_DRAWS, Inputs, MOST_DRAWS, analyse, analyse_with_draws,
+};
 use loopwright::error::Error;
 use loopwright::report::budget::budgets;
 use loopwright::report::files::{FilesInput, files};
@@ -14,6 +16,9 @@ use loopwright::report::monte_carlo::check;
 use loopwright::report::text::summary;
 use loopwright::session::Venue;
 use std::path::{Path, PathBuf};
+
+/// More draws of laps than anyone needs; they take memory.
+const MOST_LAP_DRAWS: u64 = 100_000;
 
 /// Arguments of `solve`.
 #[derive(Debug, Args)]
@@ -36,6 +41,9 @@ pub struct SolveArguments {
     /// Check the budget by N random draws of all instrument inputs, 1000 to 200000
     #[arg(long, value_name = "N", value_parser = draws)]
     pub monte_carlo: Option<usize>,
+    /// How often whole laps are drawn again for the second opinion on the standard errors; 0 for none
+    #[arg(long, value_name = "N", default_value_t = DEFAULT_LAP_DRAWS as u64, value_parser = clap::value_parser!(u64).range(0..=MOST_LAP_DRAWS))]
+    pub draws: u64,
     #[command(flatten)]
     pub ride: RideFlags,
     #[command(flatten)]
@@ -46,7 +54,8 @@ pub fn run(arguments: SolveArguments, format: Format, units: Units) -> Result<()
     let out = arguments.out.clone().unwrap_or_else(|| default_out(&arguments.input));
     results::check(&out)?;
     let inputs = read(&arguments)?;
-    let analysis = solved(&inputs, arguments.monte_carlo)
+    let depth = Depth { draws: arguments.draws as usize, ..Depth::default() };
+    let analysis = solved(&inputs, depth, arguments.monte_carlo)
         .map_err(|e| Failure::from(e).with_hint(|| look_closer(&inputs, &arguments.input)))?;
     let files = files(&FilesInput {
         session: &inputs.session,
@@ -84,15 +93,15 @@ fn draws(text: &str) -> Result<usize, String> {
 }
 
 /// Solves, with a bar for the draws on a terminal only.
-fn solved(inputs: &Inputs, number: Option<usize>) -> Result<Analysis, Error> {
-    let Some(number) = number else { return analyse(inputs, Depth::default()) };
+fn solved(inputs: &Inputs, depth: Depth, number: Option<usize>) -> Result<Analysis, Error> {
+    let Some(number) = number else { return analyse(inputs, depth) };
     // Loop and rollers are drawn for one after the other.
     let rollers = |run| inputs.session.venue_of(run) == Venue::Rollers;
     let (some, all) = (inputs.session.runs.iter().any(rollers), inputs.session.runs.iter().all(rollers));
     let bar =
         progress_bar(number as u64 * if some && !all { 2 } else { 1 }, "{pos} of {len} draws {wide_bar} {eta} left");
     let after_each = || bar.inc(1);
-    let analysis = analyse_with_draws(inputs, Depth::default(), Some(Draws { number, after_each: &after_each }));
+    let analysis = analyse_with_draws(inputs, depth, Some(Draws { number, after_each: &after_each }));
     bar.finish_and_clear();
     analysis
 }

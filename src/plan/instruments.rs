@@ -26,6 +26,9 @@ pub struct Instruments {
     /// Mass apart, which differs from run to run.
     pub rider_and_bike: RiderAndBike,
     pub rollers: Rollers,
+    /// Relative change of Crr per °C on the loop, where the plan states one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub temperature_coefficient_per_c: Option<f64>,
 }
 
 /// Draws the errors of the day.
@@ -71,6 +74,11 @@ pub(super) fn draw(plan: &Plan, seed: u64) -> Instruments {
                 .map(|w| w * (1.0 + error(u.no_load_fraction)).max(0.0)),
             ..plan.rollers.clone()
         },
+        // Drawn last, so that plans without it keep their draws.
+        temperature_coefficient_per_c: plan
+            .circuit
+            .temperature_coefficient_per_c
+            .map(|k| k + error(u.temperature_coefficient_per_c.unwrap_or(0.0))),
     }
 }
 

@@ -8,6 +8,7 @@ mod alternatives;
 mod atmosphere;
 mod bean;
 mod beside_truth;
+mod bound;
 mod by_rehearsal;
 mod chance;
 mod course;
@@ -52,6 +53,7 @@ mod truth;
 
 pub use alternatives::Alternative;
 pub use beside_truth::{BesideTruth, beside_truth, solve_rehearsal};
+pub use bound::{LeastErrors, LeastScatter, least_scatter};
 pub use fit_writer::encode;
 pub use forecast::{FORECAST_SCHEMA, Forecast, forecast};
 pub use forecast_text::forecast_text;

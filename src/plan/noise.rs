@@ -48,6 +48,9 @@ pub struct Noise {
     pub gust_time_s: f64,
     /// Growth of the mean wind over the day.
     pub wind_drift_m_s_per_h: f64,
+    /// Growth of every Crr on the loop through the day, about the middle of it; below 0 as tyres warm up.
+    #[serde(skip_serializing_if = "is_zero")]
+    pub crr_drift_per_h: f64,
     pub speed_source: SpeedSource,
     /// Rolled-out circumference (common practice, no source).
     pub wheel_circumference_m: f64,
@@ -80,6 +83,10 @@ pub struct Noise {
     pub instrument_errors: InstrumentErrors,
 }
 
+fn is_zero(value: &f64) -> bool {
+    *value == 0.0
+}
+
 impl Default for Noise {
     fn default() -> Self {
         Noise {
@@ -89,6 +96,7 @@ impl Default for Noise {
             gust_sd_m_s: 0.3,
             gust_time_s: 3.0,
             wind_drift_m_s_per_h: 0.0,
+            crr_drift_per_h: 0.0,
             speed_source: SpeedSource::Wheel,
             wheel_circumference_m: 2.105,
             speed_scale: 1.0,

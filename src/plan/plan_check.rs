@@ -8,9 +8,10 @@ use super::noise::Noise;
 use super::plan_file::{Plan, PlannedLoop};
 use super::session_file::session_of;
 use crate::error::Error;
+use crate::model::rolling::TyreTemperature;
 use crate::quantity::m_s_from_km_h;
-use crate::session::check::{Checker, MASS, check as check_session, limit};
-use crate::session::{Venue, WindMode};
+use crate::session::check::{Checker, MASS, TYRE_TEMPERATURE, check as check_session, limit};
+use crate::session::{REFERENCE_TEMPERATURE_C, Venue, WindMode};
 
 /// Longest run and longest day, s.
 const LONGEST_RUN_S: f64 = 4.0 * 3600.0;
@@ -91,7 +92,12 @@ fn riding(plan: &Plan, at: &Checker) -> Result<(), Error> {
         let message = format!("start = \"{}\" is not a time; write it as 2031-05-03T09:00:00Z", plan.start);
         return Err(at.inconsistent(&["start"], message));
     }
-    for (key, count) in [("run_mass_kg", plan.run_mass_kg.len()), ("on", plan.on.len())] {
+    let of_runs = [
+        ("run_mass_kg", plan.run_mass_kg.len()),
+        ("run_tyre_temperature_c", plan.run_tyre_temperature_c.len()),
+        ("on", plan.on.len()),
+    ];
+    for (key, count) in of_runs {
         if count != 0 && count != plan.order.len() {
             let message = format!(
                 "{key} has {count} entries for {} runs; give one for each run or leave it out",
@@ -102,6 +108,9 @@ fn riding(plan: &Plan, at: &Checker) -> Result<(), Error> {
     }
     for &mass in &plan.run_mass_kg {
         at.within(&["run_mass_kg"], mass, &MASS)?;
+    }
+    for &temperature in &plan.run_tyre_temperature_c {
+        at.within(&["run_tyre_temperature_c"], temperature, &TYRE_TEMPERATURE)?;
     }
     if plan.on.iter().any(|&v| v != Venue::Rollers && v != plan.circuit.kind) {
         let message = "a day is ridden on the one loop of [loop], or on rollers; make «on» say so".to_string();
@@ -171,6 +180,11 @@ fn noise(n: &Noise, at: &Checker) -> Result<(), Error> {
         ("gust_time_s", n.gust_time_s, limit(0.1, 300.0, "correlation time in s")),
         ("wind_drift_m_s_per_h", n.wind_drift_m_s_per_h, limit(-5.0, 5.0, "growth of the wind in m/s in an hour")),
         (
+            "crr_drift_per_h",
+            n.crr_drift_per_h,
+            limit(-0.002, 0.002, "growth of Crr in an hour; −0.0002 is 5 % of a tyre's"),
+        ),
+        (
             "wheel_circumference_m",
             n.wheel_circumference_m,
             limit(1.0, 2.5, "rolled-out circumference in m; 2.105 is usual"),
@@ -225,6 +239,15 @@ fn circuit(plan: &Plan, at: &Checker) -> Result<(), Error> {
     )?;
     at.within(&key("altitude_m"), c.altitude_m, &limit(-400.0, 5000.0, "in m"))?;
     at.within(&key("aspect"), c.aspect, &limit(0.1, 20.0, "long side over short side"))?;
+    for &read_c in &plan.run_tyre_temperature_c {
+        let tyres = TyreTemperature {
+            coefficient_per_c: c.temperature_coefficient_per_c.unwrap_or(0.0),
+            above_reference_c: read_c - c.reference_temperature_c.unwrap_or(REFERENCE_TEMPERATURE_C),
+            is_of_air: false,
+        };
+        let hint = "Crr at this temperature over Crr at the reference; a linear rule makes no sense beyond";
+        at.within(&["run_tyre_temperature_c"], tyres.crr_over_reference(), &limit(0.5, 2.0, hint))?;
+    }
     at.within_if(&key("elevation_amplitude_m"), c.elevation_amplitude_m, &limit(0.0, 500.0, "in m"))?;
     at.within_if(&key("length_m"), c.length_m, &limit(80.0, 50_000.0, "length of one lap in m, not km"))?;
     at.within_if(

@@ -37,6 +37,9 @@ pub struct Plan {
     /// Mass of each run; that of `rider_and_bike`, scattered by `noise.mass_scatter_kg`, when left out.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub run_mass_kg: Vec<f64>,
+    /// Temperature of the tyres in each run, as read and as true; that of the air when left out.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub run_tyre_temperature_c: Vec<f64>,
     /// Venue of each run when a day mixes rollers and a loop; that of `loop.kind` when left out.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub on: Vec<Venue>,
@@ -154,6 +157,12 @@ pub struct PlannedLoop {
     /// Direction of travel at the gate, clockwise from north.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub home_straight_bearing_deg: Option<f64>,
+    /// Relative change of Crr per °C, as stated; the true one differs by its uncertainty. None when left out.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub temperature_coefficient_per_c: Option<f64>,
+    /// Temperature to which the Crr of the set-ups belongs; 20 °C when left out.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub reference_temperature_c: Option<f64>,
     /// Where the gate lies. The default is open sea, so that it is nobody's road.
     pub origin: Position,
     pub altitude_m: f64,
@@ -180,6 +189,8 @@ impl Default for PlannedLoop {
             elevation_amplitude_m: None,
             elevation_seed: 1,
             home_straight_bearing_deg: None,
+            temperature_coefficient_per_c: None,
+            reference_temperature_c: None,
             origin: Position { lat_deg: 0.5, lon_deg: -140.0 },
             altitude_m: 30.0,
             positions: None,

@@ -107,7 +107,7 @@ pub(super) fn as_planned(day: &QuietDay, plan: &Plan) -> DesignChoice {
         laps: plan.laps_per_run.saturating_sub(day.laps_lost).max(1),
         survey_sd_m: plan.circuit.survey_sd_m,
         pause_s: plan.pause_between_runs_s,
-        crr_drift: false,
+        crr_drift: day.session.solve.crr_drift,
         crr: day.session.solve.crr,
         cda: day.session.solve.cda,
         weighing: 1.0,

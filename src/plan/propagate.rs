@@ -10,11 +10,11 @@ use crate::analysis::instrument::Input;
 use crate::error::Error;
 use crate::solve::account::LapAccount;
 use crate::solve::design::{LapBlock, Problem};
-use crate::solve::fit::{Estimator, Frame, LapInput};
+use crate::solve::fit::{Estimator, Frame, LapInput, absorbed, projected};
 use crate::solve::instruments::PlannedRide;
 use crate::solve::layout::Layout;
 use crate::solve::weights::lap_weights;
-use crate::uncertainty::cluster::{Absorbed, Cluster, ClusterRobust};
+use crate::uncertainty::cluster::ClusterRobust;
 use crate::uncertainty::working::Working;
 use nalgebra::{DMatrix, DVector};
 
@@ -58,19 +58,18 @@ impl Design<'_> {
                 PlannedRide::new(&problem, &self.classes, &lag_s).blocks(&problem, &parameters)
             }
         };
-        let mut matrix = problem.cross(&z, &x).matrix;
-        for (i, p) in problem.prior.iter().enumerate() {
-            matrix[(i, i)] += p;
-        }
-        let inverse = matrix.try_inverse().filter(|m| m.iter().all(|v| v.is_finite())).ok_or_else(|| {
-            let message =
-                "the planned laps leave a parameter undetermined; plan more laps or two clearly different speeds";
-            Error::Numerical { stage: "prediction", message: message.into() }
-        })?;
-        let rows = projected(&problem, &z);
-        let mut core = self.by_row(noise, &rows) + self.by_edge(noise, &rows) + self.by_survey(&rows);
-        let by_lap = &core + self.by_gust(noise, &rows, false);
-        core += self.by_gust(noise, &rows, true);
+        let inverse = problem
+            .normal(&z, &x)
+            .dense()
+            .try_inverse()
+            .filter(|m| m.iter().all(|v| v.is_finite()))
+            .ok_or_else(|| {
+                let message =
+                    "the planned laps leave a parameter undetermined; plan more laps or two clearly different speeds";
+                Error::Numerical { stage: "prediction", message: message.into() }
+            })?;
+        let rows = weighted_instruments(&problem, &z);
+        let (core, by_lap) = (self.core(noise, &rows, true), self.core(noise, &rows, false));
         let carry = |core: &DMatrix<f64>| &inverse * core * inverse.transpose();
         Ok(Propagated {
             scatter: carry(&core),
@@ -83,22 +82,37 @@ impl Design<'_> {
         })
     }
 
+    /// Wᵀ Ω W for the weights W of all rows, lap by lap.
+    pub(super) fn core(&self, noise: &RowNoise, rows: &[DMatrix<f64>], across_laps: bool) -> DMatrix<f64> {
+        self.by_row(noise, rows)
+            + self.by_edge(noise, rows)
+            + self.by_survey(rows)
+            + self.by_gust(noise, rows, across_laps)
+    }
+
     /// Standard deviation of a row: square root of the mean variance, m.
-    fn row_sd_m(&self, noise: &RowNoise) -> f64 {
+    pub(super) fn row_sd_m(&self, noise: &RowNoise) -> f64 {
         let all: Vec<f64> =
             self.laps.iter().zip(&self.quiet).flat_map(|(l, q)| self.row_variances(noise, l, q)).collect();
         (all.iter().sum::<f64>() / all.len().max(1) as f64).sqrt().max(1e-6)
     }
 
+    /// Variance of each row of a lap by the power meter, m².
+    pub(super) fn work_variances(&self, noise: &RowNoise, lap: &LapInput, quiet: &QuietLap) -> Vec<f64> {
+        let steps = lap.account.edge_s.windows(2).zip(&quiet.power_square);
+        let per_joule_m = self.per_joule_m(&lap.account);
+        steps.map(|(edge_s, square)| noise.work_j2(*square, edge_s[1] - edge_s[0]) * per_joule_m.powi(2)).collect()
+    }
+
     /// Variance of each row of a lap, m².
     fn row_variances(&self, noise: &RowNoise, lap: &LapInput, quiet: &QuietLap) -> Vec<f64> {
         let edge_s = &lap.account.edge_s;
-        let row = |(j, push): (usize, &Push)| {
+        let row = |(j, (work, push)): (usize, (f64, &Push))| {
             let duration_s = edge_s[j + 1] - edge_s[j];
-            let work = noise.work_j2(quiet.power_square[j], duration_s) * self.per_joule_m(&lap.account).powi(2);
             work + push.squared() * noise.gust_m2_s2(duration_s, duration_s, None)
         };
-        self.pushes(&lap.account).iter().enumerate().map(row).collect()
+        let work = self.work_variances(noise, lap, quiet);
+        work.into_iter().zip(&self.pushes(&lap.account)).enumerate().map(row).collect()
     }
 
     /// What the solver will weigh each lap by, if misclosures scatter as the rows say.
@@ -130,7 +144,7 @@ impl Design<'_> {
     }
 
     /// Change of the residual of each step for a gust of 1 m/s east and north, m.
-    fn pushes(&self, account: &LapAccount) -> Vec<Push> {
+    pub(super) fn pushes(&self, account: &LapAccount) -> Vec<Push> {
         let run = self.runs[account.run].of;
         let fitted = if self.choices.wind { true_wind(&self.day.truth, run) } else { Default::default() };
         let cda_m2 = self.day.truth.setups.get(account.setup).map_or(f64::NAN, |s| s.cda_m2);
@@ -144,10 +158,7 @@ impl Design<'_> {
         let mut core = DMatrix::zeros(k, k);
         for ((lap, quiet), w) in self.laps.iter().zip(&self.quiet).zip(rows) {
             let mut weighted = w.clone();
-            for j in 0..w.nrows() {
-                let duration_s = lap.account.edge_s[j + 1] - lap.account.edge_s[j];
-                let variance =
-                    noise.work_j2(quiet.power_square[j], duration_s) * self.per_joule_m(&lap.account).powi(2);
+            for (j, variance) in self.work_variances(noise, lap, quiet).into_iter().enumerate() {
                 weighted.row_mut(j).scale_mut(variance);
             }
             core += w.tr_mul(&weighted);
@@ -232,7 +243,7 @@ impl Design<'_> {
 
     /// What one standard uncertainty of each source does to the parameters.
     fn shifts(&self, inverse: &DMatrix<f64>, rows: &[DMatrix<f64>]) -> Vec<Shift> {
-        let own_run = |source: usize| matches!(self.day.sources[source].input, Input::MassOfRun(_));
+        let own_run = |source: usize| self.day.sources[source].input.run().is_some();
         let mut shifts = Vec::new();
         for source in 0..self.day.sources.len() {
             let runs: Vec<Option<usize>> =
@@ -244,7 +255,8 @@ impl Design<'_> {
                         right += w.tr_mul(&DVector::from_column_slice(&quiet.moved[source]));
                     }
                 }
-                let share = if run.is_some() { self.weighing } else { 1.0 };
+                let weighed = matches!(self.day.sources[source].input, Input::MassOfRun(_));
+                let share = if weighed { self.weighing } else { 1.0 };
                 shifts.push(Shift { source, run, parameters: inverse * right * share });
             }
         }
@@ -254,17 +266,17 @@ impl Design<'_> {
 
 /// Change of a row's residual for a gust of 1 m/s, m s/m.
 #[derive(Debug, Clone, Copy)]
-struct Push {
+pub(super) struct Push {
     east: f64,
     north: f64,
 }
 
 impl Push {
-    fn dot(self, other: Push) -> f64 {
+    pub(super) fn dot(self, other: Push) -> f64 {
         self.east * other.east + self.north * other.north
     }
 
-    fn squared(self) -> f64 {
+    pub(super) fn squared(self) -> f64 {
         self.dot(self)
     }
 }
@@ -278,7 +290,7 @@ struct GustRow {
 }
 
 /// P Z of each lap, steps × parameters, times the weight of the lap.
-fn projected(problem: &Problem, z: &[LapBlock]) -> Vec<DMatrix<f64>> {
+fn weighted_instruments(problem: &Problem, z: &[LapBlock]) -> Vec<DMatrix<f64>> {
     let (k, steps) = (problem.layout.len, problem.steps());
     let dense: Vec<DMatrix<f64>> = z
         .iter()
@@ -306,18 +318,5 @@ fn projected(problem: &Problem, z: &[LapBlock]) -> Vec<DMatrix<f64>> {
 
 /// The solver's own covariance object on the design; its residuals are nothing, its degrees of freedom are not.
 fn robust(problem: &Problem, x: &[LapBlock], z: &[LapBlock]) -> Result<ClusterRobust, Error> {
-    let z: Vec<LapBlock> =
-        z.iter().zip(x).map(|(z, x)| LapBlock { residual: x.residual.clone(), columns: z.columns.clone() }).collect();
-    let clusters: Vec<Cluster> = problem
-        .projected(x)
-        .into_iter()
-        .zip(problem.projected(&z))
-        .map(|(x, z)| Cluster { jacobian: x.jacobian, instruments: z.jacobian, residual: x.residual })
-        .collect();
-    let absorbed = if problem.survey_m.is_some() {
-        Absorbed::Nothing
-    } else {
-        Absorbed::StepMeans { lap_weights: problem.weight.clone() }
-    };
-    ClusterRobust::new(&clusters, &absorbed, &Working::independent(clusters.len()))
+    ClusterRobust::new(&projected(problem, x, z), &absorbed(problem), &Working::independent(problem.laps.len()))
 }

@@ -23,7 +23,9 @@ const BRAKED_M_S: f64 = 3.0;
 /// Everything that decides a ride but chance.
 pub(super) struct Task<'a> {
     pub(super) course: &'a Course,
+    /// With the Crr of the start of the ride.
     pub(super) machine: Machine,
+    pub(super) crr_growth_per_s: f64,
     pub(super) density_kg_m3: f64,
     pub(super) gravity_m_s2: f64,
     pub(super) wind: MeanWind,
@@ -117,7 +119,8 @@ pub(super) fn ride(task: &Task, gusts: &mut Xoshiro256PlusPlus, rider: Xoshiro25
         if halted {
             state.speed_m_s = 0.0;
         } else {
-            state = task.machine.step(state, drive, STEP_S, task.course, &air);
+            let machine = Machine { crr: task.machine.crr + task.crr_growth_per_s * time_s, ..task.machine };
+            state = machine.step(state, drive, STEP_S, task.course, &air);
         }
         if drive.power_w == 0.0 && trouble.is_some() {
             rider.rest(state.speed_m_s);
@@ -186,6 +189,7 @@ mod tests {
                 crr: 0.0045,
                 cda_m2: 0.3,
             },
+            crr_growth_per_s: 0.0,
             density_kg_m3: 1.2,
             gravity_m_s2: 9.80665,
             // The home leg goes east, so this is a head wind there.

@@ -22,6 +22,8 @@ pub(super) fn session_of(plan: &Plan, stated_kg: &[f64], wind_scale: f64) -> Ses
         transition_m: plan.circuit.transition_m.filter(|_| track),
         home_straight_bearing_deg: plan.circuit.home_straight_bearing_deg.filter(|_| track),
         gate: None,
+        temperature_coefficient_per_c: plan.circuit.temperature_coefficient_per_c,
+        reference_temperature_c: plan.circuit.reference_temperature_c,
     };
     let wind = match plan.wind.mode {
         WindMode::Given => Wind {
@@ -37,6 +39,7 @@ pub(super) fn session_of(plan: &Plan, stated_kg: &[f64], wind_scale: f64) -> Ses
         file: format!("run-{}.fit", i + 1),
         setup: id.clone(),
         mass_kg: stated_kg.get(i).copied(),
+        tyre_temperature_c: plan.run_tyre_temperature_c.get(i).copied(),
         planned_speed_km_h: if plan.venue_of(i) == Venue::Rollers { Vec::new() } else { plan.speeds_km_h.clone() },
         on: Some(plan.venue_of(i)).filter(|v| *v != kind),
         ..Run::default()

@@ -17,7 +17,7 @@ use super::truth::{RunTruth, SetupTruth, Truth};
 use crate::constant::{STANDARD_GRAVITY_M_S2, normal_gravity_m_s2};
 use crate::error::Error;
 use crate::quantity::m_s_from_km_h;
-use crate::session::{Session, Venue};
+use crate::session::{REFERENCE_TEMPERATURE_C, Session, Venue};
 use rayon::prelude::*;
 
 /// Points of a levelled survey lie this far apart, m.
@@ -142,6 +142,24 @@ struct Run {
     truth: RunTruth,
 }
 
+/// Rolling resistance in the course of a run.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct RunCrr {
+    of_setup: f64,
+    at_start: f64,
+    growth_per_s: f64,
+}
+
+impl RunCrr {
+    fn at(&self, time_s: f64) -> f64 {
+        self.at_start + self.growth_per_s * time_s
+    }
+
+    fn moves(&self) -> bool {
+        self.growth_per_s != 0.0 || self.at_start != self.of_setup
+    }
+}
+
 /// A run as it was ridden, before anything is recorded.
 #[derive(Default)]
 struct Ridden {
@@ -180,6 +198,7 @@ impl Day<'_> {
             file: ride.file.clone(),
             setup: setup.id.clone(),
             mass_kg: self.weighings[run].true_kg,
+            crr: self.crr(run, setup).filter(|c| c.moves()).map(|c| c.at(0.5 * plan.nominal_duration_s(run))),
             speed_behind_power_s: rounded(speed_behind_power_s),
             wind_east_m_s: rounded(ridden.wind_east_m_s),
             wind_north_m_s: rounded(ridden.wind_north_m_s),
@@ -187,6 +206,36 @@ impl Day<'_> {
             spoiled_s: mishaps.iter().map(|m| m.at_s - 1.0).collect(),
         };
         Ok(Run { ride, truth })
+    }
+
+    /// Rolling resistance of a run on the loop: that of the set-up, moved by the temperature of the tyres and by the drift
+    /// since the middle of the day.
+    fn crr(&self, run: usize, setup: &PlannedSetup) -> Option<RunCrr> {
+        if self.plan.venue_of(run) == Venue::Rollers {
+            return None;
+        }
+        let circuit = &self.plan.circuit;
+        let factor = self.instruments.temperature_coefficient_per_c.map_or(1.0, |k| {
+            let reference_c = circuit.reference_temperature_c.unwrap_or(REFERENCE_TEMPERATURE_C);
+            let read_c = self.plan.run_tyre_temperature_c.get(run).copied();
+            1.0 / (1.0 + k * (read_c.unwrap_or(self.instruments.temperature_c) - reference_c))
+        });
+        let growth_per_s = self.plan.noise.crr_drift_per_h / 3600.0;
+        let since_middle_s = (self.starts_s[run] - self.starts_s[0]) as f64 - self.middle_s();
+        Some(RunCrr {
+            of_setup: setup.crr,
+            at_start: factor * (setup.crr + growth_per_s * since_middle_s),
+            growth_per_s: factor * growth_per_s,
+        })
+    }
+
+    /// Mean of the middles of the runs on the loop, from the start of the first run.
+    fn middle_s(&self) -> f64 {
+        let on_the_loop = (0..self.plan.order.len()).filter(|run| self.plan.venue_of(*run) != Venue::Rollers);
+        let middle =
+            |run: usize| (self.starts_s[run] - self.starts_s[0]) as f64 + 0.5 * self.plan.nominal_duration_s(run);
+        let middles: Vec<f64> = on_the_loop.map(middle).collect();
+        middles.iter().sum::<f64>() / middles.len().max(1) as f64
     }
 
     fn machine(&self, run: usize, crr: f64, cda_m2: f64) -> Machine {
@@ -227,9 +276,12 @@ impl Day<'_> {
     ) -> Result<Ridden, Error> {
         let speeds_m_s: Vec<f64> = self.plan.speeds_km_h.iter().map(|&v| m_s_from_km_h(v)).collect();
         let standing_s: f64 = mishaps.iter().map(|m| m.duration_s).sum();
+        let crr =
+            self.crr(run, setup).unwrap_or(RunCrr { of_setup: setup.crr, at_start: setup.crr, growth_per_s: 0.0 });
         let task = Task {
             course,
-            machine: self.machine(run, setup.crr, setup.cda_m2),
+            machine: self.machine(run, crr.at_start, setup.cda_m2),
+            crr_growth_per_s: crr.growth_per_s,
             density_kg_m3: self.instruments.air_density_kg_m3,
             gravity_m_s2: self.gravity_m_s2,
             wind: self.wind(run),

@@ -40,6 +40,9 @@ pub struct RunTruth {
     pub file: String,
     pub setup: String,
     pub mass_kg: f64,
+    /// Crr in the middle of the run where temperature or a drift moves it from that of the set-up.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub crr: Option<f64>,
     /// Speed against power: mean age of the speeds at their stamps, less the delay of the averaging second of the
     /// power meter. Zero for an exact speed and a power that is the mean of the second before its stamp.
     pub speed_behind_power_s: f64,

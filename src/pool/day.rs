@@ -11,7 +11,7 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
 /// Sources of a budget that are another error on another day. All others belong to the measuring chain.
-pub const OF_A_DAY: [&str; 4] = ["mass", "gusts", "given wind", "turning mass of the drums"];
+pub const OF_A_DAY: [&str; 5] = ["mass", "tyre temperature", "gusts", "given wind", "turning mass of the drums"];
 /// Largest number that a difference or its error can be.
 const LARGEST: f64 = 1e6;
 /// Most set-ups in a result.

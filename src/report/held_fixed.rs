@@ -93,6 +93,10 @@ pub fn held_fixed(session: &Session, solution: &Solution, units: Units) -> Vec<F
             lines.push(line("speed of the given wind", "as stated or logged".into(), percent(u.wind_fraction)));
         }
     }
+    if let Some(k) = session.circuit.temperature_coefficient_per_c.filter(|_| loops) {
+        let uncertainty = u.temperature_coefficient_per_c.map_or(String::new(), with(" per °C"));
+        lines.push(line("temperature coefficient of Crr", with(" per °C")(k), uncertainty));
+    }
     if session.runs.iter().any(|run| session.venue_of(run) == Venue::Rollers) {
         let rollers = &session.rollers;
         let no_load = rollers.no_load_power_w_at_40_km_h;

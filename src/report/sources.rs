@@ -22,6 +22,7 @@ pub enum Source {
     Nga,
     Picard,
     PustejovskyTipton,
+    RaoWu,
     Sargan,
     Schuirmann,
     StaigerStock,
@@ -52,6 +53,7 @@ impl Source {
             Source::Nga => "NGA.STND.0036",
             Source::Picard => "Picard et al. 2008",
             Source::PustejovskyTipton => "Pustejovsky & Tipton 2018",
+            Source::RaoWu => "Rao & Wu 1988",
             Source::Sargan => "Sargan 1958",
             Source::Schuirmann => "Schuirmann 1987",
             Source::StaigerStock => "Staiger & Stock 1997",
@@ -123,6 +125,10 @@ impl Source {
                 "Pustejovsky, J. E. & Tipton, E. (2018). Small-sample methods for cluster-robust variance \
                  estimation and hypothesis testing in fixed effects models. Journal of Business & Economic \
                  Statistics 36, 672–683."
+            }
+            Source::RaoWu => {
+                "Rao, J. N. K. & Wu, C. F. J. (1988). Resampling inference with complex survey data. Journal of the \
+                 American Statistical Association 83, 231–241."
             }
             Source::Sargan => {
                 "Sargan, J. D. (1958). The estimation of economic relationships using instrumental variables. \

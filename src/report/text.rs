@@ -3,10 +3,12 @@
 //!
 //! Given the solution and a width; gives plain text that fits it, without colour. It prints nothing itself.
 
+use super::crr_drift;
 use super::differences::{self, Naming};
 use super::laps_left_out;
 use super::number::{Shown, UNKNOWN, fixed, percent, shown, significant};
 use super::run_table::{self, Detail};
+use super::second_opinion;
 use super::table::{Grid, paragraph};
 use super::together::{agreement, together};
 use super::units::Units;
@@ -38,6 +40,8 @@ pub fn summary(solution: &Solution, width: usize, units: Units) -> String {
                      test finds with 80 % power.";
         text.push_str(&paragraph(words, width, ""));
     }
+    text.push_str(&paragraph_if(&second_opinion::sentence(solution), width));
+    text.push_str(&paragraph_if(&crr_drift::sentence(solution), width));
     if let Some(both) = together(solution, units) {
         section(&mut text, width, &format!("Loop and rollers, ± at {share}"), &both.setups.text(width));
         let heading = format!("Differences seen on loop and rollers, ± at {share}");

@@ -50,6 +50,7 @@ pub fn kinds(u: &Uncertainty) -> Vec<Kind> {
     let no_load = |i: &mut Inputs, by: f64| {
         i.rollers.no_load_power_w_at_40_km_h = i.rollers.no_load_power_w_at_40_km_h.map(|p| p * (1.0 + by));
     };
+    let coefficient_u = u.temperature_coefficient_per_c.unwrap_or(0.0);
     let (session, run) = (Reach::Session, Reach::Run);
     let kind = |source, unit, standard_uncertainty, reach, alter: fn(&mut Inputs, f64)| Kind {
         source,
@@ -72,6 +73,9 @@ pub fn kinds(u: &Uncertainty) -> Vec<Kind> {
         kind("weight share", "1", u.rear_weight_fraction, session, |i, by| i.rollers.rear_weight_fraction += by),
         kind("no-load drag", "1", u.no_load_fraction, session, no_load),
         kind("turning mass of the drums", "kg", DRUM_ROTATING_MASS_U_KG, run, |i, by| i.drum_rotating_mass_kg += by),
+        kind("temperature coefficient of Crr", "1/°C", coefficient_u, session, |i, by| {
+            i.rollers.temperature_coefficient_per_c += by;
+        }),
         kind("air temperature", "°C", u.temperature_c, run, |i, by| i.temperature_c = i.temperature_c.map(|t| t + by)),
     ]
 }

@@ -18,6 +18,8 @@ pub(crate) const MASS: Limit =
     limit(25.0, 250.0, "rider, bicycle and kit together in kg; not g, and not the bicycle alone");
 const PRESSURE: Limit =
     limit(500.0, 1100.0, "station pressure in hPa, not reduced to sea level; 1 bar is 1000 hPa, 1 mmHg is 1.333 hPa");
+const COEFFICIENT: Limit = limit(0.0, 0.05, "relative change per °C: 0.008 is 0.8 % per °C");
+pub(crate) const TYRE_TEMPERATURE: Limit = limit(-30.0, 90.0, "of the tyre in °C, not °F or K");
 const TYRE: Limit = limit(50.0, 1600.0, "tyre pressure in kPa: 1 bar is 100 kPa, 1 psi is 6.9 kPa");
 
 /// Where a check looks and what it says.
@@ -102,6 +104,11 @@ pub(super) fn rider(r: &RiderAndBike, at: &Checker) -> Result<(), Error> {
 /// Checks standard uncertainties by themselves.
 pub(super) fn uncertainty(u: &Uncertainty, at: &Checker) -> Result<(), Error> {
     let fraction = limit(0.0, 0.5, "a fraction, not per cent: 1 % is 0.01");
+    at.within_if(
+        &["uncertainty", "temperature_coefficient_per_c"],
+        u.temperature_coefficient_per_c,
+        &limit(0.0, 0.05, "standard uncertainty of the relative change of Crr per °C: 0.003 is 0.3 % per °C"),
+    )?;
     let checks: [(&str, f64, Limit); 15] = [
         ("mass_kg", u.mass_kg, limit(0.0, 10.0, "standard uncertainty of one weighing in kg")),
         ("power_fraction", u.power_fraction, limit(0.0, 0.5, fraction.hint)),
@@ -167,6 +174,8 @@ fn circuit(session: &Session, at: &Checker) -> Result<(), Error> {
             }
         }
     }
+    at.within_if(&["loop", "temperature_coefficient_per_c"], c.temperature_coefficient_per_c, &COEFFICIENT)?;
+    at.within_if(&["loop", "reference_temperature_c"], c.reference_temperature_c, &limit(-10.0, 50.0, "in °C"))?;
     let r = &session.rollers;
     at.within(
         &["rollers", "drum_diameter_m"],
@@ -188,11 +197,7 @@ fn circuit(session: &Session, at: &Checker) -> Result<(), Error> {
         r.no_load_power_w_at_40_km_h,
         &limit(0.0, 200.0, "drag of the empty drums at 40 km/h in W"),
     )?;
-    at.within(
-        &["rollers", "temperature_coefficient_per_c"],
-        r.temperature_coefficient_per_c,
-        &limit(0.0, 0.05, "relative change per °C: 0.008 is 0.8 % per °C"),
-    )?;
+    at.within(&["rollers", "temperature_coefficient_per_c"], r.temperature_coefficient_per_c, &COEFFICIENT)?;
     at.within(&["rollers", "reference_temperature_c"], r.reference_temperature_c, &limit(-10.0, 50.0, "in °C"))
 }
 
@@ -268,6 +273,10 @@ fn choices(session: &Session, at: &Checker) -> Result<(), Error> {
     let s = &session.solve;
     if let Lag::Seconds(lag) = s.lag {
         at.within(&["solve", "lag"], lag, &limit(-3.0, 3.0, "seconds that speed runs behind power, or \"estimate\""))?;
+    }
+    if s.crr_drift && session.runs.iter().all(|run| session.venue_of(run) == Venue::Rollers) {
+        let message = "crr_drift is for runs on a loop; on rollers the warm-up is cut off instead. Leave it out".into();
+        return Err(at.inconsistent(&["solve", "crr_drift"], message));
     }
     at.within(&["solve", "confidence"], s.confidence, &limit(0.5, 0.999, "a fraction: 0.95, not 95"))?;
     at.within_if(
@@ -349,6 +358,7 @@ fn setups_and_runs(session: &Session, at: &Checker) -> Result<(), Error> {
             at.within(&["run", &n, "tyre_pressure_kpa", "front"], p.front, &TYRE)?;
             at.within(&["run", &n, "tyre_pressure_kpa", "rear"], p.rear, &TYRE)?;
         }
+        at.within_if(&key("tyre_temperature_c"), run.tyre_temperature_c, &TYRE_TEMPERATURE)?;
         for &speed in &run.planned_speed_km_h {
             at.within(&key("planned_speed_km_h"), speed, &limit(5.0, 120.0, "in km/h, one for each lap, repeated"))?;
         }

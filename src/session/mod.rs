@@ -138,6 +138,9 @@ pub struct Uncertainty {
     pub rear_weight_fraction: f64,
     /// Relative, of the stated no-load power of the drums.
     pub no_load_fraction: f64,
+    /// Of a stated temperature coefficient of Crr; taken as exact when left out.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub temperature_coefficient_per_c: Option<f64>,
 }
 
 impl Default for Uncertainty {
@@ -158,6 +161,7 @@ impl Default for Uncertainty {
             drum_spacing_m: 0.002,
             rear_weight_fraction: 0.02,
             no_load_fraction: 0.1,
+            temperature_coefficient_per_c: None,
         }
     }
 }
@@ -195,7 +199,16 @@ pub struct Circuit {
     /// Direction of travel on the home straight, clockwise from north; only needed for wind outdoors.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub home_straight_bearing_deg: Option<f64>,
+    /// Relative change of Crr per °C on this loop (ISO 28580 uses 0.008 for car tyres); 0 when left out.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub temperature_coefficient_per_c: Option<f64>,
+    /// To which Crr is brought; 20 °C when left out.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub reference_temperature_c: Option<f64>,
 }
+
+/// Reference temperature of Crr where none is stated, °C, as on rollers.
+pub const REFERENCE_TEMPERATURE_C: f64 = 20.0;
 
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -239,6 +252,9 @@ impl Default for Lag {
 pub struct Solve {
     pub cda: Sharing,
     pub crr: Sharing,
+    /// Fit a change of Crr linear in time over the day, common to all set-ups, as of tyres that warm up (loops only).
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub crr_drift: bool,
     pub lag: Lag,
     pub confidence: f64,
     /// A difference below this is of no interest; turns on the verdict "equivalent".
@@ -252,6 +268,7 @@ impl Default for Solve {
         Solve {
             cda: Sharing::PerSetup,
             crr: Sharing::PerSetup,
+            crr_drift: false,
             lag: Lag::default(),
             confidence: 0.95,
             negligible_power_w: None,
@@ -304,7 +321,7 @@ impl Default for Rollers {
             front_driven: true,
             no_load_power_w_at_40_km_h: None,
             temperature_coefficient_per_c: 0.0,
-            reference_temperature_c: 20.0,
+            reference_temperature_c: REFERENCE_TEMPERATURE_C,
         }
     }
 }
@@ -364,6 +381,9 @@ pub struct Run {
     /// Recorded and printed; never enters the model.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub tyre_pressure_kpa: Option<TyrePressure>,
+    /// Of the tyres while ridden; that of the air stands for it where Crr is brought to a reference temperature.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub tyre_temperature_c: Option<f64>,
     #[serde(default)]
     pub laps: LapSource,
     /// Planned speed of each lap, repeated over the laps.

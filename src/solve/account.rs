@@ -15,6 +15,7 @@ use crate::model::aerodynamic::{AirSpeed, Gusts, drag_per_area_n_m2, drag_wind_d
 use crate::model::bearing::bearing_force_n;
 use crate::model::kinetic::{kinetic_energy_j, rotating_mass_kg};
 use crate::model::lean;
+use crate::model::rolling::TyreTemperature;
 use crate::sample::{Cumulative, Ride};
 use crate::session::RiderAndBike;
 
@@ -36,6 +37,8 @@ pub struct RunConditions<'a> {
     pub density: TimeCurve,
     /// Wind at rider height where it was given, m/s; the fitted wind is added to it.
     pub given_wind: WindCurve,
+    /// Brings Crr to the reference temperature.
+    pub tyres: TyreTemperature,
     /// Scale of measured speed, 1 unless a budget asks otherwise.
     pub speed_scale: f64,
     /// Scale of measured power, likewise.
@@ -117,8 +120,10 @@ pub struct LapAccount {
     efficiency: f64,
     /// Bearing work, growth of kinetic energy and of the height lost by leaning, J.
     fixed_j: Vec<f64>,
-    /// D, m.
+    /// D, m, so that Crr is that at the reference temperature.
     pub rolling_m: Vec<f64>,
+    /// Crr as ridden over Crr at the reference temperature, which is in D.
+    pub crr_over_reference: f64,
     nodes: Vec<Node>,
     /// Middle of the lap in the run, −1 at its beginning to 1 at its end.
     pub phase: f64,
@@ -175,6 +180,7 @@ impl LapAccount {
             efficiency: rider.drivetrain_efficiency * run.power_scale,
             fixed_j: Vec::with_capacity(steps),
             rolling_m: Vec::with_capacity(steps),
+            crr_over_reference: run.tyres.crr_over_reference(),
             nodes: Vec::with_capacity(steps * NODES),
             phase: 2.0 * 0.5 * (lap.start_s + lap.end_s) / run.ride.duration_s() - 1.0,
             mean_speed_m_s: lap.mean_speed_m_s() * run.speed_scale,
@@ -201,7 +207,7 @@ impl LapAccount {
                     given_wind: run.given_wind.at(time_s),
                 });
             }
-            account.rolling_m.push(rolling);
+            account.rolling_m.push(rolling * account.crr_over_reference);
             account.fixed_j.push(bearing + stored[j + 1] - stored[j]);
         }
         let finite = account.fixed_j.iter().chain(&account.rolling_m).all(|x| x.is_finite());

@@ -5,10 +5,13 @@
 
 use super::account::{AeroColumns, FittedWind, LapAccount};
 use super::layout::Layout;
+use super::normal::{Normal, RunBlock};
 use super::profile::Absorption;
 use crate::sample::Cumulative;
+use crate::uncertainty::rows::{LapRows, Rows};
 use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
+use std::borrow::Borrow;
 
 /// What stays the same while a fit looks for its parameters.
 #[derive(Clone)]
@@ -105,17 +108,19 @@ impl<'a> Problem<'a> {
 
     /// What every lap's equations are made of at the lags and winds among the parameters; CdA and Crr are not read.
     pub fn parts(&self, parameters: &[f64]) -> Vec<LapParts> {
-        let part = |g: usize| {
-            let account = self.laps[g];
-            let state = self.run_state(parameters, account.run);
-            let lag_derivative = |_| account.supplied_lag_derivative(self.work[account.run], state.lag_s);
-            LapParts {
-                left: self.left_side(g, &state),
-                aero: account.aero(state.wind, self.gust_variance[account.run]),
-                lag_derivative: self.layout.runs[account.run].lag.map(lag_derivative),
-            }
-        };
-        (0..self.laps.len()).into_par_iter().map(part).collect()
+        (0..self.laps.len()).into_par_iter().map(|g| self.parts_of(g, parameters)).collect()
+    }
+
+    /// The same for one lap.
+    pub(super) fn parts_of(&self, g: usize, parameters: &[f64]) -> LapParts {
+        let account = self.laps[g];
+        let state = self.run_state(parameters, account.run);
+        let lag_derivative = |_| account.supplied_lag_derivative(self.work[account.run], state.lag_s);
+        LapParts {
+            left: self.left_side(g, &state),
+            aero: account.aero(state.wind, self.gust_variance[account.run]),
+            lag_derivative: self.layout.runs[account.run].lag.map(lag_derivative),
+        }
     }
 
     /// Residuals and derivatives of every lap at given parameters.
@@ -128,7 +133,8 @@ impl<'a> Problem<'a> {
         parts.into_iter().enumerate().map(|(g, part)| self.block(g, part, parameters)).collect()
     }
 
-    fn block(&self, g: usize, part: LapParts, parameters: &[f64]) -> LapBlock {
+    /// Residual and derivatives of one lap from its parts at these parameters.
+    pub(super) fn block(&self, g: usize, part: LapParts, parameters: &[f64]) -> LapBlock {
         let account = self.laps[g];
         let l = &self.layout;
         let run = &l.runs[account.run];
@@ -224,39 +230,68 @@ impl<'a> Problem<'a> {
         out
     }
 
-    /// ZᵀPX and ZᵀPr with the profile taken out; `z` holds instruments in the same layout as `x`.
-    pub fn cross(&self, z: &[LapBlock], x: &[LapBlock]) -> Normal {
-        let (k, steps) = (self.layout.len, self.steps());
-        let mut matrix = DMatrix::zeros(k, k);
-        let mut right = DVector::zeros(k);
-        let mut sum_z = DMatrix::zeros(steps, k);
-        let mut sum_x = DMatrix::zeros(steps, k);
-        let mut sum_r = DVector::zeros(steps);
-        for ((zb, xb), &w) in z.iter().zip(x).zip(&self.weight) {
-            for zc in &zb.columns {
-                for xc in &xb.columns {
-                    matrix[(zc.parameter, xc.parameter)] += w * dot(&zc.values, &xc.values);
+    /// ZᵀPX with the profile taken out and the priors added; `z` holds instruments in the same layout as `x`.
+    pub fn normal(&self, z: &[LapBlock], x: &[LapBlock]) -> Normal {
+        let (k, steps, shared) = (self.layout.len, self.steps(), self.layout.linear);
+        let mut corner = DMatrix::from_diagonal(&DVector::from_column_slice(&self.prior[..shared]));
+        let mut runs: Vec<RunBlock> = self
+            .layout
+            .runs
+            .iter()
+            .map(|run| {
+                let columns = run.range();
+                RunBlock {
+                    own: DMatrix::from_diagonal(&DVector::from_column_slice(&self.prior[columns.clone()])),
+                    below: DMatrix::zeros(columns.len(), shared),
+                    beside: DMatrix::zeros(shared, columns.len()),
+                    columns,
                 }
-                right[zc.parameter] += w * dot(&zc.values, &xb.residual);
-                add(&mut sum_z, zc, w);
+            })
+            .collect();
+        let (mut u, mut v) = (DMatrix::zeros(steps, k), DMatrix::zeros(steps, k));
+        for (((account, zb), xb), &w) in self.laps.iter().zip(z).zip(x).zip(&self.weight) {
+            let run = &mut runs[account.run];
+            let from = run.columns.start;
+            for zc in &zb.columns {
+                add(&mut u, zc, w);
+                for xc in &xb.columns {
+                    let product = w * dot(&zc.values, &xc.values);
+                    match (zc.parameter < shared, xc.parameter < shared) {
+                        (true, true) => corner[(zc.parameter, xc.parameter)] += product,
+                        (true, false) => run.beside[(zc.parameter, xc.parameter - from)] += product,
+                        (false, true) => run.below[(zc.parameter - from, xc.parameter)] += product,
+                        (false, false) => run.own[(zc.parameter - from, xc.parameter - from)] += product,
+                    }
+                }
             }
             for xc in &xb.columns {
-                add(&mut sum_x, xc, w);
-            }
-            for (s, r) in sum_r.iter_mut().zip(&xb.residual) {
-                *s += w * r;
+                add(&mut v, xc, w);
             }
         }
         let total = self.total_weight();
-        let absorbed_r = self.absorption.absorb(&sum_r) / total;
-        right -= sum_z.tr_mul(&absorbed_r);
-        let mut absorbed = DMatrix::zeros(steps, k);
         for c in 0..k {
-            let column = self.absorption.absorb(&sum_x.column(c).into_owned()) / total;
-            absorbed.set_column(c, &column);
+            let column = self.absorption.absorb(&v.column(c).into_owned()) / total;
+            v.set_column(c, &column);
         }
-        matrix -= sum_z.tr_mul(&absorbed);
-        Normal { matrix, right }
+        Normal { shared, corner, runs, u, v }
+    }
+
+    /// ZᵀPr with the profile taken out and the pull of the priors added.
+    pub fn right_side<B: Borrow<LapBlock>>(&self, z: &[B], x: &[B], parameters: &[f64]) -> DVector<f64> {
+        let mut sum = DVector::zeros(self.steps());
+        for (b, &w) in x.iter().zip(&self.weight) {
+            for (s, r) in sum.iter_mut().zip(&b.borrow().residual) {
+                *s += w * r;
+            }
+        }
+        let absorbed = self.absorption.absorb(&sum) / self.total_weight();
+        let mut right = DVector::from_fn(self.layout.len, |i, _| self.prior[i] * (self.prior_mean[i] - parameters[i]));
+        for ((zb, xb), &w) in z.iter().zip(x).zip(&self.weight) {
+            for c in &zb.borrow().columns {
+                right[c.parameter] += w * (dot(&c.values, &xb.borrow().residual) - dot(&c.values, absorbed.as_slice()));
+            }
+        }
+        right
     }
 
     /// Weighted sum of squares of the residuals with the profile taken out.
@@ -272,17 +307,13 @@ impl<'a> Problem<'a> {
         total - sum.dot(&self.absorption.absorb(&sum)) / self.total_weight()
     }
 
-    /// Rows of each lap with the profile taken out and scaled by the square root of the weight, dense.
-    pub fn projected(&self, blocks: &[LapBlock]) -> Vec<ProjectedLap> {
+    /// Columns of all laps with the profile taken out and scaled by the square root of the weight.
+    pub fn projected_columns(&self, blocks: &[LapBlock]) -> Rows {
         let (k, steps) = (self.layout.len, self.steps());
         let mut sum = DMatrix::zeros(steps, k);
-        let mut sum_r = DVector::zeros(steps);
         for (b, &w) in blocks.iter().zip(&self.weight) {
             for c in &b.columns {
                 add(&mut sum, c, w);
-            }
-            for (s, r) in sum_r.iter_mut().zip(&b.residual) {
-                *s += w * r;
             }
         }
         let total = self.total_weight();
@@ -290,42 +321,39 @@ impl<'a> Problem<'a> {
             let column = self.absorption.absorb_half(&sum.column(c).into_owned()) / total;
             sum.set_column(c, &column);
         }
-        let sum_r = self.absorption.absorb_half(&sum_r) / total;
+        let laps = blocks
+            .iter()
+            .zip(&self.weight)
+            .map(|(b, w)| LapRows {
+                own: DMatrix::from_fn(steps, b.columns.len(), |j, c| w.sqrt() * b.columns[c].values[j]),
+                parameters: b.columns.iter().map(|c| c.parameter).collect(),
+                root: w.sqrt(),
+            })
+            .collect();
+        Rows { laps, common: sum, parameters: k }
+    }
+
+    /// Residuals of all laps in the same way.
+    pub fn projected_residuals(&self, blocks: &[LapBlock]) -> Vec<DVector<f64>> {
+        let mut sum = DVector::zeros(self.steps());
+        for (b, &w) in blocks.iter().zip(&self.weight) {
+            for (s, r) in sum.iter_mut().zip(&b.residual) {
+                *s += w * r;
+            }
+        }
+        let sum = self.absorption.absorb_half(&sum) / self.total_weight();
         blocks
             .iter()
             .zip(&self.weight)
-            .map(|(b, &w)| {
-                let root = w.sqrt();
-                let mut jacobian = -&sum * root;
-                for c in &b.columns {
-                    for (j, v) in c.values.iter().enumerate() {
-                        jacobian[(j, c.parameter)] += root * v;
-                    }
-                }
-                let residual =
-                    DVector::from_iterator(steps, b.residual.iter().zip(sum_r.iter()).map(|(r, s)| root * (r - s)));
-                ProjectedLap { jacobian, residual }
-            })
+            .map(|(b, w)| (DVector::from_column_slice(&b.residual) - &sum) * w.sqrt())
             .collect()
     }
-}
-
-/// Cross products of instruments with derivatives and residuals.
-pub struct Normal {
-    pub matrix: DMatrix<f64>,
-    pub right: DVector<f64>,
 }
 
 /// Rows of the linear part of all laps after projection.
 pub struct LinearRows {
     pub columns: DMatrix<f64>,
     pub left: DVector<f64>,
-}
-
-/// Rows of one lap after projection.
-pub struct ProjectedLap {
-    pub jacobian: DMatrix<f64>,
-    pub residual: DVector<f64>,
 }
 
 fn dot(a: &[f64], b: &[f64]) -> f64 {

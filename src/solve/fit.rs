@@ -15,8 +15,7 @@ use super::weights::lap_weights;
 use crate::error::Error;
 use crate::sample::{Cumulative, Reason};
 use crate::session::Sharing;
-use crate::uncertainty::cluster::{Absorbed, Cluster, ClusterRobust};
-use crate::uncertainty::working::Working;
+use crate::uncertainty::cluster::{Absorbed, ClusterRobust, Laps};
 use nalgebra::{DMatrix, DVector};
 
 /// Standard deviation of the weak prior on each wind component, m/s: what nobody rides a test in.
@@ -371,38 +370,42 @@ fn cluster_covariance(
     z: &[LapBlock],
     classes: &SpeedClasses,
 ) -> Result<ClusterRobust, Error> {
-    let with_residual: Vec<LapBlock> =
-        z.iter().zip(x).map(|(z, x)| LapBlock { residual: x.residual.clone(), columns: z.columns.clone() }).collect();
-    let clusters: Vec<Cluster> = problem
-        .projected(x)
-        .into_iter()
-        .zip(problem.projected(&with_residual))
-        .map(|(x, z)| Cluster { jacobian: x.jacobian, instruments: z.jacobian, residual: x.residual })
-        .collect();
-    robust(problem, &clusters, classes)
+    robust(problem, &projected(problem, x, z), classes)
+}
+
+/// Rows of all laps, projected.
+pub fn projected(problem: &Problem, x: &[LapBlock], z: &[LapBlock]) -> Laps {
+    Laps {
+        jacobian: problem.projected_columns(x),
+        instruments: problem.projected_columns(z),
+        residual: problem.projected_residuals(x),
+    }
 }
 
 /// The robust covariance of laps whose rows are projected already.
-pub(super) fn robust(problem: &Problem, clusters: &[Cluster], classes: &SpeedClasses) -> Result<ClusterRobust, Error> {
-    let absorbed = if problem.survey_m.is_some() {
-        Absorbed::Nothing
-    } else {
-        Absorbed::StepMeans { lap_weights: problem.weight.clone() }
-    };
+pub(super) fn robust(problem: &Problem, laps: &Laps, classes: &SpeedClasses) -> Result<ClusterRobust, Error> {
     // Fast laps scatter more than slow ones, and gusts outlast a step.
-    let working = Working::estimated(clusters, &absorbed, &classes.of_lap)?;
-    ClusterRobust::new(clusters, &absorbed, &working)
+    ClusterRobust::estimated(laps, &absorbed(problem), &classes.of_lap)
+}
+
+/// What was taken out of the rows of a problem.
+pub fn absorbed(problem: &Problem) -> Absorbed {
+    match problem.survey_m {
+        Some(_) => Absorbed::Nothing,
+        None => Absorbed::StepMeans { lap_weights: problem.weight.clone() },
+    }
 }
 
 /// Condition number of the unit-scaled first Crr and CdA columns with all other parameters taken out.
 fn condition(problem: &Problem, blocks: &[LapBlock]) -> f64 {
-    let mut normal = problem.cross(blocks, blocks).matrix;
-    for (i, p) in problem.prior.iter().enumerate() {
-        normal[(i, i)] += p;
-    }
-    let Some(inverse) = normal.try_inverse() else { return f64::INFINITY };
+    let Some(equations) = problem.normal(blocks, blocks).factored() else { return f64::INFINITY };
     let (a, b) = (problem.layout.crr[0], problem.layout.cda[0]);
-    let pair = DMatrix::from_row_slice(2, 2, &[inverse[(a, a)], inverse[(a, b)], inverse[(b, a)], inverse[(b, b)]]);
+    let inverse_column = |c: usize| {
+        let unit = DVector::from_fn(problem.layout.len, |i, _| if i == c { 1.0 } else { 0.0 });
+        equations.solve(&unit)
+    };
+    let Some((of_a, of_b)) = inverse_column(a).zip(inverse_column(b)) else { return f64::INFINITY };
+    let pair = DMatrix::from_row_slice(2, 2, &[of_a[a], of_b[a], of_a[b], of_b[b]]);
     let r = (pair[(0, 1)] / (pair[(0, 0)] * pair[(1, 1)]).sqrt()).abs().min(1.0);
     ((1.0 + r) / (1.0 - r).max(1e-12)).sqrt()
 }

@@ -6,7 +6,7 @@
 use super::fit::{Frame, LapInput, LoopFit, least_squares, robust};
 use super::speed_class::Origin;
 use crate::error::Error;
-use crate::uncertainty::cluster::{Cluster, ClusterRobust};
+use crate::uncertainty::cluster::{ClusterRobust, Laps};
 
 /// Crr of an ordinary tyre on an ordinary road (common practice, no source).
 pub const HELD_CRR: f64 = 0.005;
@@ -50,17 +50,12 @@ pub fn with_crr_held(frame: &Frame, laps: &[LapInput], fit: &LoopFit) -> Result<
     let (point, _) = least_squares(&problem, Some(&nuisances))?;
     let is_held = |c: &usize| layout.crr.contains(c) || still_air && winds.contains(c);
     let free: Vec<usize> = (0..layout.len).filter(|c| !is_held(c)).collect();
-    let clusters: Vec<Cluster> = problem
-        .projected(&problem.blocks(&point.parameters))
-        .into_iter()
-        .map(|lap| {
-            let jacobian = lap.jacobian.select_columns(&free);
-            Cluster { instruments: jacobian.clone(), jacobian, residual: lap.residual }
-        })
-        .collect();
+    let blocks = problem.blocks(&point.parameters);
+    let jacobian = problem.projected_columns(&blocks).select(&free);
+    let laps_left = Laps { instruments: jacobian.clone(), jacobian, residual: problem.projected_residuals(&blocks) };
     Ok(HeldFit {
         cda_m2: layout.cda.iter().map(|c| point.parameters[*c]).collect(),
-        covariance: robust(&problem, &clusters, &fit.classes)?,
+        covariance: robust(&problem, &laps_left, &fit.classes)?,
         column: layout.cda.iter().map(|c| free.iter().position(|f| f == c).unwrap_or(0)).collect(),
         still_air,
     })

@@ -65,7 +65,10 @@ impl PlannedRide {
         let own_level = classes.origin == Origin::LapLevels;
         PlannedRide {
             speed_m_s: mean_of(&|g| problem.laps[g].node_speeds().collect()),
-            rolling_m: mean_of(&|g| problem.laps[g].rolling_m.clone()),
+            rolling_m: mean_of(&|g| {
+                let a: &LapAccount = problem.laps[g];
+                a.rolling_m.iter().map(|d| d / a.crr_over_reference).collect()
+            }),
             lag_w: mean_of(&lag_power),
             of_lap: classes.of_lap.clone(),
             level: speeds.iter().map(|v| if own_level { v / mean } else { 1.0 }).collect(),
@@ -77,7 +80,8 @@ impl PlannedRide {
         (0..problem.laps.len()).into_par_iter().map(|g| self.block(problem, g, parameters)).collect()
     }
 
-    fn block(&self, problem: &Problem, g: usize, parameters: &[f64]) -> LapBlock {
+    /// Instruments of one lap.
+    pub(super) fn block(&self, problem: &Problem, g: usize, parameters: &[f64]) -> LapBlock {
         let account = problem.laps[g];
         let l = &problem.layout;
         let run = &l.runs[account.run];
@@ -87,7 +91,7 @@ impl PlannedRide {
         let aero = account.aero_at(state.wind, problem.gust_variance[account.run], Some(&speeds));
         let cda = parameters[l.cda[account.setup]];
         let scaled = |values: &[f64], factor: f64| values.iter().map(|v| factor * v).collect::<Vec<_>>();
-        let rolling = &self.rolling_m[class];
+        let rolling = scaled(&self.rolling_m[class], account.crr_over_reference);
         let mut columns = vec![
             Column { parameter: l.crr[account.setup], values: rolling.clone() },
             Column { parameter: l.cda[account.setup], values: aero.b.clone() },
@@ -97,7 +101,7 @@ impl PlannedRide {
                 columns.push(Column { parameter, values });
             }
         };
-        push(l.crr_drift, scaled(rolling, problem.hour[g]));
+        push(l.crr_drift, scaled(&rolling, problem.hour[g]));
         // Power changes along the loop by slope, as speed, and by drag, as its cube: between the two where laps stand for
         // themselves. Without it the column is the same in all laps and goes with the profile.
         push(run.lag, scaled(&self.lag_w[class], -self.level[g].powi(2) / account.weight_n));
@@ -141,10 +145,6 @@ pub fn solve(problem: &Problem, planned: &PlannedRide, start: &[f64]) -> Option<
 /// One step of the iteration.
 pub fn newton_step(problem: &Problem, instruments: &[LapBlock], parameters: &[f64]) -> Option<DVector<f64>> {
     let blocks = problem.blocks(parameters);
-    let mut normal = problem.cross(instruments, &blocks);
-    for (i, p) in problem.prior.iter().enumerate() {
-        normal.matrix[(i, i)] += p;
-        normal.right[i] -= p * (parameters[i] - problem.prior_mean[i]);
-    }
-    normal.matrix.lu().solve(&normal.right).filter(|s| s.iter().all(|v| v.is_finite()))
+    let right = problem.right_side(instruments, &blocks, parameters);
+    problem.normal(instruments, &blocks).factored()?.solve(&right)
 }

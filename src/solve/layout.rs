@@ -3,6 +3,7 @@
 //! Given what is shared and what is held; gives the column of each parameter. It holds no values.
 
 use crate::session::Sharing;
+use std::ops::Range;
 
 /// What a run's nuisance parameters are.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -20,6 +21,14 @@ pub struct RunColumns {
     pub north: Option<usize>,
     pub drift_east: Option<usize>,
     pub drift_north: Option<usize>,
+}
+
+impl RunColumns {
+    /// All columns of the run, which follow each other; empty when all are held.
+    pub fn range(&self) -> Range<usize> {
+        let all = || [self.lag, self.east, self.north, self.drift_east, self.drift_north].into_iter().flatten();
+        all().min().zip(all().max()).map_or(0..0, |(first, last)| first..last + 1)
+    }
 }
 
 /// Columns of all parameters: Crr values first, then CdA values, an optional drift of Crr, then the runs.
@@ -80,6 +89,8 @@ mod tests {
         assert_eq!(l.cda, [3, 3, 3]);
         assert_eq!(l.linear, 4);
         assert_eq!(l.runs[1].east, Some(7));
+        assert_eq!((l.runs[0].range(), l.runs[1].range()), (4..7, 7..9));
+        assert!(RunColumns::default().range().is_empty());
         assert_eq!(l.len, 9);
     }
 }

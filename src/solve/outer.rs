@@ -1,15 +1,13 @@
 //! The outer problem: lags and winds by variable projection, with CdA and Crr eliminated exactly at every step.
 //!
-//! Given a problem and a starting point; gives the least-squares parameters. Gauss–Newton steps are argmin's; the
+//! Given a problem and a starting point; gives the least-squares parameters. argmin drives the Gauss–Newton steps; the
 //! derivative is Kaufman's (1975, BIT 15:49), in which the linear parameters follow the nonlinear ones.
 
 use super::design::{LapBlock, LinearRows, Problem};
 use super::least_squares::least_squares;
 use crate::error::Error;
-use argmin::core::{Executor, Jacobian, Operator, State};
-use argmin::solver::gaussnewton::GaussNewton;
+use argmin::core::{Executor, IterState, KV, Problem as Counted, Solver, State, TerminationReason, TerminationStatus};
 use nalgebra::{DMatrix, DVector};
-use std::cell::RefCell;
 
 /// Steps after which the solver gives up.
 const MOST_ITERATIONS: u64 = 40;
@@ -47,75 +45,77 @@ fn eliminate(problem: &Problem, nuisances: &[f64]) -> Result<(Vec<f64>, Vec<LapB
 
 /// A least-squares problem in which everything linear has been eliminated.
 pub trait Reduced {
-    /// Cholesky factor L of the curvature JᵀJ at a point, and minus L⁻¹ times the downhill direction Jᵀr of the prediction's
-    /// derivative J and the residual r. Errors stop the descent.
-    fn reduce(&self, parameters: &[f64]) -> Result<Curvature, Error>;
+    /// The Gauss–Newton step at a point. Errors stop the descent.
+    fn step(&self, parameters: &[f64]) -> Result<Step, Error>;
 }
 
-/// Gauss–Newton quantities at a point.
+/// A Gauss–Newton step (JᵀJ)⁻¹Jᵀr.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Curvature {
-    pub factor: DMatrix<f64>,
-    pub residual: DVector<f64>,
+pub struct Step {
+    pub change: DVector<f64>,
+    /// Its length in the metric of JᵀJ: the root of twice what the step is expected to gain.
+    pub length: f64,
 }
 
-impl Curvature {
-    /// From JᵀJ and Jᵀr. Errors: [`Error::Numerical`] when the curvature is singular or not finite.
-    pub fn new(curvature: DMatrix<f64>, downhill: &DVector<f64>) -> Result<Curvature, Error> {
-        let failed = |message: &str| Error::Numerical { stage: "least squares", message: message.into() };
-        let chol = curvature
-            .cholesky()
-            .ok_or_else(|| failed("lag and wind cannot be told from the profile; ride more laps or state the wind"))?;
-        let factor = chol.l();
-        let residual = factor
-            .solve_lower_triangular(downhill)
-            .map(|r| -r)
-            .filter(|r| r.iter().all(|v| v.is_finite()))
-            .ok_or_else(|| failed("the step is not finite"))?;
-        Ok(Curvature { factor, residual })
+impl Step {
+    /// From a solved step and the downhill direction Jᵀr it was solved for; `None` when there is no finite step.
+    fn new(change: Option<DVector<f64>>, downhill: &DVector<f64>) -> Result<Step, Error> {
+        let message = "lag and wind cannot be told from the profile; ride more laps or state the wind";
+        let change = change.ok_or_else(|| Error::Numerical { stage: "least squares", message: message.to_string() })?;
+        Ok(Step { length: change.dot(downhill).max(0.0).sqrt(), change })
+    }
+
+    /// From a dense JᵀJ and Jᵀr. Errors: [`Error::Numerical`] when JᵀJ is singular or not finite.
+    pub fn dense(curvature: DMatrix<f64>, downhill: &DVector<f64>) -> Result<Step, Error> {
+        let change = curvature.cholesky().map(|c| c.solve(downhill));
+        Step::new(change.filter(|s| s.iter().all(|v| v.is_finite())), downhill)
     }
 }
 
-/// The problem in the form argmin takes.
+/// Full Gauss–Newton steps for argmin's executor, until a step is short.
 ///
-/// argmin forms (JᵀJ)⁻¹Jᵀr from J and r; handing it the Cholesky factor of JᵀJ and the matching r gives the same step
-/// from matrices of the size of the parameters, however many rows there are.
-struct Outer<'p, P> {
-    problem: &'p P,
-    /// The last point, because argmin asks for J and r one after the other.
-    last: RefCell<Option<(DVector<f64>, Curvature)>>,
+/// argmin's own Gauss–Newton forms the inverse of a dense JᵀJ, which for a season of runs is most of the work; the problem
+/// here solves for its step itself.
+struct GaussNewton {
+    tolerance: f64,
 }
 
-impl<P: Reduced> Outer<'_, P> {
-    fn at<T>(&self, parameters: &DVector<f64>, pick: impl Fn(&Curvature) -> T) -> Result<T, Error> {
-        let mut last = self.last.borrow_mut();
-        if let Some((point, curvature)) = &*last
-            && point == parameters
-        {
-            return Ok(pick(curvature));
+/// State of the descent: parameters and the last step as "residual".
+type DescentState = IterState<DVector<f64>, (), (), (), DVector<f64>, f64>;
+
+impl<P: Reduced> Solver<&P, DescentState> for GaussNewton {
+    fn name(&self) -> &str {
+        "Gauss–Newton"
+    }
+
+    fn init(
+        &mut self,
+        problem: &mut Counted<&P>,
+        mut state: DescentState,
+    ) -> Result<(DescentState, Option<KV>), argmin::core::Error> {
+        let start = state.take_param().unwrap_or_default();
+        let step = problem.problem("step", |p| Ok(p.step(start.as_slice())?))?;
+        Ok((state.param(start).residuals(step.change).cost(step.length), None))
+    }
+
+    fn next_iter(
+        &mut self,
+        problem: &mut Counted<&P>,
+        mut state: DescentState,
+    ) -> Result<(DescentState, Option<KV>), argmin::core::Error> {
+        let moved = match (state.take_param(), state.take_residuals()) {
+            (Some(parameters), Some(step)) => parameters + step,
+            (parameters, _) => parameters.unwrap_or_default(),
+        };
+        let step = problem.problem("step", |p| Ok(p.step(moved.as_slice())?))?;
+        Ok((state.param(moved).residuals(step.change).cost(step.length), None))
+    }
+
+    fn terminate(&mut self, state: &DescentState) -> TerminationStatus {
+        match state.get_cost() < self.tolerance {
+            true => TerminationStatus::Terminated(TerminationReason::SolverConverged),
+            false => TerminationStatus::NotTerminated,
         }
-        let curvature = self.problem.reduce(parameters.as_slice())?;
-        let picked = pick(&curvature);
-        *last = Some((parameters.clone(), curvature));
-        Ok(picked)
-    }
-}
-
-impl<P: Reduced> Operator for Outer<'_, P> {
-    type Param = DVector<f64>;
-    type Output = DVector<f64>;
-
-    fn apply(&self, parameters: &Self::Param) -> Result<Self::Output, argmin::core::Error> {
-        Ok(self.at(parameters, |c| c.residual.clone())?)
-    }
-}
-
-impl<P: Reduced> Jacobian for Outer<'_, P> {
-    type Param = DVector<f64>;
-    type Jacobian = DMatrix<f64>;
-
-    fn jacobian(&self, parameters: &Self::Param) -> Result<Self::Jacobian, argmin::core::Error> {
-        Ok(self.at(parameters, |c| c.factor.transpose())?)
     }
 }
 
@@ -130,49 +130,41 @@ pub struct Descent {
 
 /// Gauss–Newton from a start, until the step in the metric of the curvature is below `tolerance`.
 ///
-/// Errors: those of [`Reduced::reduce`].
+/// Errors: those of [`Reduced::step`].
 pub fn descend<P: Reduced>(problem: &P, start: &[f64], tolerance: f64) -> Result<Descent, Error> {
     let numerical = |e: argmin::core::Error| match e.downcast::<Error>() {
         Ok(own) => own,
         Err(other) => Error::Numerical { stage: "least squares", message: other.to_string() },
     };
-    let solver = GaussNewton::new().with_tolerance(tolerance).map_err(numerical)?;
-    let run = Executor::new(Outer { problem, last: RefCell::new(None) }, solver)
+    let run = Executor::new(problem, GaussNewton { tolerance })
         .configure(|s| s.param(DVector::from_column_slice(start)).max_iters(MOST_ITERATIONS))
         .run()
         .map_err(numerical)?;
     let state = run.state();
-    let iterations = state.get_iter();
     let parameters = state.get_param().map_or_else(|| start.to_vec(), |p| p.as_slice().to_vec());
-    // The scaled step is what is left to go; an end by the iteration limit is not convergence.
-    let left = problem.reduce(&parameters)?.residual.norm();
-    Ok(Descent { parameters, iterations, converged: left < 1e3 * tolerance && iterations < MOST_ITERATIONS })
+    // The step that is left to go; an end by the iteration limit is not convergence.
+    let converged = state.get_cost() < 1e3 * tolerance && state.get_iter() < MOST_ITERATIONS;
+    Ok(Descent { parameters, iterations: state.get_iter(), converged })
 }
 
 /// The laps' problem with CdA, Crr and the profile eliminated.
 struct Laps<'p, 'a>(&'p Problem<'a>);
 
 impl Reduced for Laps<'_, '_> {
-    fn reduce(&self, nuisances: &[f64]) -> Result<Curvature, Error> {
+    fn step(&self, nuisances: &[f64]) -> Result<Step, Error> {
         let problem = self.0;
-        let (_, blocks) = eliminate(problem, nuisances)?;
-        let normal = problem.cross(&blocks, &blocks);
-        let (l, n) = (problem.layout.linear, nuisances.len());
-        let mut within = normal.matrix.view((0, 0), (l, l)).into_owned();
-        for i in 0..l {
-            within[(i, i)] += problem.prior[i];
+        let (parameters, blocks) = eliminate(problem, nuisances)?;
+        let mut normal = problem.normal(&blocks, &blocks);
+        for i in 0..normal.shared {
+            // Where laps cannot tell CdA from Crr at all, this keeps the rest solvable.
+            normal.corner[(i, i)] += 1e-12;
         }
-        let across = normal.matrix.view((0, l), (l, n)).into_owned();
-        let mut curvature = normal.matrix.view((l, l), (n, n)).into_owned();
-        if let Some(chol) = (within + DMatrix::identity(l, l) * 1e-12).cholesky() {
-            curvature -= across.tr_mul(&chol.solve(&across));
-        }
-        let mut downhill = normal.right.rows(l, n).into_owned();
-        for i in 0..n {
-            curvature[(i, i)] += problem.prior[l + i];
-            downhill[i] -= problem.prior[l + i] * (nuisances[i] - problem.prior_mean[l + i]);
-        }
-        Curvature::new(curvature, &downhill)
+        // CdA and Crr are at their best for these nuisances, so that nothing pulls at them; they follow the step.
+        let mut downhill = problem.right_side(&blocks, &blocks, &parameters);
+        downhill.rows_mut(0, normal.shared).fill(0.0);
+        let whole = normal.factored().and_then(|equations| equations.solve(&downhill));
+        let of_nuisances = |v: &DVector<f64>| v.rows(normal.shared, nuisances.len()).into_owned();
+        Step::new(whole.as_ref().map(of_nuisances), &of_nuisances(&downhill))
     }
 }
 

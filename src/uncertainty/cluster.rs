@@ -29,6 +29,7 @@ use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
 
 use super::residual_model::ResidualModel;
+use super::rows::{Rows, corner};
 use super::working::Working;
 use crate::error::Error;
 
@@ -46,6 +47,28 @@ pub struct Cluster {
     pub instruments: DMatrix<f64>,
     /// Pr.
     pub residual: DVector<f64>,
+}
+
+/// Rows of all laps, scaled by the square root of each lap's weight and projected.
+#[derive(Debug, Clone)]
+pub struct Laps {
+    /// PJ.
+    pub jacobian: Rows,
+    /// PZ.
+    pub instruments: Rows,
+    /// Pr.
+    pub residual: Vec<DVector<f64>>,
+}
+
+impl From<&[Cluster]> for Laps {
+    fn from(clusters: &[Cluster]) -> Laps {
+        let parameters = clusters.first().map_or(0, |c| c.jacobian.ncols());
+        Laps {
+            jacobian: Rows::separate(clusters.iter().map(|c| c.jacobian.clone()), parameters),
+            instruments: Rows::separate(clusters.iter().map(|c| c.instruments.clone()), parameters),
+            residual: clusters.iter().map(|c| c.residual.clone()).collect(),
+        }
+    }
 }
 
 /// What the projection took out of the errors.
@@ -86,32 +109,65 @@ pub struct ClusterRobust {
     /// M ZᵀΦZ Mᵀ: the covariance if the working covariance were the true one.
     pub working: DMatrix<f64>,
     model: ResidualModel,
-    /// A_g Z_g Mᵀ of each lap.
-    influence: Vec<DMatrix<f64>>,
+    /// A_g of each lap.
+    root: Vec<DMatrix<f64>>,
+    /// E(V) of each parameter under the working model.
+    expected: DVector<f64>,
 }
 
 impl ClusterRobust {
-    /// Work out the roots and the covariance; cost O(G J³), spread over the threads of rayon.
+    /// Work out the roots and the covariance; cost O(G J²(J + k) + k³), spread over the threads of rayon.
     ///
     /// Refuses shapes that do not fit, fewer than two clusters, values that are not numbers, a singular ZᵀX and working
     /// correlations that no process has.
-    pub fn new(clusters: &[Cluster], absorbed: &Absorbed, working: &Working) -> Result<Self, Error> {
-        let model = ResidualModel::new(clusters, absorbed, working)?;
-        let influence: Vec<DMatrix<f64>> =
-            clusters.par_iter().enumerate().map(|(g, cluster)| influence(&model, g, cluster)).collect();
-        let sum_of_squares = |score: &dyn Fn(usize) -> DVector<f64>| {
-            (0..clusters.len()).map(score).fold(&model.core * 0.0, |sum, s| sum + &s * s.transpose())
+    pub fn new(laps: &Laps, absorbed: &Absorbed, working: &Working) -> Result<Self, Error> {
+        Ok(Self::with_model(ResidualModel::new(laps, absorbed, working)?, &laps.residual))
+    }
+
+    /// The same with the working covariance estimated from the residuals, [`Working::estimated`].
+    pub fn estimated(laps: &Laps, absorbed: &Absorbed, class: &[usize]) -> Result<Self, Error> {
+        let independent = Working::independent(laps.residual.len());
+        let mut model = ResidualModel::new(laps, absorbed, &independent)?;
+        let working = Working::matched(&mut model, &laps.residual, class)?;
+        if working == independent {
+            model.suppose(&working)?;
+        }
+        Ok(Self::with_model(model, &laps.residual))
+    }
+
+    fn with_model(model: ResidualModel, residual: &[DVector<f64>]) -> Self {
+        let pieces = model.pieces();
+        let instruments = model.instruments.times(model.bread.transpose());
+        let each: Vec<Adjustment> = (0..residual.len())
+            .into_par_iter()
+            .map(|g| Adjustment::new(&model, pieces.whitened_block(g), instruments.block(g), model.variance[g]))
+            .collect();
+        let expected = each.iter().fold(DVector::zeros(model.core.nrows()), |sum, of_lap| sum + &of_lap.expected);
+        let root: Vec<DMatrix<f64>> = each.into_iter().map(|of_lap| of_lap.root).collect();
+        let sum_of_squares = |vectors: &[DVector<f64>]| {
+            let scores = &model.bread * model.instruments.transposed_each(vectors);
+            &scores * scores.transpose()
         };
-        let covariance = sum_of_squares(&|g| influence[g].tr_mul(&clusters[g].residual));
-        let uncorrected = sum_of_squares(&|g| &model.bread * clusters[g].instruments.tr_mul(&clusters[g].residual));
+        let adjusted: Vec<DVector<f64>> = root.iter().zip(residual).map(|(a, r)| a * r).collect();
+        let covariance = sum_of_squares(&adjusted);
+        let uncorrected = sum_of_squares(residual);
         let working = &model.bread * &model.core * model.bread.transpose();
-        Ok(ClusterRobust { covariance, uncorrected, working, model, influence })
+        ClusterRobust { covariance, uncorrected, working, root, expected, model }
     }
 
     /// CR1: the uncorrected sandwich times G/(G − 1), for comparison.
     pub fn rescaled(&self) -> DMatrix<f64> {
-        let clusters = self.influence.len() as f64;
+        let clusters = self.root.len() as f64;
         &self.uncorrected * (clusters / (clusters - 1.0))
+    }
+
+    /// Standard error of one parameter by CR2, without degrees of freedom, which cost much more; NaN as for a contrast.
+    pub fn parameter_standard_error(&self, parameter: usize) -> f64 {
+        let recovered = self.expected[parameter] / self.working[(parameter, parameter)];
+        if recovered.is_nan() || recovered < RECOVERED_FLOOR {
+            return f64::NAN;
+        }
+        self.covariance[(parameter, parameter)].sqrt()
     }
 
     /// CR2 variance of cᵀβ̂ and its Satterthwaite degrees of freedom; cost O(G² (J + k) + G J²).
@@ -138,17 +194,20 @@ impl ClusterRobust {
     /// l_g = (a_g, F_gᵀx_g) and t_g = (b_g − ½v̄W₀a_g, (Y_g − ½F_gK)ᵀx_g).
     fn gram(&self, contrast: &DVector<f64>) -> DMatrix<f64> {
         let model = &self.model;
-        let laps = self.influence.len();
+        let laps = self.root.len();
         let parameters = contrast.len();
+        let turned = model.bread.transpose() * contrast;
+        let turned = model.instruments.times(DMatrix::from_column_slice(parameters, 1, turned.as_slice()));
+        let x: Vec<DVector<f64>> =
+            self.root.iter().enumerate().map(|(g, root)| root * turned.block(g).column(0)).collect();
         // Laps of unequal length, for which nothing can have been absorbed, need no room for a and b.
         let steps = if model.mean_variance > 0.0 { model.correlation.nrows() } else { 0 };
         let mut left = DMatrix::zeros(steps + parameters, laps);
         let mut right = DMatrix::zeros(steps + parameters, laps);
         let mut own = DVector::zeros(laps);
         let row_sums = model.correlation.column_sum();
-        for (g, influence) in self.influence.iter().enumerate() {
-            let x = influence * contrast;
-            let smooth = model.correlation.view((0, 0), (x.len(), x.len())) * &x;
+        for (g, x) in x.iter().enumerate() {
+            let smooth = corner(&model.correlation, x.len()) * x;
             own[g] = model.variance[g] * x.dot(&smooth);
             if steps > 0 {
                 let level = x.mean();
@@ -158,13 +217,14 @@ impl ClusterRobust {
                     + &row_sums * (0.5 * model.mean_variance * level);
                 right.view_mut((0, g), (steps, 1)).copy_from(&(half * s));
             }
-            let fitted = model.fitted[g].tr_mul(&x);
-            right
-                .view_mut((steps, g), (parameters, 1))
-                .copy_from(&(model.noise[g].tr_mul(&x) - &model.core * &fitted * 0.5));
-            left.view_mut((steps, g), (parameters, 1)).copy_from(&fitted);
         }
-        let cross = left.tr_mul(&right);
+        left.rows_mut(steps, parameters).copy_from(&model.fitted_transposed_each(&x));
+        right.rows_mut(steps, parameters).copy_from(&model.noise_transposed_each(&x));
+        let smoothed = &model.core * left.rows(steps, parameters) * 0.5;
+        let mut below = right.rows_mut(steps, parameters);
+        below -= smoothed;
+        // Transposing first is several times as fast as `tr_mul`, which takes dot products.
+        let cross = left.transpose() * right;
         DMatrix::from_diagonal(&own) - &cross - cross.transpose()
     }
 }
@@ -182,15 +242,33 @@ impl Absorbed {
     }
 }
 
-/// A_g Z_g Mᵀ = √v L (LᵀS_ggL)^{+1/2} Lᵀ Z_g Mᵀ with LLᵀ = W₀, D_g = √v Lᵀ.
-fn influence(model: &ResidualModel, g: usize, cluster: &Cluster) -> DMatrix<f64> {
-    let steps = cluster.residual.len();
-    let eigen = model.whitened_block(g).symmetric_eigen();
-    let floor = EIGENVALUE_FLOOR * eigen.eigenvalues.max().max(f64::MIN_POSITIVE);
-    let instruments = &cluster.instruments * model.bread.transpose();
-    let mut turned = eigen.eigenvectors.transpose() * (model.root_transposed_of(steps) * instruments);
-    for (mut row, value) in turned.row_iter_mut().zip(eigen.eigenvalues.iter()) {
-        row *= if *value > floor { (model.variance[g] / value).sqrt() } else { 0.0 };
+/// What makes up for the smoothness of the residual of a lap.
+struct Adjustment {
+    /// A_g = √v L (LᵀS_ggL)^{+1/2} Lᵀ with LLᵀ = W₀, D_g = √v Lᵀ.
+    root: DMatrix<f64>,
+    /// x_gᵀ S_gg x_g of each parameter.
+    expected: DVector<f64>,
+}
+
+impl Adjustment {
+    /// From LᵀS_ggL and Z_gMᵀ.
+    fn new(model: &ResidualModel, whitened: DMatrix<f64>, instruments: DMatrix<f64>, variance: f64) -> Adjustment {
+        let steps = whitened.nrows();
+        let eigen = whitened.symmetric_eigen();
+        let floor = EIGENVALUE_FLOOR * eigen.eigenvalues.max().max(f64::MIN_POSITIVE);
+        // Lᵀ on the left of what is turned, L on the right of what is turned back.
+        let into = eigen.eigenvectors.transpose() * model.root_transposed_of(steps);
+        let turned = &into * instruments;
+        let mut expected = DVector::zeros(turned.ncols());
+        let mut scaled = into.clone();
+        for ((entries, mut row), value) in turned.row_iter().zip(scaled.row_iter_mut()).zip(eigen.eigenvalues.iter()) {
+            if *value > floor {
+                expected += entries.transpose().map(|entry| variance * entry * entry);
+                row *= (variance / value).sqrt();
+            } else {
+                row.fill(0.0);
+            }
+        }
+        Adjustment { root: into.transpose() * scaled, expected }
     }
-    model.root_of(steps) * (eigen.eigenvectors * turned)
 }

@@ -11,6 +11,7 @@ pub mod monte_carlo;
 pub mod power;
 mod residual_model;
 pub mod rounding;
+pub mod rows;
 pub mod serial;
 pub mod student;
 pub mod working;

@@ -13,24 +13,25 @@
 
 use nalgebra::{Cholesky, DMatrix, DMatrixView, DVector};
 
-use super::cluster::{Absorbed, Cluster};
+use super::cluster::{Absorbed, Laps};
+use super::rows::{Rows, RowsTimes, corner};
 use super::working::Working;
 use crate::error::Error;
 
-/// ZᵀX scaled to unit rows and columns is singular below this ratio of its singular values.
+/// ZᵀX scaled to unit rows and columns is singular below this reciprocal condition number.
 const SINGULAR: f64 = 1e-13;
 
 /// The pieces of cov(r).
 #[derive(Debug, Clone)]
 pub(super) struct ResidualModel {
+    pub jacobian: Rows,
+    pub instruments: Rows,
     /// M.
     pub bread: DMatrix<f64>,
-    /// F_g.
-    pub fitted: Vec<DMatrix<f64>>,
-    /// Y_g.
-    pub noise: Vec<DMatrix<f64>>,
     /// K.
     pub core: DMatrix<f64>,
+    /// MK.
+    bread_core: DMatrix<f64>,
     /// s_g², zero when nothing was absorbed.
     pub share: Vec<f64>,
     /// v_g.
@@ -47,6 +48,25 @@ pub(super) struct ResidualModel {
     centred_once: DMatrix<f64>,
     /// CW₀C.
     centred_twice: DMatrix<f64>,
+    /// What Y_g has in common, s_g (A + v_g B) with A = C Σ s_h v_h W₀Z_h − v̄ C B and B = W₀ C Σ s_h Z_h; no rows when
+    /// nothing was absorbed.
+    shared_noise: SharedNoise,
+}
+
+/// A and B.
+#[derive(Debug, Clone)]
+struct SharedNoise {
+    constant: DMatrix<f64>,
+    by_variance: DMatrix<f64>,
+}
+
+/// Products that are worked out once and then taken lap by lap.
+pub(super) struct Pieces<'m> {
+    model: &'m ResidualModel,
+    /// XM.
+    fitted: RowsTimes<'m>,
+    /// XMK.
+    fitted_core: RowsTimes<'m>,
 }
 
 /// Σ_j E[r_j²] and Σ_j E[r_j r_{j+1}] of one lap.
@@ -58,41 +78,43 @@ pub(super) struct NeighbourSums {
 impl ResidualModel {
     /// Refuses shapes that do not fit, fewer than two laps, values that are not numbers, a singular ZᵀX and a working
     /// covariance that is none.
-    pub fn new(clusters: &[Cluster], absorbed: &Absorbed, working: &Working) -> Result<Self, Error> {
-        let parameters = check(clusters, absorbed)?;
-        let zero = DMatrix::zeros(parameters, parameters);
-        // Transposing first is several times as fast as `tr_mul`, which takes dot products.
-        let product = clusters.iter().fold(zero.clone(), |sum, c| sum + c.instruments.transpose() * &c.jacobian);
+    pub fn new(laps: &Laps, absorbed: &Absorbed, working: &Working) -> Result<Self, Error> {
+        let parameters = check(laps, absorbed)?;
+        let Laps { jacobian, instruments, .. } = laps;
+        let product = instruments.transposed_times(parameters, |g| jacobian.block(g));
         let bread = inverse(&product)?;
+        let none = || DMatrix::zeros(0, 0);
         let mut model = ResidualModel {
-            fitted: clusters.iter().map(|c| &c.jacobian * &bread).collect(),
+            jacobian: jacobian.clone(),
+            instruments: instruments.clone(),
             bread,
-            noise: Vec::new(),
-            core: zero,
-            share: absorbed.shares(clusters.len()),
+            core: none(),
+            bread_core: none(),
+            share: absorbed.shares(laps.residual.len()),
             variance: Vec::new(),
             mean_variance: 0.0,
-            correlation: DMatrix::zeros(0, 0),
-            root: DMatrix::zeros(0, 0),
-            root_transposed: DMatrix::zeros(0, 0),
-            centred_once: DMatrix::zeros(0, 0),
-            centred_twice: DMatrix::zeros(0, 0),
+            correlation: none(),
+            root: none(),
+            root_transposed: none(),
+            centred_once: none(),
+            centred_twice: none(),
+            shared_noise: SharedNoise { constant: none(), by_variance: none() },
         };
-        model.suppose(clusters, working)?;
+        model.suppose(working)?;
         Ok(model)
     }
 
     /// Takes another working covariance for the same laps.
-    pub fn suppose(&mut self, clusters: &[Cluster], working: &Working) -> Result<(), Error> {
+    pub fn suppose(&mut self, working: &Working) -> Result<(), Error> {
+        let laps = self.jacobian.laps.len();
         let sound = working.variance.iter().all(|v| v.is_finite() && *v > 0.0);
-        if working.variance.len() != clusters.len() || !sound || working.correlation.first() != Some(&1.0) {
+        if working.variance.len() != laps || !sound || working.correlation.first() != Some(&1.0) {
             return Err(refusal(format!(
-                "the working covariance needs a positive variance for each of {} laps and correlations that begin \
-                 with 1",
-                clusters.len()
+                "the working covariance needs a positive variance for each of {laps} laps and correlations that begin \
+                 with 1"
             )));
         }
-        let steps = clusters.iter().map(|c| c.residual.len()).max().unwrap_or(0);
+        let steps = self.jacobian.laps.iter().map(|l| l.own.nrows()).max().unwrap_or(0);
         self.correlation = working.correlation_matrix(steps);
         let finite = self.correlation.iter().all(|r| r.is_finite());
         let Some(cholesky) = Some(self.correlation.clone()).filter(|_| finite).and_then(Cholesky::new) else {
@@ -105,56 +127,74 @@ impl ResidualModel {
         self.centred_twice = centred(centred_rows.transpose());
         self.variance.clone_from(&working.variance);
         self.mean_variance = self.share.iter().zip(&self.variance).map(|(s, v)| s * v).sum();
-        self.noise = self.noise_of_instruments(clusters);
-        self.core.fill(0.0);
-        for (c, y) in clusters.iter().zip(&self.noise) {
-            self.core += c.instruments.transpose() * y;
+        if self.mean_variance > 0.0 {
+            let by_variance = &self.correlation * centred(self.instruments.sum(|g| self.share[g].sqrt()));
+            let weighted = self.instruments.sum(|g| self.share[g].sqrt() * self.variance[g]);
+            let constant = centred(&self.correlation * weighted) - centred(by_variance.clone()) * self.mean_variance;
+            self.shared_noise = SharedNoise { constant, by_variance };
         }
+        self.core = self.instruments.transposed_times(self.bread.nrows(), |g| self.noise(g));
+        self.bread_core = &self.bread * &self.core;
         Ok(())
     }
 
-    /// Y = ΦZ, for instruments that need not be projected, so that nothing hangs on that.
-    fn noise_of_instruments(&self, clusters: &[Cluster]) -> Vec<DMatrix<f64>> {
-        let mut noise: Vec<DMatrix<f64>> = clusters
-            .iter()
-            .zip(&self.variance)
-            .map(|(c, v)| self.correlation_of(c.residual.len()) * &c.instruments * *v)
-            .collect();
-        if self.share.iter().all(|share| *share == 0.0) {
-            return noise;
+    /// Y_g = (ΦZ)_g, for instruments that need not be projected, so that nothing hangs on that.
+    fn noise(&self, g: usize) -> DMatrix<f64> {
+        let (v, s) = (self.variance[g], self.share[g].sqrt());
+        let rows = self.instruments.block(g);
+        let own = corner(&self.correlation, rows.nrows()) * rows * v;
+        if s == 0.0 {
+            return own;
         }
-        let mut of_noise = DMatrix::zeros(noise[0].nrows(), noise[0].ncols());
-        let mut of_instruments = of_noise.clone();
-        for ((y, cluster), share) in noise.iter().zip(clusters).zip(&self.share) {
-            of_noise += y * share.sqrt();
-            of_instruments += &cluster.instruments * share.sqrt();
-        }
-        let smooth = &self.correlation * centred(of_instruments);
-        let common = centred(of_noise) - centred(smooth.clone()) * self.mean_variance;
-        for ((y, share), variance) in noise.iter_mut().zip(&self.share).zip(&self.variance) {
-            *y -= (&common + &smooth * *variance) * share.sqrt();
-        }
-        noise
+        own - (&self.shared_noise.constant + &self.shared_noise.by_variance * v) * s
     }
 
-    fn correlation_of(&self, steps: usize) -> DMatrixView<'_, f64> {
-        self.correlation.view((0, 0), (steps, steps))
+    /// Y_gᵀ x_g for the vector of each lap, parameters × laps.
+    pub fn noise_transposed_each(&self, vectors: &[DVector<f64>]) -> DMatrix<f64> {
+        let smooth: Vec<DVector<f64>> =
+            vectors.iter().zip(&self.variance).map(|(x, v)| corner(&self.correlation, x.len()) * x * *v).collect();
+        let own = self.instruments.transposed_each(&smooth);
+        if self.mean_variance == 0.0 {
+            return own;
+        }
+        let scaled = |factor: &dyn Fn(usize) -> f64| {
+            DMatrix::from_fn(vectors[0].len(), vectors.len(), |i, g| self.share[g].sqrt() * factor(g) * vectors[g][i])
+        };
+        own - self.shared_noise.constant.transpose() * scaled(&|_| 1.0)
+            - self.shared_noise.by_variance.transpose() * scaled(&|g| self.variance[g])
+    }
+
+    /// F_gᵀ x_g for the vector of each lap, parameters × laps.
+    pub fn fitted_transposed_each(&self, vectors: &[DVector<f64>]) -> DMatrix<f64> {
+        self.bread.transpose() * self.jacobian.transposed_each(vectors)
+    }
+
+    pub fn pieces(&self) -> Pieces<'_> {
+        Pieces {
+            model: self,
+            fitted: self.jacobian.times(self.bread.clone()),
+            fitted_core: self.jacobian.times(self.bread_core.clone()),
+        }
     }
 
     /// L for a lap of so many steps.
     pub fn root_of(&self, steps: usize) -> DMatrixView<'_, f64> {
-        self.root.view((0, 0), (steps, steps))
+        corner(&self.root, steps)
     }
 
     /// Lᵀ for a lap of so many steps.
     pub fn root_transposed_of(&self, steps: usize) -> DMatrixView<'_, f64> {
-        self.root_transposed.view((0, 0), (steps, steps))
+        corner(&self.root_transposed, steps)
+    }
+
+    fn steps(&self, g: usize) -> usize {
+        self.jacobian.laps[g].own.nrows()
     }
 
     /// Φ_gg of a lap.
     fn error_block(&self, g: usize) -> DMatrix<f64> {
         let (share, v) = (self.share[g], self.variance[g]);
-        let own = self.correlation_of(self.fitted[g].nrows()) * v;
+        let own = corner(&self.correlation, self.steps(g)) * v;
         match share > 0.0 {
             true => own - &self.centred_once * (share * v) + &self.centred_twice * (share * self.mean_variance),
             false => own,
@@ -163,34 +203,38 @@ impl ResidualModel {
 
     /// Its sums, without working it out.
     fn error_sums(&self, g: usize) -> NeighbourSums {
-        let (share, v, steps) = (self.share[g], self.variance[g], self.fitted[g].nrows());
+        let (share, v, steps) = (self.share[g], self.variance[g], self.steps(g));
         let sum = |of: &dyn Fn(DMatrixView<f64>) -> f64| {
             let once = if share > 0.0 { of(self.centred_once.as_view()) } else { 0.0 };
             let twice = if share > 0.0 { of(self.centred_twice.as_view()) } else { 0.0 };
-            v * of(self.correlation_of(steps)) - share * (v * once - self.mean_variance * twice)
+            v * of(corner(&self.correlation, steps)) - share * (v * once - self.mean_variance * twice)
         };
         NeighbourSums {
             squares: sum(&|m| m.trace()),
             neighbours: sum(&|m| (1..m.nrows()).map(|j| m[(j - 1, j)]).sum()),
         }
     }
+}
 
-    /// Y_g − ½ F_g K: with it S_gg = Φ_gg − F(Y − ½FK)ᵀ − (Y − ½FK)Fᵀ.
-    pub fn half(&self, g: usize) -> DMatrix<f64> {
-        &self.noise[g] - &self.fitted[g] * &self.core * 0.5
+impl Pieces<'_> {
+    /// F_g and Y_g − ½ F_g K: with them S_gg = Φ_gg − F(Y − ½FK)ᵀ − (Y − ½FK)Fᵀ.
+    fn fitted_and_half(&self, g: usize) -> (DMatrix<f64>, DMatrix<f64>) {
+        (self.fitted.block(g), self.model.noise(g) - self.fitted_core.block(g) * 0.5)
     }
 
     /// Lᵀ S_gg L.
     pub fn whitened_block(&self, g: usize) -> DMatrix<f64> {
-        let steps = self.fitted[g].nrows();
-        let (root, transposed) = (self.root_of(steps), self.root_transposed_of(steps));
-        let cross = transposed * &self.fitted[g] * (transposed * self.half(g)).transpose();
-        transposed * self.error_block(g) * root - &cross - cross.transpose()
+        let (model, steps) = (self.model, self.model.steps(g));
+        let (root, transposed) = (model.root_of(steps), model.root_transposed_of(steps));
+        let (fitted, half) = self.fitted_and_half(g);
+        let cross = transposed * fitted * half.transpose() * root;
+        transposed * model.error_block(g) * root - &cross - cross.transpose()
     }
 
     /// The sums of the main diagonal of S_gg and of the one beside it.
     pub fn neighbour_sums(&self, g: usize) -> NeighbourSums {
-        let (f, h, errors) = (&self.fitted[g], self.half(g), self.error_sums(g));
+        let (f, h) = self.fitted_and_half(g);
+        let errors = self.model.error_sums(g);
         let next = f.nrows() - 1;
         let cross = f.rows(0, next).dot(&h.rows(1, next)) + h.rows(0, next).dot(&f.rows(1, next));
         NeighbourSums { squares: errors.squares - 2.0 * f.dot(&h), neighbours: errors.neighbours - cross }
@@ -213,51 +257,55 @@ fn inverse(product: &DMatrix<f64>) -> Result<DMatrix<f64>, Error> {
     let mut scaled = product * DMatrix::from_diagonal(&columns);
     let rows = DVector::from_iterator(product.nrows(), scaled.row_iter().map(|r| 1.0 / length(r.norm())));
     scaled = DMatrix::from_diagonal(&rows) * scaled;
-    let values = scaled.singular_values();
-    let ratio = values.min() / values.max();
+    let size = |m: &DMatrix<f64>| m.column_iter().map(|c| c.lp_norm(1)).fold(0.0, f64::max);
+    let before = size(&scaled);
     let inverse = scaled.lu().try_inverse();
+    // Reciprocal condition number in the norm of column sums (Golub & Van Loan 2013, Matrix Computations, 2.6.2).
+    let ratio = inverse.as_ref().map_or(0.0, |inverse| 1.0 / (before * size(inverse)));
     match inverse {
         Some(inverse) if ratio > SINGULAR => {
             Ok(DMatrix::from_diagonal(&columns) * inverse * DMatrix::from_diagonal(&rows))
         }
         _ => Err(refusal(format!(
-            "instruments and parameters do not determine each other (singular values span {ratio:.1e}, at least \
+            "instruments and parameters do not determine each other (reciprocal condition {ratio:.1e}, at least \
              {SINGULAR:.0e} is needed); hold a parameter fixed or share it between runs"
         ))),
     }
 }
 
 /// Number of parameters, when all shapes fit.
-fn check(clusters: &[Cluster], absorbed: &Absorbed) -> Result<usize, Error> {
-    let Some(first) = clusters.first().filter(|_| clusters.len() > 1) else {
-        return Err(refusal(format!("{} lap(s), at least 2 are needed; ride more laps", clusters.len())));
+fn check(laps: &Laps, absorbed: &Absorbed) -> Result<usize, Error> {
+    let Laps { jacobian, instruments, residual } = laps;
+    let Some(steps) = residual.first().filter(|_| residual.len() > 1).map(|r| r.len()) else {
+        return Err(refusal(format!("{} lap(s), at least 2 are needed; ride more laps", residual.len())));
     };
-    let (steps, parameters) = first.jacobian.shape();
-    for (g, cluster) in clusters.iter().enumerate() {
-        let rows = cluster.residual.len();
-        if cluster.jacobian.shape() != (rows, parameters)
-            || cluster.instruments.shape() != (rows, parameters)
-            || rows == 0
-        {
+    let parameters = jacobian.parameters;
+    for (g, r) in residual.iter().enumerate() {
+        let fits = |rows: &Rows| {
+            let own = rows.laps.get(g).map(|l| (l.own.shape(), l.parameters.len()));
+            rows.parameters == parameters && own.is_some_and(|((n, m), k)| n == r.len() && m == k)
+        };
+        if r.is_empty() || !fits(jacobian) || !fits(instruments) {
             return Err(refusal(format!(
-                "lap {} has {rows} residuals, a Jacobian of {:?} and instruments of {:?}; \
-                 {parameters} columns and as many rows are needed",
+                "lap {} has {} residuals and a Jacobian or instruments of another shape; {parameters} columns and as \
+                 many rows are needed",
                 g + 1,
-                cluster.jacobian.shape(),
-                cluster.instruments.shape()
+                r.len()
             )));
         }
-        let all = cluster.jacobian.iter().chain(cluster.instruments.iter()).chain(cluster.residual.iter());
-        if parameters == 0 || !all.into_iter().all(|value| value.is_finite()) {
+        if parameters == 0 || !r.iter().all(|value| value.is_finite()) {
             return Err(refusal(format!("lap {} has no parameter or a value that is not a number", g + 1)));
         }
     }
+    if !jacobian.is_finite() || !instruments.is_finite() {
+        return Err(refusal("a Jacobian or instrument holds a value that is not a number".into()));
+    }
     if let Absorbed::StepMeans { lap_weights } = absorbed {
         let positive = lap_weights.iter().all(|weight| weight.is_finite() && *weight > 0.0);
-        if lap_weights.len() != clusters.len() || !positive || clusters.iter().any(|c| c.residual.len() != steps) {
+        if lap_weights.len() != residual.len() || !positive || residual.iter().any(|r| r.len() != steps) {
             return Err(refusal(format!(
                 "step means need one positive weight for each of {} laps, and laps of {steps} steps each",
-                clusters.len()
+                residual.len()
             )));
         }
     }

@@ -15,9 +15,10 @@
 //! come from matching Σ r² of each class and Σ r_j r_{j+1} of all laps with what the model expects of *residuals*,
 //! which are smaller and less correlated than errors (method of moments).
 
-use nalgebra::DMatrix;
+use nalgebra::{DMatrix, DVector};
+use rayon::prelude::*;
 
-use super::cluster::{Absorbed, Cluster};
+use super::cluster::{Absorbed, Laps};
 use super::residual_model::{NeighbourSums, ResidualModel};
 use crate::error::Error;
 
@@ -63,20 +64,29 @@ impl Working {
     ///
     /// `class` has any number per lap. Laps without scatter give independence. Errors: those of
     /// [`super::cluster::ClusterRobust::new`].
-    pub fn estimated(clusters: &[Cluster], absorbed: &Absorbed, class: &[usize]) -> Result<Self, Error> {
-        let steps = clusters.iter().map(|c| c.residual.len()).max().unwrap_or(0);
+    pub fn estimated(laps: &Laps, absorbed: &Absorbed, class: &[usize]) -> Result<Self, Error> {
+        let mut model = ResidualModel::new(laps, absorbed, &Working::independent(laps.residual.len()))?;
+        Working::matched(&mut model, &laps.residual, class)
+    }
+
+    /// The same, leaving it supposed in a model of these laps that supposed independence.
+    pub(super) fn matched(
+        model: &mut ResidualModel,
+        residual: &[DVector<f64>],
+        class: &[usize],
+    ) -> Result<Self, Error> {
+        let steps = residual.iter().map(|r| r.len()).max().unwrap_or(0);
         let mut classes = class.to_vec();
         classes.sort_unstable();
         classes.dedup();
         let class: Vec<usize> = class.iter().map(|c| classes.partition_point(|known| known < c)).collect();
         let mut guess = Guess { phi: 0.0, variance: vec![1.0; classes.len()] };
-        let mut model = ResidualModel::new(clusters, absorbed, &guess.working(steps, &class))?;
-        let found = Moments::observed(clusters, &class);
+        let found = Moments::observed(residual, &class);
         for _ in 0..=CORRECTIONS {
-            if !guess.correct(&found, &Moments::expected(&model, &class)) {
-                return Ok(Working::independent(clusters.len()));
+            if !guess.correct(&found, &Moments::expected(model, residual, &class)) {
+                return Ok(Working::independent(residual.len()));
             }
-            model.suppose(clusters, &guess.working(steps, &class))?;
+            model.suppose(&guess.working(steps, &class))?;
         }
         Ok(guess.working(steps, &class))
     }
@@ -96,23 +106,28 @@ struct Moments {
 }
 
 impl Moments {
-    fn observed(clusters: &[Cluster], class: &[usize]) -> Moments {
-        Moments::summed(class, clusters.iter().map(|c| c.residual.len()), |g| {
-            let r = &clusters[g].residual;
+    fn observed(residual: &[DVector<f64>], class: &[usize]) -> Moments {
+        let each = residual.iter().map(|r| {
             let next = r.len() - 1;
             NeighbourSums { squares: r.norm_squared(), neighbours: r.rows(0, next).dot(&r.rows(1, next)) }
-        })
+        });
+        Moments::summed(class, residual, each.collect())
     }
 
-    fn expected(model: &ResidualModel, class: &[usize]) -> Moments {
-        Moments::summed(class, model.fitted.iter().map(|f| f.nrows()), |g| model.neighbour_sums(g))
+    fn expected(model: &ResidualModel, residual: &[DVector<f64>], class: &[usize]) -> Moments {
+        let pieces = model.pieces();
+        Moments::summed(
+            class,
+            residual,
+            (0..residual.len()).into_par_iter().map(|g| pieces.neighbour_sums(g)).collect(),
+        )
     }
 
-    fn summed(class: &[usize], rows: impl Iterator<Item = usize>, of: impl Fn(usize) -> NeighbourSums) -> Moments {
+    fn summed(class: &[usize], residual: &[DVector<f64>], each: Vec<NeighbourSums>) -> Moments {
         let classes = class.iter().max().map_or(0, |c| c + 1);
         let mut sums = Moments { squares: vec![0.0; classes], neighbours: vec![0.0; classes], rows: 0.0, pairs: 0.0 };
-        for ((g, &c), rows) in class.iter().enumerate().zip(rows) {
-            let own = of(g);
+        for ((&c, r), own) in class.iter().zip(residual).zip(each) {
+            let rows = r.len();
             sums.squares[c] += own.squares;
             sums.neighbours[c] += own.neighbours;
             sums.rows += rows as f64;

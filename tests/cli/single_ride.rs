@@ -158,3 +158,42 @@ fn files_named_by_flags_count_from_where_the_person_is() {
     desk.answered(&["solve", "rides/ride.csv", "--mass-kg", "85"]);
     assert!(desk.path("rides/ride-results/report.html").exists());
 }
+
+#[test]
+fn laps_are_drawn_again_as_often_as_asked_and_the_terminal_says_so_in_a_line() {
+    let desk = desk();
+    let solve = |more: &[&str]| {
+        let mut arguments = vec!["solve", "session.toml", "--out", "here"];
+        arguments.extend(more);
+        desk.json(&arguments)
+    };
+    let (usual, few, none) = (solve(&[]), solve(&["--draws", "50"]), solve(&["--draws", "0"]));
+    assert_eq!((&usual["bootstrap"]["draws"], &usual["bootstrap"]["seed"]), (&Value::from(1000), &Value::from(1)));
+    assert_eq!(few["bootstrap"]["draws"], 50);
+    assert!(none["bootstrap"].is_null());
+    assert_eq!((&usual["setups"], &usual["contrasts"]), (&none["setups"], &none["contrasts"]));
+    let text =
+        desk.answered(&["solve", "session.toml", "--draws", "50"]).split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(text.contains("Whole laps drawn again (50 times, seed 1)"), "{text}");
+    assert!(desk.text("session-results/methods.txt").contains("Second opinion: of the n laps"));
+    desk.refused(&["solve", "session.toml", "--draws", "1000000"], 2, &["--draws"]);
+}
+
+#[test]
+fn tyres_at_another_temperature_than_the_reference_are_brought_to_it_by_flags_too() {
+    let desk = desk();
+    let crr = |more: &[&str]| {
+        let mut arguments = vec!["solve", "run-1.fit", "--draws", "0"];
+        arguments.extend(FLAGS);
+        arguments.extend(more);
+        desk.json(&arguments)["setups"][0]["crr"]["value"].as_f64().expect("known")
+    };
+    let plain = crr(&[]);
+    let warm = crr(&["--temperature-coefficient-per-c", "0.01", "--tyre-temperature-c", "30"]);
+    // One run at 30 °C for 20 °C: all of D shrinks by 1.1, so that Crr grows by it (arithmetic); the solver settles to 1e-6.
+    assert!((warm / plain - 1.1).abs() < 1e-4, "{plain} {warm}");
+    let mut far = vec!["solve", "run-1.fit"];
+    far.extend(FLAGS);
+    far.extend(["--temperature-coefficient-per-c", "0.05", "--tyre-temperature-c", "70"]);
+    desk.refused(&far, 2, &["run-1.fit", "linear rule makes sense", "tyre_temperature_c"]);
+}

@@ -1,6 +1,6 @@
 //! CR2 in dense matrices, written straight from its definition, to test the structured sums against.
 
-use loopwright::uncertainty::cluster::{Absorbed, Cluster, ClusterRobust};
+use loopwright::uncertainty::cluster::{Absorbed, Cluster, ClusterRobust, Laps};
 use loopwright::uncertainty::working::Working;
 use nalgebra::{DMatrix, DVector};
 use rand::SeedableRng;
@@ -37,6 +37,10 @@ impl Dense {
                 residual: self.residual.rows(start, rows).into_owned(),
             })
             .collect()
+    }
+
+    pub fn laps(&self) -> Laps {
+        Laps::from(&self.clusters()[..])
     }
 
     pub fn blocks(&self) -> impl Iterator<Item = (usize, usize)> + '_ {

@@ -2,10 +2,11 @@
 //!
 //! Given session and solution; gives words.
 
+use super::super::crr_drift;
 use super::super::number::{counted, fixed, significant};
 use super::super::sources::Source;
 use super::{Paragraph, cite, has_loops, loop_runs};
-use crate::session::{Lag, Session, Sharing, WindMode};
+use crate::session::{Lag, REFERENCE_TEMPERATURE_C, Session, Sharing, WindMode};
 use crate::solution::Solution;
 
 pub(super) fn estimation(session: &Session, solution: &Solution) -> Option<Paragraph> {
@@ -30,6 +31,8 @@ pub(super) fn estimation(session: &Session, solution: &Solution) -> Option<Parag
     if solution.separable {
         text.extend(estimator(session, solution, &mut sources));
     }
+    text.extend(tyre_temperature(session, &mut sources));
+    text.extend(drift(session, solution));
     text.extend(separation(solution));
     if !solution.separable {
         text.push(not_separable(solution));
@@ -110,6 +113,41 @@ fn estimator(session: &Session, solution: &Solution, sources: &mut Vec<Source>) 
         ],
         _ => Vec::new(),
     }
+}
+
+/// Crr brought to a reference temperature.
+fn tyre_temperature(session: &Session, sources: &mut Vec<Source>) -> Option<String> {
+    let coefficient = session.circuit.temperature_coefficient_per_c?;
+    sources.push(Source::Iso28580);
+    let read = loop_runs(session).filter(|run| run.tyre_temperature_c.is_some()).count();
+    let temperature = match loop_runs(session).count() {
+        all if all == read => "the temperature read at the tyres",
+        _ if read == 0 => "the temperature of the air, which stands for that of the tyres",
+        _ => "the temperature read at the tyres or, where there is none, that of the air",
+    };
+    let uncertainty = match session.uncertainty.temperature_coefficient_per_c {
+        Some(u) if u > 0.0 => format!("± {} ", significant(u, 2)),
+        _ => String::new(),
+    };
+    Some(format!(
+        "Crr is brought to {} °C with {} {uncertainty}per °C, as stated, in the form of {}, from {temperature}.",
+        significant(session.circuit.reference_temperature_c.unwrap_or(REFERENCE_TEMPERATURE_C), 3),
+        significant(coefficient, 3),
+        Source::Iso28580.cited()
+    ))
+}
+
+/// What a drift of Crr is, where one was asked for.
+fn drift(session: &Session, solution: &Solution) -> Option<String> {
+    session.solve.crr_drift.then(|| {
+        format!(
+            "Crr may change linearly in time over the day, by one rate common to all set-ups, counted from the mean moment of \
+             the laps used. A power meter whose zero creeps would look alike. {}",
+            crr_drift::sentence(solution)
+        )
+        .trim_end()
+        .to_string()
+    })
 }
 
 fn separation(solution: &Solution) -> Option<String> {

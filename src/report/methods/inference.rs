@@ -4,6 +4,7 @@
 
 use super::super::held_fixed::held_fixed;
 use super::super::number::{percent, significant};
+use super::super::second_opinion;
 use super::super::sources::Source;
 use super::super::units::Units;
 use super::super::verdict::{name_of, reference_speed};
@@ -23,6 +24,17 @@ pub(super) fn uncertainty(session: &Session, solution: &Solution) -> Option<Para
             Source::PustejovskyTipton.cited()
         ));
         sources.extend([Source::BellMcCaffrey, Source::PustejovskyTipton]);
+        let second = second_opinion::sentence(solution);
+        if !second.is_empty() {
+            sources.push(Source::RaoWu);
+            text.push(format!(
+                "Second opinion: of the n laps ridden at one planned speed in one run n − 1 are drawn with replacement and \
+                 count n/(n − 1) times each, which does not make errors too small where n is small {}, and the linearised \
+                 equations are solved again. {second} A ratio beyond 1.25 either way is among the findings; intervals rest on \
+                 the sandwich.",
+                cite(Source::RaoWu)
+            ));
+        }
     }
     if has_venue(session, Venue::Rollers) {
         sources.push(Source::NeweyWest);

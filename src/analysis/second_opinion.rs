@@ -1,0 +1,157 @@
+//! The second opinion on standard errors: whole laps drawn again, set beside the sandwich.
+//!
+//! Given a solved loop and its solution; gives both standard errors of every known quantity and says where they disagree.
+//! It changes no estimate and no interval.
+
+use super::contrasts::Pair;
+use super::loop_venue::LoopVenue;
+use super::quantities::{Linear, PowerAt, SetupQuantities};
+use crate::finding::{Finding, What};
+use crate::session::Session;
+use crate::solution::{BootstrapLine, BootstrapResult, Estimate, Resampled, Solution};
+use crate::solve::resample::{Drawing, resample};
+use crate::uncertainty::bootstrap::Bootstrap;
+
+/// Ratio of two standard errors from which they disagree.
+const DISAGREE_FROM: f64 = 1.25;
+/// Standard deviations of the bootstrap's own noise that are let pass.
+const NOISE_SDS: f64 = 2.0;
+
+/// What was found.
+#[derive(Debug, Clone, Default)]
+pub struct SecondOpinion {
+    pub result: Option<BootstrapResult>,
+    pub findings: Vec<Finding>,
+}
+
+/// Draws laps again, unless `draws` is 0.
+pub fn second_opinion(session: &Session, venue: &LoopVenue, solution: &Solution, draws: usize) -> SecondOpinion {
+    if draws == 0 {
+        return SecondOpinion::default();
+    }
+    let drawing = Drawing { draws, seed: session.solve.seed };
+    let bootstrap = match resample(&venue.frame(), &venue.laps, &venue.fit, drawing) {
+        Ok(bootstrap) => bootstrap,
+        Err(e) => {
+            let said = What::BootstrapNotDone { reason: e.to_string() };
+            return SecondOpinion { result: None, findings: vec![Finding::of_session(said)] };
+        }
+    };
+    let power = PowerAt::reference(session);
+    let of = |s: usize| SetupQuantities::new(&venue.fit.layout, s, &power);
+    let line = |setup: &str, baseline: Option<&str>, q: &SetupQuantities, [crr, cda_m2, power_w]: [&Estimate; 3]| {
+        BootstrapLine {
+            setup: setup.to_string(),
+            baseline: baseline.map(str::to_string),
+            crr: resampled(&bootstrap, &q.crr, crr),
+            cda_m2: resampled(&bootstrap, &q.cda, cda_m2),
+            power_w: resampled(&bootstrap, &q.power, power_w),
+        }
+    };
+    let each = solution.setups.iter().enumerate();
+    let setups: Vec<BootstrapLine> =
+        each.map(|(s, r)| line(&r.id, None, &of(s), [&r.crr, &r.cda_m2, &r.power_w])).collect();
+    let pairs = Pair::against_baseline(session).into_iter().zip(&solution.contrasts);
+    let contrasts: Vec<BootstrapLine> = pairs
+        .map(|(pair, c)| {
+            let q = of(pair.setup).minus(&of(pair.baseline));
+            line(&c.setup, Some(&c.baseline), &q, [&c.crr, &c.cda_m2, &c.power_w])
+        })
+        .collect();
+    let limit = DISAGREE_FROM.ln() + NOISE_SDS / (2.0 * draws as f64).sqrt();
+    let all = || setups.iter().chain(&contrasts);
+    if all().all(|l| [l.crr, l.cda_m2, l.power_w].iter().all(|r| r.scatter_se.is_none())) {
+        return SecondOpinion::default();
+    }
+    // A lap alone at its speed in its run never changes, so that too small an error means nothing there.
+    let both_ways = bootstrap.lone_laps == 0;
+    let worst = worst(session, all(), both_ways).filter(|d| d.distance > limit);
+    let result = BootstrapResult {
+        draws: bootstrap.draws,
+        seed: drawing.seed,
+        failed: bootstrap.singular,
+        lone_laps: bootstrap.lone_laps,
+        disagrees: worst.is_some(),
+        setups,
+        contrasts,
+    };
+    let findings = worst.map(|d| Finding::of_session(d.what)).into_iter().collect();
+    SecondOpinion { result: Some(result), findings }
+}
+
+fn resampled(bootstrap: &Bootstrap, linear: &Linear, estimate: &Estimate) -> Resampled {
+    let Some(scatter_se) = estimate.scatter_se else { return Resampled::default() };
+    let se = bootstrap.standard_error(&linear.coefficients);
+    Resampled { scatter_se: Some(scatter_se), bootstrap_se: Some(se).filter(|se| se.is_finite()) }
+}
+
+/// A quantity whose two standard errors differ.
+struct Disagreement {
+    /// Size of the logarithm of their ratio.
+    distance: f64,
+    what: What,
+}
+
+/// The quantity whose standard errors differ most; watts follow from the others. `both_ways` counts a bootstrap that is too
+/// small as well.
+fn worst<'a>(
+    session: &Session,
+    lines: impl Iterator<Item = &'a BootstrapLine>,
+    both_ways: bool,
+) -> Option<Disagreement> {
+    let name = |id: &str| session.setups.iter().find(|s| s.id == id).map_or(id, |s| s.name()).to_string();
+    let mut worst: Option<Disagreement> = None;
+    for line in lines {
+        let of = match &line.baseline {
+            Some(baseline) => format!("{} less {}", name(&line.setup), name(baseline)),
+            None => name(&line.setup),
+        };
+        for (quantity, r) in [("Crr", &line.crr), ("CdA", &line.cda_m2)] {
+            let Some((cluster_se, bootstrap_se)) = r.scatter_se.zip(r.bootstrap_se) else { continue };
+            let larger = (bootstrap_se / cluster_se).ln();
+            let distance = if both_ways { larger.abs() } else { larger };
+            if distance.is_finite() && worst.as_ref().is_none_or(|w| distance > w.distance) {
+                let what = What::BootstrapDisagrees { quantity, of: of.clone(), cluster_se, bootstrap_se };
+                worst = Some(Disagreement { distance, what });
+            }
+        }
+    }
+    worst
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn session() -> Session {
+        let text = "rider_and_bike.mass_kg = 80.0\n[[setup]]\nid = \"a\"\nlabel = \"old\"\n[[setup]]\nid = \"b\"\n\
+                    [[run]]\nfile = \"1.fit\"\nsetup = \"a\"\n[[run]]\nfile = \"2.fit\"\nsetup = \"b\"\n";
+        Session::from_toml(text, "session.toml").unwrap()
+    }
+
+    fn line(baseline: Option<&str>, crr: f64, cda: f64) -> BootstrapLine {
+        let of = |ratio: f64| Resampled { scatter_se: Some(1e-4), bootstrap_se: Some(ratio * 1e-4) };
+        let setup = if baseline.is_some() { "b" } else { "a" };
+        let baseline = baseline.map(str::to_string);
+        BootstrapLine { setup: setup.into(), baseline, crr: of(crr), cda_m2: of(cda), power_w: of(9.0) }
+    }
+
+    #[test]
+    fn the_quantity_that_differs_most_is_named_and_watts_do_not_count() {
+        let session = session();
+        let lines = [line(None, 1.1, 1.3), line(Some("a"), 0.6, 1.0)];
+        let found = worst(&session, lines.iter(), true).unwrap();
+        // |ln 0.6| = 0.51 is more than ln 1.3 = 0.26 (arithmetic).
+        assert!((found.distance - 0.6f64.ln().abs()).abs() < 1e-12);
+        let message = found.what.message();
+        assert!(message.contains("Crr of b less old") && message.contains("more than 25 %"), "{message}");
+    }
+
+    #[test]
+    fn where_some_laps_cannot_change_only_a_larger_error_counts() {
+        let session = session();
+        let lines = [line(None, 0.2, 1.3)];
+        let found = worst(&session, lines.iter(), false).unwrap();
+        assert!((found.distance - 1.3f64.ln()).abs() < 1e-12);
+    }
+}
