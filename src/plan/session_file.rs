@@ -18,8 +18,8 @@ pub(super) fn session_of(plan: &Plan, stated_kg: &[f64], wind_scale: f64) -> Ses
         length_m: plan.circuit.length_m.filter(|_| track || !plan.circuit.has_positions()),
         survey: plan.circuit.survey_sd_m.map(|_| "survey.csv".to_string()),
         survey_sd_m: plan.circuit.survey_sd_m,
-        bend_radius_m: plan.circuit.bend_radius_m.filter(|_| track),
-        transition_m: plan.circuit.transition_m.filter(|_| track),
+        bend_radius_m: plan.circuit.track_bend().map(|b| b.radius_m),
+        transition_m: plan.circuit.track_bend().map(|b| b.transition_m),
         home_straight_bearing_deg: plan.circuit.home_straight_bearing_deg.filter(|_| track),
         gate: None,
     };
