@@ -34,6 +34,7 @@ pub struct SolveArguments {
 pub fn run(arguments: SolveArguments, format: Format, units: Units) -> Result<(), Failure> {
     let out = arguments.out.clone().unwrap_or_else(|| default_out(&arguments.input));
     results::check(&out)?;
+    arguments.figures.figure_format.check()?;
     let inputs = read(&arguments)?;
     let analysis = analyse(&inputs, Depth::default())
         .map_err(|e| Failure::from(e).with_hint(|| look_closer(&inputs, &arguments.input)))?;
@@ -45,7 +46,7 @@ pub fn run(arguments: SolveArguments, format: Format, units: Units) -> Result<()
         style: &(&arguments.figures).into(),
         units: units.into(),
     })?;
-    results::write(&out, &files)?;
+    results::write(&out, &arguments.figures.figure_format.applied(files)?)?;
     match format {
         Format::Text => {
             output::text(&summary(&analysis.solution, output::width(), units.into()))?;
