@@ -35,7 +35,7 @@ pub fn run(arguments: SolveArguments, format: Format, units: Units) -> Result<()
     let out = arguments.out.clone().unwrap_or_else(|| default_out(&arguments.input));
     results::check(&out)?;
     arguments.figures.figure_format.check()?;
-    let inputs = read(&arguments)?;
+    let inputs = read(&arguments).map_err(|e| Failure::from(e).advised(load::if_plan(&arguments.input)))?;
     let analysis = analyse(&inputs, Depth::default())
         .map_err(|e| Failure::from(e).with_hint(|| look_closer(&inputs, &arguments.input)))?;
     let files = files(&FilesInput {
