@@ -53,7 +53,8 @@ pub struct SolveArguments {
 pub fn run(arguments: SolveArguments, format: Format, units: Units) -> Result<(), Failure> {
     let out = arguments.out.clone().unwrap_or_else(|| default_out(&arguments.input));
     results::check(&out)?;
-    let inputs = read(&arguments)?;
+    arguments.figures.figure_format.check()?;
+    let inputs = read(&arguments).map_err(|e| Failure::from(e).advised(load::if_plan(&arguments.input)))?;
     let depth = Depth { draws: arguments.draws as usize, ..Depth::default() };
     let analysis = solved(&inputs, depth, arguments.monte_carlo)
         .map_err(|e| Failure::from(e).with_hint(|| look_closer(&inputs, &arguments.input)))?;
@@ -65,7 +66,7 @@ pub fn run(arguments: SolveArguments, format: Format, units: Units) -> Result<()
         style: &(&arguments.figures).into(),
         units: units.into(),
     })?;
-    results::write(&out, &files)?;
+    results::write(&out, &arguments.figures.figure_format.applied(files)?)?;
     match format {
         Format::Text => {
             let (solution, width) = (&analysis.solution, output::width());
