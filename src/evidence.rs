@@ -10,6 +10,8 @@ pub struct Evidence {
     pub profile: Vec<ProfileBand>,
     /// Reference line in a local plane, m east and north of the gate, closed; empty without positions.
     pub reference_line: Vec<LinePoint>,
+    /// Whether that line lies by the compass: a track whose bearing nobody stated does not.
+    pub line_by_compass: bool,
     /// Joint covariance of (Crr, CdA) for each set-up, when separable.
     pub regions: Vec<JointRegion>,
     /// Roller runs only.
@@ -25,6 +27,8 @@ pub struct RunEvidence {
     pub time_s: Vec<f64>,
     pub speed_m_s: Vec<f64>,
     pub power_w: Vec<f64>,
+    /// Number of the unbroken stretch of the record; empty where there is one only.
+    pub stretch: Vec<usize>,
     /// Whether the record is part of a used lap.
     pub used: Vec<bool>,
     /// Reconstructed elevation at the solved values, m; NaN outside laps.

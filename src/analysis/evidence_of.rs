@@ -37,6 +37,7 @@ pub fn evidence(
             time_s: ride.time_s.clone(),
             speed_m_s: ride.speed_m_s.clone(),
             power_w: ride.power_w.clone(),
+            stretch: ride.stretch.clone(),
             used: vec![false; ride.len()],
             elevation_m: vec![f64::NAN; ride.len()],
         })
@@ -118,6 +119,7 @@ pub fn evidence(
                     .collect()
             })
             .unwrap_or_default(),
+        line_by_compass: cut.has_bearings,
         regions: if solution.separable { regions(venue) } else { Vec::new() },
         warm_ups: Vec::new(),
     };

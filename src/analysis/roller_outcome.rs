@@ -127,6 +127,7 @@ fn run_evidence(session: &Session, ride: &Ride, k: usize, result: Option<&Roller
         time_s: ride.time_s.clone(),
         speed_m_s: ride.speed_m_s.clone(),
         power_w: ride.power_w.clone(),
+        stretch: ride.stretch.clone(),
         used: inside(ride, result),
         elevation_m: vec![f64::NAN; ride.len()],
     }

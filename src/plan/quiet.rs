@@ -13,7 +13,7 @@ use crate::analysis::loop_venue::{choices, conditions, gravity, lap_inputs};
 use crate::circuit::{RunToCut, SpeedAge, cut};
 use crate::error::Error;
 use crate::record::Recording;
-use crate::sample::{Cumulative, Ride, align};
+use crate::sample::{Cumulative, Reason, Ride, align};
 use crate::session::{Session, WindMode};
 use crate::solve::account::{FittedWind, LapAccount, RunConditions};
 use crate::solve::fit::{Choices, LapInput};
@@ -114,7 +114,8 @@ impl QuietDay {
         let mut laps: Vec<Vec<QuietLap>> = rides.iter().map(|_| Vec::new()).collect();
         for (input, at) in inputs.into_iter().zip(address) {
             let lap = &cut.runs[at.run][at.lap];
-            if lap.reason.is_some() {
+            // Without scatter a steady rider's power repeats itself as that of a stuck meter does.
+            if lap.reason.is_some_and(|r| r != Reason::PowerStuck) {
                 continue;
             }
             let stands = Standing::new(&day.truth, &session, &choices, at.run, &input);

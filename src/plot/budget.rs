@@ -87,7 +87,11 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
     let baseline = solution.setups.iter().position(|s| s.id == solution.baseline).unwrap_or(0);
     let own_name = setup_names.get(baseline).cloned().unwrap_or_default();
     let differences = sources.iter().any(|s| s.difference.iter().any(Option::is_some));
-    let (ink, thin_ink) = (style.ink(0), if style.grey { Ink::grey(150) } else { style.ink(1) });
+    // The difference is no set-up's own: it gets a grey that no set-up has.
+    let (ink, thin_ink) = (
+        if style.grey { Ink::grey(0) } else { style.ink(baseline) },
+        if style.grey { Ink::grey(150) } else { Ink::grey(90) },
+    );
     let mut sheet = Sheet::new(*style);
     let title = "Where the uncertainty comes from";
     let mut top = heading(&mut sheet, title);

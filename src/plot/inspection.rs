@@ -14,7 +14,12 @@ pub fn draw(held: &Inspection, style: &Style) -> Vec<Figure> {
         runs: vec![RunResult { file: held.file.clone(), setup: held.file.clone(), ..RunResult::default() }],
         ..Solution::default()
     };
-    let evidence =
-        Evidence { runs: vec![held.drawn.run.clone()], reference_line: held.drawn.line.clone(), ..Evidence::default() };
+    let evidence = Evidence {
+        runs: vec![held.drawn.run.clone()],
+        reference_line: held.drawn.line.clone(),
+        // Laps are looked for by positions alone here.
+        line_by_compass: true,
+        ..Evidence::default()
+    };
     [timeline::draw, map::draw].iter().filter_map(|draw| draw(&solution, &evidence, style)).collect()
 }

@@ -16,7 +16,15 @@ pub const MARGIN: f64 = 1.5;
 pub enum Sample {
     Line(Stroke),
     Mark(Identity),
-    Swatch { ink: Ink, opacity: f64 },
+    Swatch {
+        ink: Ink,
+        opacity: f64,
+    },
+    /// An upright stroke of this half height, mm.
+    Upright {
+        half_mm: f64,
+        stroke: Stroke,
+    },
 }
 
 /// One entry of a key strip.
@@ -70,6 +78,9 @@ pub fn strip(sheet: &mut Sheet, top: f64, entries: &[Entry]) -> f64 {
                 Point::new(left + sample, middle.y),
                 Stroke { width_mm: stroke.width_mm.max(0.3), ..stroke },
             ),
+            Sample::Upright { half_mm, stroke } => {
+                sheet.rule(Point::new(middle.x, middle.y - half_mm), Point::new(middle.x, middle.y + half_mm), stroke)
+            }
             Sample::Mark(identity) => marker(sheet, middle, &identity, 1.0, &Note::default()),
             Sample::Swatch { ink, opacity } => {
                 let frame = Frame {

@@ -60,7 +60,8 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     course(&mut sheet, &line, steps.as_ref(), &place);
     gate(&mut sheet, &line, &place, middle);
 
-    let mut bottom = scale_bar(&mut sheet, room.top + map_height + 8.0, room, mm_per_m);
+    let compass = evidence.line_by_compass;
+    let mut bottom = scale_bar(&mut sheet, room.top + map_height + 8.0, room, mm_per_m, compass);
     if beside {
         let top = room.top + (map_height - least) / 2.0;
         wind_dial::draw(&mut sheet, style.width() - 27.0, top, dial_radius, &winds);
@@ -68,9 +69,12 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
         wind_dial::draw(&mut sheet, style.width() / 2.0, bottom + 2.0, dial_radius, &winds);
         bottom += 2.0 + wind_dial::height(&sheet, dial_radius);
     }
-    let mut caption = String::from(
-        "The line ridden, mean of all laps, true to scale and north up; the arrow at the gate shows the direction of travel.",
-    );
+    let mut caption = String::from(if compass {
+        "The line ridden, mean of all laps, true to scale and north up; the arrow at the gate shows the direction of travel."
+    } else {
+        "The track by its stated length, bends and transitions, true to scale; its bearing is not known and the home straight \
+         points up. The arrow at the gate shows the direction of travel."
+    });
     if steps.is_some() {
         caption.push_str(
             " Thicker and darker: places where the laps differ more from the common profile (root-mean-square residual).",
@@ -209,7 +213,7 @@ fn gate(sheet: &mut Sheet, line: &[LinePoint], place: &dyn Fn(&LinePoint) -> Poi
 }
 
 /// A round length under the map; returns how far down it reaches.
-fn scale_bar(sheet: &mut Sheet, y: f64, room: Frame, mm_per_m: f64) -> f64 {
+fn scale_bar(sheet: &mut Sheet, y: f64, room: Frame, mm_per_m: f64, compass: bool) -> f64 {
     let wanted = room.width() / 3.5 / mm_per_m;
     let power = 10f64.powf(wanted.log10().floor());
     let length = [5.0, 2.0, 1.0].into_iter().map(|m| m * power).find(|l| *l <= wanted).unwrap_or(power);
@@ -219,10 +223,11 @@ fn scale_bar(sheet: &mut Sheet, y: f64, room: Frame, mm_per_m: f64) -> f64 {
     for x in [left, right] {
         sheet.rule(Point::new(x, y - 1.0), Point::new(x, y + 1.0), stroke);
     }
+    let way = if compass { ", north up" } else { ", home straight up" };
     let text = if length >= 1000.0 {
-        format!("{} km, north up", plain(length / 1000.0, &sheet.style))
+        format!("{} km{way}", plain(length / 1000.0, &sheet.style))
     } else {
-        format!("{} m, north up", number(length, if length < 1.0 { 2 } else { 0 }, &sheet.style))
+        format!("{} m{way}", number(length, if length < 1.0 { 2 } else { 0 }, &sheet.style))
     };
     let base = y + sheet.style.size(Letters::Small) * 0.36;
     sheet.words(Point::new(right + 2.0, base), &text, Letters::Small, Anchor::Start, TEXT);

@@ -23,6 +23,7 @@ mod scale;
 pub mod set_ups;
 mod sheet;
 mod side_label;
+mod stretches;
 mod strips;
 pub mod style;
 pub mod timeline;

@@ -10,6 +10,8 @@ use super::scale::{Range, Scale, Ticks};
 use super::sheet::{Anchor, Note, Sheet};
 use super::style::{AXIS, GRID, Ink, MUTED, Stroke, TEXT};
 
+/// Least room between two labels of a level axis, mm.
+const CLEAR: f64 = 3.0;
 /// Length of a tick, mm.
 const TICK: f64 = 1.1;
 
@@ -127,7 +129,7 @@ pub fn y_ticks(sheet: &Sheet, range: Range, room_mm: f64) -> Ticks {
         .unwrap_or_else(|| Ticks::new(range, most, &sheet.style))
 }
 
-/// Ticks of a level axis: as many as leave their labels apart.
+/// Ticks of a level axis: as many as leave their labels apart, and two rather than one, which tells no scale.
 pub fn x_ticks(sheet: &Sheet, range: Range, room_mm: f64) -> Ticks {
     for most in (2..=8).rev() {
         let ticks = Ticks::new(range, most, &sheet.style);
@@ -136,14 +138,31 @@ pub fn x_ticks(sheet: &Sheet, range: Range, room_mm: f64) -> Ticks {
             [first, second, ..] => (second - first) / range.span() * room_mm,
             _ => room_mm,
         };
-        if widest + 3.0 <= spacing {
+        if widest + CLEAR <= spacing && ticks.values.len() > 1 {
             return ticks;
         }
     }
-    let mut single = Ticks::new(range, 2, &sheet.style);
-    single.values.truncate(1);
-    single.labels.truncate(1);
-    single
+    if let Some(two) = outermost(sheet, range, room_mm) {
+        return two;
+    }
+    single(Ticks::new(range, 2, &sheet.style))
+}
+
+/// The first and the last of ticks that stand too close, and the first alone where even these do.
+fn outermost(sheet: &Sheet, range: Range, room_mm: f64) -> Option<Ticks> {
+    (2..=8).map(|most| Ticks::new(range, most, &sheet.style)).find_map(|ticks| {
+        let (first, last) = (*ticks.values.first()?, *ticks.values.last()?);
+        let labels = [ticks.labels.first()?.clone(), ticks.labels.last()?.clone()];
+        let widest = labels.iter().map(|l| sheet.width_of(l, Letters::Small)).fold(0.0, f64::max);
+        let apart = (last - first) / range.span() * room_mm;
+        (widest + CLEAR <= apart).then(|| Ticks { values: vec![first, last], labels: labels.into() })
+    })
+}
+
+fn single(mut ticks: Ticks) -> Ticks {
+    ticks.values.truncate(1);
+    ticks.labels.truncate(1);
+    ticks
 }
 
 /// Where panels begin so that the widest tick label fits beside them, mm.

@@ -34,6 +34,11 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     if evidence.runs.iter().any(|run| run.laps.iter().any(|lap| !lap.used)) {
         entries.push(Entry::new(Sample::Mark(LEFT_OUT), "lap left out"));
     }
+    let beyond = outside(evidence, closing);
+    if beyond > 0 {
+        let mark = Identity { form: Form::TriangleUp, ..LEFT_OUT };
+        entries.push(Entry::new(Sample::Mark(mark), "left out, beyond the scale"));
+    }
     let top = heading(&mut sheet, title);
     let top = strip(&mut sheet, top, &entries) + title_room(&sheet);
 
@@ -58,7 +63,6 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     let top = below + title_room(&sheet) + 1.5;
     let frame = Frame { left, top, right, bottom: top + height };
     let bottom = misclosures(&mut sheet, evidence, &names, frame, closing);
-    let beyond = outside(evidence, closing);
     let mut caption = format!(
         "Above: reconstructed elevation of each used lap minus the common profile ({}). Below: misclosure, the height by \
          which a lap fails to end where it began, in riding order, one column of laps for each run; the closer to zero \

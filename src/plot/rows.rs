@@ -3,13 +3,13 @@
 //! Given names and, for each panel, a range and a way to draw one row; lays out names, panels and axes. On a narrow
 //! sheet the panels stand under each other and repeat the names. It knows no particular figure.
 
-use super::key::MARGIN;
+use super::key::{Entry, MARGIN, Sample};
 use super::lettering::Letters;
 use super::panel::{Panel, x_ticks};
 use super::polyline::{Frame, Point};
 use super::scale::Range;
 use super::sheet::{Anchor, Note, Sheet};
-use super::style::{AXIS, GRID, Identity, Ink, Stroke, TEXT};
+use super::style::{AXIS, GRID, Identity, Ink, MUTED, Stroke, TEXT};
 
 /// A name at the left, with the mark of its set-up where it has one.
 #[derive(Debug, Clone, PartialEq)]
@@ -29,6 +29,9 @@ pub struct Column<'a> {
 }
 
 const GAP: f64 = 6.0;
+/// Half height of the ticks that end a whole interval and its scatter part, mm.
+const END_TICK: f64 = 1.5;
+const SCATTER_TICK: f64 = 0.8;
 
 /// Room at the right that tick labels need, mm.
 pub const EDGE: f64 = 5.0;
@@ -148,14 +151,29 @@ pub fn interval(sheet: &mut Sheet, panel: &Panel, y: f64, interval: &Interval, i
     };
     let ends = [Point::new(panel.x.at(interval.low), y), Point::new(panel.x.at(interval.high), y)];
     sheet.line(&ends, stroke, &note);
-    bar(sheet, interval.low, 1.5, stroke);
-    bar(sheet, interval.high, 1.5, stroke);
+    bar(sheet, interval.low, END_TICK, stroke);
+    bar(sheet, interval.high, END_TICK, stroke);
     if let Some(half) = interval.scatter {
         for value in [interval.value - half, interval.value + half] {
-            bar(sheet, value, 0.8, Stroke::new(identity.ink, 0.7));
+            bar(sheet, value, SCATTER_TICK, Stroke::new(identity.ink, 0.7));
         }
     }
     super::marker::marker(sheet, Point::new(panel.x.at(interval.value), y), identity, 1.05, &note);
+}
+
+/// What the ticks of an interval mean, for the key of a figure that has some.
+pub fn ticks_explained(confidence: &str, scatter: bool, baseline: bool) -> Vec<Entry> {
+    let tick = |half_mm, width_mm, text: String| {
+        Entry::new(Sample::Upright { half_mm, stroke: Stroke::new(MUTED, width_mm) }, text)
+    };
+    let mut entries = vec![tick(END_TICK, 0.4, format!("{confidence} interval"))];
+    if scatter {
+        entries.push(tick(SCATTER_TICK, 0.7, "by scatter alone".into()));
+    }
+    if baseline {
+        entries.push(tick(END_TICK + 0.4, 0.3, "baseline".into()));
+    }
+    entries
 }
 
 /// A level bar from zero.

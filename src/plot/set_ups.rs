@@ -3,7 +3,7 @@
 //! Given the results; draws them. Long ticks end the whole interval, short ticks the part that comes from scatter
 //! between laps alone. Where the two coefficients are not separable, the resistance that is known takes their place.
 
-use super::key::heading;
+use super::key::{heading, strip};
 use super::panel::Panel;
 use super::rows::{self, Column, Interval, RowName};
 use super::scale::{Range, number, plain, short};
@@ -98,6 +98,9 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
         _ => "Estimates with their intervals",
     };
     let top = heading(&mut sheet, title);
+    let share = percent(solution.confidence);
+    let any_scatter = quantities.iter().any(|q| q.rows.iter().flatten().any(|i| i.scatter.is_some()));
+    let top = strip(&mut sheet, top, &rows::ticks_explained(&share, any_scatter, names.len() > 1));
 
     let baseline = solution.setups.iter().position(|s| s.id == solution.baseline);
     let painters: Vec<_> = quantities
@@ -126,7 +129,6 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
         })
         .collect();
     let bottom = rows::draw(&mut sheet, top, rows::EDGE, &rows, &columns);
-    let share = percent(solution.confidence);
     let mut caption = format!(
         "Estimates with {share} intervals. Long end ticks: whole interval, scatter and measuring chain \
          together. Short ticks: what scatter alone would give."

@@ -35,6 +35,8 @@ pub const MUTED: Ink = Ink::grey(85);
 pub const AXIS: Ink = Ink::grey(110);
 /// Grid lines.
 pub const GRID: Ink = Ink::grey(222);
+/// Lines of what is not used.
+pub const LEFT_OUT: Ink = Ink::grey(150);
 /// Background of what is not used.
 pub const SHADE: Ink = Ink::grey(236);
 /// Paper.

@@ -8,7 +8,8 @@ use super::panel::{Panel, gutter, title_room, x_ticks, y_ticks};
 use super::polyline::{Frame, Point};
 use super::scale::Range;
 use super::sheet::{Anchor, Note, Sheet};
-use super::style::{AXIS, Ink, MUTED, SHADE, Stroke, Style, TEXT};
+use super::stretches::{by_use, unbroken, used_at};
+use super::style::{AXIS, LEFT_OUT, MUTED, SHADE, Stroke, Style, TEXT};
 use super::{Figure, counted, names};
 use crate::evidence::{Evidence, RunEvidence};
 use crate::quantity::km_h_from_m_s;
@@ -120,16 +121,16 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     }
     let records: usize = placed.iter().map(|p| p.run.time_s.len()).sum();
     let used: usize = placed.iter().map(|p| p.run.used.iter().filter(|u| **u).count()).sum();
-    let caption = format!(
+    let mut caption = format!(
         "Speed and power of {}; {used} of {records} records lie in a lap that is used. Shaded and grey: left out. Where \
          many records fall on one place the line spans them from lowest to highest.",
         counted(placed.len(), "run"),
     );
+    let gaps: usize = placed.iter().map(|p| unbroken(p.run).len() - 1).sum();
+    if gaps > 0 {
+        caption.push_str(&format!(" The record breaks off {} and so does the line.", counted(gaps, "time")));
+    }
     Figure::of(sheet, bottom + 1.0, "timeline", title, caption)
-}
-
-fn used_at(run: &RunEvidence, index: usize) -> bool {
-    run.used.get(index).copied().unwrap_or(false)
 }
 
 /// Grey ground behind what is not used.
@@ -150,17 +151,15 @@ fn shade(sheet: &mut Sheet, panel: &Panel, run: &Placed) {
 }
 
 fn series_of(sheet: &mut Sheet, panel: &Panel, run: &Placed, values: &[f64]) {
-    // A left-out stretch keeps the records beside it, so that the line has no holes.
-    let near_left_out =
-        |i: usize| !used_at(run.run, i) || !used_at(run.run, i + 1) || (i > 0 && !used_at(run.run, i - 1));
-    let pick = |keep: &dyn Fn(usize) -> bool| -> Vec<f64> {
-        values.iter().enumerate().map(|(i, v)| if keep(i) { *v } else { f64::NAN }).collect()
-    };
-    let left_out = Stroke::new(Ink::grey(150), 0.2);
-    panel.line(sheet, &run.minutes, &pick(&near_left_out), left_out, &Note::default());
+    let split = by_use(run.run, values);
     let ink = sheet.style.identity(run.run.setup).ink;
     let note = Note::tip(format!("run {}", run.number));
-    panel.line(sheet, &run.minutes, &pick(&|i| used_at(run.run, i)), Stroke::new(ink, 0.25), &note);
+    for part in unbroken(run.run) {
+        let minutes = &run.minutes[part.clone()];
+        let left_out = Stroke::new(LEFT_OUT, 0.2);
+        panel.line(sheet, minutes, &split.left_out[part.clone()], left_out, &Note::default());
+        panel.line(sheet, minutes, &split.used[part], Stroke::new(ink, 0.25), &note);
+    }
 }
 
 /// Run numbers on the upper edge, between short bars, as many as have room.

@@ -2,14 +2,15 @@
 //!
 //! Given the reconstructed elevation record by record; draws a strip for each run on one scale. It fits nothing.
 
-use super::key::heading;
+use super::key::{Entry, Sample, heading, strip};
 use super::lettering::Letters;
 use super::panel::{Panel, gutter, x_ticks, y_ticks};
 use super::polyline::Point;
 use super::scale::{Range, number};
 use super::sheet::{Anchor, Note, Sheet};
+use super::stretches::{by_use, unbroken};
 use super::strips::{Room, lay_out, name_strip};
-use super::style::{AXIS, Stroke, Style, TEXT};
+use super::style::{AXIS, LEFT_OUT, Stroke, Style, TEXT};
 use super::{Figure, counted, name_of, names};
 use crate::evidence::{Evidence, RunEvidence};
 use crate::solution::Solution;
@@ -39,7 +40,12 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     } else {
         "Elevation over each whole run"
     };
-    let top = heading(&mut sheet, title);
+    let left_out = Stroke::new(LEFT_OUT, 0.3);
+    let mut top = heading(&mut sheet, title);
+    let any_left_out = shown.iter().any(|(_, run)| run.laps.iter().any(|lap| !lap.used));
+    if any_left_out {
+        top = strip(&mut sheet, top, &[Entry::new(Sample::Line(left_out), "lap left out")]);
+    }
 
     let small = style.leading(Letters::Small);
     let unit_line = top + style.size(Letters::Body) + 0.8;
@@ -63,7 +69,12 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
         let start = stretch(run).map_or(0.0, |range| range.low);
         let minutes: Vec<f64> = run.time_s.iter().map(|t| (t - start) / 60.0).collect();
         let stroke = Stroke::new(style.identity(run.setup).ink, 0.3);
-        panel.line(&mut sheet, &minutes, &run.elevation_m, stroke, &Note::tip(format!("run {}", r + 1)));
+        let split = by_use(run, &run.elevation_m);
+        for part in unbroken(run) {
+            panel.line(&mut sheet, &minutes[part.clone()], &split.left_out[part.clone()], left_out, &Note::default());
+            let note = Note::tip(format!("run {}", r + 1));
+            panel.line(&mut sheet, &minutes[part.clone()], &split.used[part], stroke, &note);
+        }
         if strips.lowest.contains(&index) {
             bottom = bottom.max(panel.x_axis(&mut sheet, &x_marks, "Time in the run, min"));
         } else {
@@ -76,11 +87,16 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     }
     let mut caption = format!(
         "Reconstructed elevation of {} from the first to the last lap{}, all on one scale ({} to {} m). On a closed loop the curve must repeat lap by lap; a climb or fall from lap to lap is \
-         an error of the account, or what spoiled a lap that was left out.",
+         an error of the account{}.",
         counted(shown.len(), "run"),
         if solution.separable { ", with the solved CdA, Crr, wind and delay" } else { "" },
         number(y.low, 1, style),
         number(y.high, 1, style),
+        if any_left_out {
+            ". Grey: laps left out, which what spoiled them lifts or lowers, and all that follows with them"
+        } else {
+            ""
+        },
     );
     caption.push_str(super::without_values(solution));
     Figure::of(sheet, bottom + 1.0, "whole-run", title, caption)

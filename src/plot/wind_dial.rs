@@ -43,7 +43,7 @@ pub fn of_run(run: usize, wind: &WindResult) -> Option<DialWind> {
 
 /// Height of the dial with its words above and below, mm.
 pub fn height(sheet: &Sheet, radius: f64) -> f64 {
-    2.0 * radius + 2.0 * sheet.style.leading(Letters::Body) + 2.0 * sheet.style.leading(Letters::Small) + 2.0
+    2.0 * radius + 2.0 * sheet.style.leading(Letters::Body) + 3.0 * sheet.style.leading(Letters::Small) + 2.0
 }
 
 /// Draws the dial with its upper edge at `top`.
@@ -72,7 +72,8 @@ pub fn draw(sheet: &mut Sheet, centre_x: f64, top: f64, radius: f64, winds: &[Di
         sheet.rule(a, b, Stroke::new(GRID, 0.15));
     }
     let place = |east: f64, north: f64| Point::new(centre.x + east * per_m_s, centre.y - north * per_m_s);
-    let ink = sheet.style.ink(0);
+    // The wind is no set-up's: it gets no set-up's ink.
+    let ink = MUTED;
     for wind in winds {
         let at = place(wind.east, wind.north);
         let bars = [
@@ -89,26 +90,37 @@ pub fn draw(sheet: &mut Sheet, centre_x: f64, top: f64, radius: f64, winds: &[Di
     number_points(sheet, winds, centre, radius, &place);
     let spacing = plain(step, &sheet.style);
     let below = centre.y + radius + small * 1.25;
-    sheet.words(
-        Point::new(centre.x, below),
-        &format!("rings every {spacing} m/s"),
-        Letters::Small,
-        Anchor::Middle,
-        MUTED,
-    );
+    let mut say = |lines: f64, text: &str| {
+        let at = Point::new(centre.x, below + lines * sheet.style.leading(Letters::Small));
+        sheet.words(at, text, Letters::Small, Anchor::Middle, MUTED);
+    };
+    say(0.0, &format!("rings every {spacing} m/s"));
+    say(1.0, "numbers: runs");
 }
 
-/// Run numbers beside the points, as many as find a free place.
+/// Run numbers beside the points, outward first, as many as find a free place.
 fn number_points(sheet: &mut Sheet, winds: &[DialWind], centre: Point, radius: f64, place: &dyn Fn(f64, f64) -> Point) {
     let size = sheet.style.size(Letters::Small);
     let points: Vec<Point> = winds.iter().map(|w| place(w.east, w.north)).collect();
-    let mut taken: Vec<Frame> =
-        points.iter().map(|p| Frame { left: p.x - 1.0, right: p.x + 1.0, top: p.y - 1.0, bottom: p.y + 1.0 }).collect();
+    let box_of = |a: Point, b: Point, room: f64| Frame {
+        left: a.x.min(b.x) - room,
+        right: a.x.max(b.x) + room,
+        top: a.y.min(b.y) - room,
+        bottom: a.y.max(b.y) + room,
+    };
+    let mut taken: Vec<Frame> = points.iter().map(|p| box_of(*p, *p, 1.0)).collect();
+    for w in winds {
+        let level = (place(w.east - w.east_se, w.north), place(w.east + w.east_se, w.north));
+        let upright = (place(w.east, w.north - w.north_se), place(w.east, w.north + w.north_se));
+        taken.extend([level, upright].map(|(a, b)| box_of(a, b, 0.2)));
+    }
     for (wind, point) in winds.iter().zip(&points) {
         let text = format!("{}", wind.run + 1);
         let width = sheet.width_of(&text, Letters::Small);
-        let free = (0..8).map(|turn| f64::from(turn) * std::f64::consts::FRAC_PI_4).find_map(|angle| {
-            let (dx, dy) = (angle.cos() * (1.6 + width / 2.0), angle.sin() * (1.3 + size / 2.0));
+        let outward = (point.y - centre.y).atan2(point.x - centre.x);
+        let tries = (0..24).map(|i| (outward + f64::from(i % 8) * std::f64::consts::FRAC_PI_4, f64::from(i / 8)));
+        let free = tries.map(|(angle, ring)| (angle, 1.6 + 1.4 * ring)).find_map(|(angle, away)| {
+            let (dx, dy) = (angle.cos() * (away + width / 2.0), angle.sin() * (away - 0.3 + size / 2.0));
             let middle = Point::new(point.x + dx, point.y + dy);
             let frame = Frame {
                 left: middle.x - width / 2.0 - 0.2,

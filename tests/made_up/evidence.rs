@@ -34,6 +34,7 @@ pub fn evidence(request: Request, solution: &Solution) -> Evidence {
             })
             .collect(),
         reference_line: (0..250).map(line_point).collect(),
+        line_by_compass: true,
         regions: if request.separable { regions(request, solution) } else { Vec::new() },
         warm_ups: (0..request.setups * 2)
             .filter(|run| is_on_rollers(request, *run))
@@ -109,6 +110,7 @@ fn run_evidence(request: Request, solution: &Solution, run: usize) -> RunEvidenc
             .collect(),
         speed_m_s,
         power_w,
+        stretch: Vec::new(),
     }
 }
 

@@ -76,14 +76,12 @@ pub(super) fn find(file: &str, ride: &Ride, length_m: Option<f64>) -> Found {
     let mut drawn = Drawn { run: whole(ride), ..Drawn::default() };
     if stands {
         laps.refusal = Some("positions stand still".into());
-        drawn.run = broken(&drawn.run, ride);
         return Found { laps, moves: Some(false), drawn };
     }
     match cut_alone(file, ride, LapSource::Auto, &circuit) {
         Ok(cut) => describe(&mut laps, &mut drawn, ride, &cut),
         Err(e) => laps.refusal = Some(e.to_string()),
     }
-    drawn.run = broken(&drawn.run, ride);
     Found { laps, moves: has_positions.then_some(true), drawn }
 }
 
@@ -152,27 +150,10 @@ fn whole(ride: &Ride) -> RunEvidence {
         time_s: ride.time_s.clone(),
         speed_m_s: ride.speed_m_s.clone(),
         power_w: ride.power_w.clone(),
+        stretch: ride.stretch.clone(),
         used: vec![false; ride.len()],
         ..RunEvidence::default()
     }
-}
-
-/// The series with a moment without values in every gap, so that no line is drawn across it.
-fn broken(run: &RunEvidence, ride: &Ride) -> RunEvidence {
-    let mut out = RunEvidence::default();
-    for i in 0..ride.len() {
-        if i > 0 && ride.stretch[i] != ride.stretch[i - 1] {
-            out.time_s.push(0.5 * (ride.time_s[i - 1] + ride.time_s[i]));
-            out.speed_m_s.push(f64::NAN);
-            out.power_w.push(f64::NAN);
-            out.used.push(false);
-        }
-        out.time_s.push(run.time_s[i]);
-        out.speed_m_s.push(run.speed_m_s[i]);
-        out.power_w.push(run.power_w[i]);
-        out.used.push(run.used[i]);
-    }
-    out
 }
 
 /// The line from its gate round to it again.
