@@ -88,6 +88,8 @@ pub enum What {
     DeviceLaps { count: usize },
     /// Laps cut by distance alone.
     LapsByDistance { length_m: f64 },
+    /// Neither positions nor a stated form tell where the bends are.
+    BendsUnknown { track: bool },
     /// Some laps are not used.
     LapsLeftOut { used: usize, total: usize, reasons: String },
 
@@ -215,6 +217,7 @@ impl What {
             What::CutMoved { .. } => "cut-moved",
             What::DeviceLaps { .. } => "device-laps",
             What::LapsByDistance { .. } => "laps-by-distance",
+            What::BendsUnknown { .. } => "bends-unknown",
             What::LapsLeftOut { .. } => "laps-left-out",
             What::PressureAssumed { .. } => "pressure-assumed",
             What::PressureOdd { .. } => "pressure-odd",
@@ -292,6 +295,8 @@ impl What {
             }
             What::DeviceLaps { count } => format!("Laps are cut at the {count} lap marks of the device."),
             What::LapsByDistance { length_m } => format!("Laps are cut every {length_m:.1} m of recorded distance, which drifts with the line ridden; lap marks at the line would be better."),
+            What::BendsUnknown { track: true } => "The bends of the track are not known, so the lean in them is left out. On a 250 m track that alone makes Crr nearly half too high and CdA an eighth too low (measured in simulation), which no interval here shows. State bend_radius_m and transition_m under [loop].".into(),
+            What::BendsUnknown { track: false } => "Without positions the bends of the loop are not known, so the lean in them and the wind are left out; in tight bends Crr comes out too high. Record positions.".into(),
             What::LapsLeftOut { used, total, reasons } => format!("{used} of {total} laps are used; left out: {reasons}."),
             What::PressureAssumed { pressure_hpa, elevation_m } => match elevation_m {
                 Some(z) => format!("No air pressure was stated; {pressure_hpa:.1} hPa is that of the standard atmosphere at {z:.0} m. Real weather differs by up to 3 %, and CdA with it: note the station pressure."),

@@ -129,6 +129,9 @@ pub fn cut(runs: &[RunToCut], circuit: &Circuit, age: SpeedAge) -> Result<LapCut
         average_line(runs, &tracks, &passes, length_m)
     };
     let has_bearings = line.is_some() && (!has_geometry || circuit.home_straight_bearing_deg.is_some());
+    if line.is_none() {
+        findings.push(Finding::of_session(What::BendsUnknown { track: circuit.kind == Venue::Track }));
+    }
     let offset = steady_offset(runs, &passes, length_m, line.as_ref());
     if offset != 0.0 {
         findings.push(Finding::of_session(What::CutMoved { distance_m: (offset * length_m).abs() }));

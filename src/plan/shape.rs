@@ -35,13 +35,8 @@ impl Shape {
         if let Some(ridden) = &plan.ridden {
             return Ok(Shape::Waves(ridden.waves(length_m)));
         }
-        let form = if plan.kind == Venue::Track { LoopShape::Oval } else { plan.shape };
-        let radius = plan.bend_radius_m.unwrap_or(match (plan.kind, form) {
-            (Venue::Track, _) => TRACK_RADIUS_M,
-            (_, LoopShape::OutAndBack) => TURN_RADIUS_M,
-            _ => length_m / 20.0,
-        });
-        let bend = Bend { radius_m: radius, transition_m: plan.transition_m.unwrap_or(TRANSITION_M) };
+        let form = plan.form();
+        let bend = plan.bend(length_m);
         match form {
             LoopShape::Oval | LoopShape::OutAndBack => oval(length_m, bend),
             LoopShape::RoundedRectangle => rectangle(length_m, bend, plan.aspect),
@@ -69,6 +64,31 @@ impl Shape {
             Shape::Pieces(p) => p.end().chainage_m,
             Shape::Waves(w) => w.length_m,
         }
+    }
+}
+
+impl PlannedLoop {
+    fn form(&self) -> LoopShape {
+        if self.kind == Venue::Track { LoopShape::Oval } else { self.shape }
+    }
+
+    /// Bends as stated or usual for the form.
+    fn bend(&self, length_m: f64) -> Bend {
+        let usual_m = match (self.kind, self.form()) {
+            (Venue::Track, _) => TRACK_RADIUS_M,
+            (_, LoopShape::OutAndBack) => TURN_RADIUS_M,
+            _ => length_m / 20.0,
+        };
+        Bend {
+            radius_m: self.bend_radius_m.unwrap_or(usual_m),
+            transition_m: self.transition_m.unwrap_or(TRANSITION_M),
+        }
+    }
+
+    /// The bends that a tester would state: those of a track, unless its form was ridden.
+    pub(super) fn track_bend(&self) -> Option<Bend> {
+        let length_m = self.length_m.filter(|_| self.kind == Venue::Track && self.ridden.is_none())?;
+        Some(self.bend(length_m))
     }
 }
 

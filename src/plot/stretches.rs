@@ -20,6 +20,12 @@ pub fn unbroken(run: &RunEvidence) -> Vec<Range<usize>> {
     parts
 }
 
+/// The part of a series in a range; shorter where the series ends before it.
+pub fn within<'a>(values: &'a [f64], range: &Range<usize>) -> &'a [f64] {
+    let end = range.end.min(values.len());
+    values.get(range.start.min(end)..end).unwrap_or_default()
+}
+
 /// One series as two.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Split {

@@ -8,7 +8,7 @@ use super::panel::{Panel, gutter, title_room, x_ticks, y_ticks};
 use super::polyline::{Frame, Point};
 use super::scale::Range;
 use super::sheet::{Anchor, Note, Sheet};
-use super::stretches::{by_use, unbroken, used_at};
+use super::stretches::{by_use, unbroken, used_at, within};
 use super::style::{AXIS, LEFT_OUT, MUTED, SHADE, Stroke, Style, TEXT};
 use super::{Figure, counted, names};
 use crate::evidence::{Evidence, RunEvidence};
@@ -155,10 +155,10 @@ fn series_of(sheet: &mut Sheet, panel: &Panel, run: &Placed, values: &[f64]) {
     let ink = sheet.style.identity(run.run.setup).ink;
     let note = Note::tip(format!("run {}", run.number));
     for part in unbroken(run.run) {
-        let minutes = &run.minutes[part.clone()];
+        let minutes = within(&run.minutes, &part);
         let left_out = Stroke::new(LEFT_OUT, 0.2);
-        panel.line(sheet, minutes, &split.left_out[part.clone()], left_out, &Note::default());
-        panel.line(sheet, minutes, &split.used[part], Stroke::new(ink, 0.25), &note);
+        panel.line(sheet, minutes, within(&split.left_out, &part), left_out, &Note::default());
+        panel.line(sheet, minutes, within(&split.used, &part), Stroke::new(ink, 0.25), &note);
     }
 }
 

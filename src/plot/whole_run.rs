@@ -8,7 +8,7 @@ use super::panel::{Panel, gutter, x_ticks, y_ticks};
 use super::polyline::Point;
 use super::scale::{Range, number};
 use super::sheet::{Anchor, Note, Sheet};
-use super::stretches::{by_use, unbroken};
+use super::stretches::{by_use, unbroken, within};
 use super::strips::{Room, lay_out, name_strip};
 use super::style::{AXIS, LEFT_OUT, Stroke, Style, TEXT};
 use super::{Figure, counted, name_of, names};
@@ -71,9 +71,10 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
         let stroke = Stroke::new(style.identity(run.setup).ink, 0.3);
         let split = by_use(run, &run.elevation_m);
         for part in unbroken(run) {
-            panel.line(&mut sheet, &minutes[part.clone()], &split.left_out[part.clone()], left_out, &Note::default());
+            let minutes = within(&minutes, &part);
+            panel.line(&mut sheet, minutes, within(&split.left_out, &part), left_out, &Note::default());
             let note = Note::tip(format!("run {}", r + 1));
-            panel.line(&mut sheet, &minutes[part.clone()], &split.used[part], stroke, &note);
+            panel.line(&mut sheet, minutes, within(&split.used, &part), stroke, &note);
         }
         if strips.lowest.contains(&index) {
             bottom = bottom.max(panel.x_axis(&mut sheet, &x_marks, "Time in the run, min"));
