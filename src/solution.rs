@@ -259,6 +259,9 @@ pub struct Separation {
     /// Standard error each would have if the other were known.
     pub se_crr_if_cda_known: Option<f64>,
     pub se_cda_m2_if_crr_known: Option<f64>,
+    /// Laps of one speed cannot show a wind: the resistance is given for still air, its interval allows for some wind.
+    #[serde(default)]
+    pub air_taken_as_still: bool,
 }
 
 /// One line of the uncertainty budget: how far the results move by one standard uncertainty of the source.
@@ -271,6 +274,9 @@ pub struct BudgetLine {
     pub crr: Option<f64>,
     pub cda_m2: Option<f64>,
     pub power_w: Option<f64>,
+    /// Contribution to the resistance at the mean speed of the baseline set-up, where CdA and Crr cannot be told apart.
+    #[serde(default)]
+    pub drag_n: Option<f64>,
     /// The same for every set-up.
     pub setups: Vec<Contribution>,
     /// The same for every contrast with the baseline; common errors cancel here.

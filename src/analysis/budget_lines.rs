@@ -42,6 +42,7 @@ pub fn budget_lines(budget: &InstrumentBudget, session: &Session, differences: &
             crr: first.crr,
             cda_m2: first.cda_m2,
             power_w: first.power_w,
+            drag_n: None,
             contrasts: differences
                 .iter()
                 .map(|p| contribution(group, p.setup, &|o| budget.of_difference(p.setup, p.baseline, o)))

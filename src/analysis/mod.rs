@@ -12,6 +12,7 @@ mod evidence_of;
 pub mod inspection;
 pub(crate) mod instrument;
 pub(crate) mod known;
+mod known_budget;
 pub(crate) mod loop_venue;
 mod monte_carlo;
 mod outcome;

@@ -2,11 +2,12 @@
 //!
 //! Given a solved loop; gives a [`Solution`]. It computes no fit.
 
+mod resistance;
+
 use super::Inputs;
-use super::budget_lines::budget_lines;
 use super::contrasts::{Pair, PairDifference, contrasts};
 use super::instrument::Output;
-use super::known::{Known, Uncertain};
+use super::known::Known;
 use super::loop_venue::{LoopVenue, fit_findings, mean_density, tyre_temperature};
 use super::quantities::{Linear, PowerAt, SetupQuantities, linear_known};
 use super::run_results::{empty_solution, order_finding, run_result, venue_word};
@@ -21,11 +22,7 @@ use crate::solution::{
 use crate::solve::fit::{Estimator, residuals};
 use crate::solve::held::{HELD_CRR, HeldFit, with_crr_held};
 use crate::solve::separation::{self, Evidence};
-use crate::uncertainty::budget::Combined;
 use nalgebra::DVector;
-
-/// Wind that may have blown where none could be solved for, m/s (common practice, no source).
-const UNSEEN_WIND_M_S: f64 = 2.0;
 
 /// What the parts below share.
 struct Report<'a> {
@@ -75,7 +72,7 @@ pub fn solution(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue, findings: &m
         runs: report.runs(inputs, rides, separable),
         circuit: report.circuit(),
         separation: report.separation(&evidence),
-        budget: venue.budget.as_ref().map(|b| budget_lines(b, session, &against)).unwrap_or_default(),
+        budget: report.budget(&against, separable),
         solver: Solver {
             iterations: venue.fit.least_squares.iterations,
             converged: venue.fit.least_squares.converged,
@@ -144,6 +141,7 @@ impl Report<'_> {
             first_stage_f: self.venue.fit.classes.first_stage_f,
             se_crr_if_cda_known: finite(se(&first.crr) * known),
             se_cda_m2_if_crr_known: finite(se(&first.cda) * known),
+            air_taken_as_still: self.held.as_ref().is_some_and(|h| h.still_air),
         }
     }
 
@@ -157,12 +155,8 @@ impl Report<'_> {
     fn setup(&self, s: usize, separable: bool) -> SetupResult {
         let q = &self.quantities[s];
         let setup = &self.session.setups[s];
-        let (total_m, total_s) = self.laps_of(s).fold((0.0, 0.0), |(m, t), a| {
-            let duration = a.edge_s[a.steps()] - a.edge_s[0];
-            (m + a.mean_speed_m_s * duration, t + duration)
-        });
         let laps_used = self.laps_of(s).count();
-        let mean_speed_m_s = (total_s > 0.0).then(|| total_m / total_s);
+        let mean_speed_m_s = self.mean_speed_m_s(s);
         let rolling = self.instrument(s, Output::Crr).map(|u| u * self.power.per_crr_w);
         let aero = self.instrument(s, Output::Cda).map(|u| u * self.power.per_cda_w_m2);
         let hide = |e: Estimate| if separable { e } else { Estimate::default() };
@@ -189,51 +183,6 @@ impl Report<'_> {
             mean_speed_m_s,
             laps_used,
         }
-    }
-
-    /// Resistance at a speed, Crr m g + ½ρ CdA v², which is known even where its parts are not.
-    fn drag(&self, s: usize, speed_m_s: f64) -> Estimate {
-        let (mut weight, mut density, mut n) = (0.0, 0.0, 0.0);
-        for a in self.laps_of(s) {
-            weight += a.weight_n;
-            density += a.mean_density_kg_m3;
-            n += 1.0;
-        }
-        let q = &self.quantities[s];
-        let (per_crr, per_cda) = (weight / n, 0.5 * density / n * speed_m_s * speed_m_s);
-        let linear =
-            Linear { coefficients: &q.crr.coefficients * per_crr + &q.cda.coefficients * per_cda, constant: 0.0 };
-        let instrument = self.venue.budget.as_ref().map(|b| {
-            let (crr, cda) = (b.of_setup(s, Output::Crr), b.of_setup(s, Output::Cda));
-            let both: Vec<f64> = crr.iter().zip(&cda).map(|(a, c)| per_crr * a + per_cda * c).collect();
-            b.combined(&both)
-        });
-        if let Some(held) = &self.held {
-            let (value, mut unit) = (held.cda_m2[s], DVector::zeros(held.covariance.covariance.nrows()));
-            unit[held.column[s]] = 1.0;
-            let v = held.covariance.contrast(&unit);
-            let cda = self.held_cda(value, v.standard_error(), v.dof);
-            let drag = Uncertain { value: per_crr * HELD_CRR + per_cda * value, ..cda.times(per_cda) };
-            // Drag is efficiency times power over speed, so their relative uncertainties are its own; a wind that was
-            // not allowed for adds ¾ (W/v)² to the aerodynamic part (closed loop, small W/v).
-            let wind =
-                if held.still_air { 0.75 * (UNSEEN_WIND_M_S / speed_m_s).powi(2) * per_cda * value } else { 0.0 };
-            let instrument_se = Some((self.chain_fraction() * drag.value).hypot(wind));
-            return Uncertain { instrument_se, ..drag }.estimate(self.confidence);
-        }
-        let fit = &self.venue.fit;
-        linear_known(&linear, &fit.parameters, &fit.covariance, instrument).estimate(self.confidence)
-    }
-
-    fn held_cda(&self, value: f64, standard_uncertainty: f64, dof: f64) -> Uncertain {
-        Uncertain { value, scatter: Combined { standard_uncertainty, dof }, instrument_se: None }
-    }
-
-    /// Relative standard uncertainty of power at the road over speed.
-    fn chain_fraction(&self) -> f64 {
-        let (u, rider) = (&self.session.uncertainty, &self.session.rider_and_bike);
-        let efficiency = u.drivetrain_efficiency / rider.drivetrain_efficiency;
-        (u.power_fraction.powi(2) + u.speed_fraction.powi(2) + efficiency.powi(2)).sqrt()
     }
 
     /// Differences of a pair, none of them known where the values are not. With one of Crr and CdA shared the difference

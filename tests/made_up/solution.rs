@@ -61,6 +61,7 @@ pub fn solution(request: Request, session: &Session) -> Solution {
             first_stage_f: Some(412.0),
             se_crr_if_cda_known: Some(0.00004),
             se_cda_m2_if_crr_known: Some(0.0007),
+            air_taken_as_still: !request.separable,
         },
         budget: budget(request),
         solver: Solver {
@@ -218,9 +219,10 @@ fn budget(request: Request) -> Vec<BudgetLine> {
         source: source.into(),
         standard_uncertainty,
         unit: unit.into(),
-        crr: Some(crr),
-        cda_m2: cda,
-        power_w: Some(watts),
+        crr: Some(crr).filter(|_| request.separable),
+        cda_m2: cda.filter(|_| request.separable),
+        power_w: Some(watts).filter(|_| request.separable),
+        drag_n: (!request.separable && source.ends_with("scale")).then_some(0.05),
         setups: (0..request.setups)
             .map(|s| Contribution { setup: format!("s{s}"), crr: Some(crr), cda_m2: cda, power_w: Some(watts) })
             .collect(),
@@ -234,6 +236,7 @@ fn budget(request: Request) -> Vec<BudgetLine> {
             .collect(),
         pairs: Vec::new(),
     })
+    .filter(|line| line.power_w.is_some() || line.drag_n.is_some() || !line.contrasts.is_empty())
     .collect()
 }
 

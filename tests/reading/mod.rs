@@ -72,8 +72,19 @@ pub fn chromium() -> Option<PathBuf> {
     path.exists().then_some(path)
 }
 
-/// Runs the browser without a window on a file.
+/// Runs the browser without a window on a file and gives what it prints.
 pub fn browse(chromium: &Path, arguments: &[&str], page: &Path) -> Vec<u8> {
+    run(chromium, arguments, page).stdout
+}
+
+/// What a page writes to the browser's console while it opens, one line each.
+pub fn console(chromium: &Path, page: &Path) -> Vec<String> {
+    let output = run(chromium, &["--enable-logging=stderr", "--virtual-time-budget=3000", "--dump-dom"], page);
+    let log = String::from_utf8_lossy(&output.stderr).into_owned();
+    log.lines().filter(|line| line.contains(":CONSOLE")).map(String::from).collect()
+}
+
+fn run(chromium: &Path, arguments: &[&str], page: &Path) -> std::process::Output {
     let profile = tempfile::tempdir().expect("a folder for the profile");
     let output = Command::new(chromium)
         .args(["--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars", "--allow-file-access-from-files"])
@@ -83,7 +94,7 @@ pub fn browse(chromium: &Path, arguments: &[&str], page: &Path) -> Vec<u8> {
         .output()
         .expect("the browser starts");
     assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
-    output.stdout
+    output
 }
 
 /// The text that a script of the page put into the element with the id `answer`.

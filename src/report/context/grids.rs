@@ -18,6 +18,8 @@ use crate::solution::{BudgetLine, Contribution, Solution};
 const CRR_DECIMALS: usize = 7;
 const CDA_DECIMALS: usize = 5;
 const WATT_DECIMALS: usize = 3;
+/// Letters of the longest number with what stands beside it, "12.3 from 240° ± 10".
+const LONGEST_NUMBER: usize = 24;
 
 /// A table under a heading of its own.
 #[derive(Serialize)]
@@ -39,7 +41,9 @@ struct Cell {
 impl Cell {
     fn of(text: &str) -> Cell {
         let text = typographic(&text.replace('\n', " "));
-        let number = text.starts_with(|c: char| c.is_ascii_digit() || "+−<–".contains(c));
+        let number = text.starts_with(|c: char| c.is_ascii_digit() || "+−<–".contains(c))
+            // A name may begin with a digit too.
+            && text.chars().count() <= LONGEST_NUMBER;
         Cell { class: if number { "n" } else { "words" }, text }
     }
 }
@@ -107,6 +111,7 @@ fn budget(solution: &Solution, units: Units, lines: &[BudgetLine], id: &str, pla
         "Crr",
         "CdA, m²",
         &watts,
+        "Resistance, N",
         "Crr, difference",
         "CdA, m², difference",
         "W, difference",
@@ -127,6 +132,7 @@ fn budget(solution: &Solution, units: Units, lines: &[BudgetLine], id: &str, pla
             own(line.crr, CRR_DECIMALS),
             own(line.cda_m2, CDA_DECIMALS),
             own(line.power_w, WATT_DECIMALS),
+            two(line.drag_n, 3),
             largest(|c| c.crr, CRR_DECIMALS),
             largest(|c| c.cda_m2, CDA_DECIMALS),
             largest(|c| c.power_w, WATT_DECIMALS),

@@ -167,15 +167,8 @@ fn separation(solution: &Solution) -> Option<String> {
     })
 }
 
-/// Whether nothing is known of wind because all laps were ridden at one speed.
-pub(super) fn rode_one_speed(solution: &Solution) -> bool {
-    solution.findings.iter().any(|f| f.code == "not-separable" && f.message.contains("nearly one speed"))
-}
-
 fn not_separable(solution: &Solution) -> String {
     let held = solution.setups.iter().find_map(|setup| setup.crr_held);
-    let one_speed =
-        solution.findings.iter().any(|f| f.code == "not-separable" && f.message.contains("nearly one speed"));
     let mut text = String::from(
         "Neither is reported, nor are watts at another speed, wind, lag and gusts, which rest on both. What the rides do fix \
          is the resistance at the mean speed",
@@ -186,7 +179,7 @@ fn not_separable(solution: &Solution) -> String {
              speed and the drivetrain efficiency to the scatter",
             significant(crr, 2)
         ));
-        if one_speed {
+        if solution.separation.air_taken_as_still {
             text.push_str(", and a wind of 2 m/s, which laps of one speed cannot show (common practice, no source)");
         }
     }

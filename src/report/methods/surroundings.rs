@@ -103,7 +103,7 @@ fn estimated(solution: &Solution) -> Vec<String> {
         return if solution.separable {
             vec!["Without a line with bearings wind cannot be told; the air is taken as still.".into()]
         } else {
-            let still = if super::estimation::rode_one_speed(solution) { "; the air is taken as still" } else { "" };
+            let still = if solution.separation.air_taken_as_still { "; the air is taken as still" } else { "" };
             vec![format!("Wind cannot be told where CdA and Crr cannot{still}.")]
         };
     }

@@ -1,0 +1,96 @@
+//! The report page as a browser meets it: no complaint on its console, by day and by night, and no words that leave
+//! their cell or box, for a session of each kind.
+
+mod made_up;
+mod reading;
+
+use loopwright::plot::{Style, draw_all};
+use loopwright::report::Units;
+use loopwright::report::page::{PageInput, page};
+use made_up::{Request, day};
+use std::path::PathBuf;
+
+fn kinds() -> [(&'static str, Request); 7] {
+    [
+        ("three set-ups", Request::new(3, 8)),
+        ("one set-up of 60 laps", Request::new(1, 60)),
+        ("twelve set-ups with long names", Request { long_names: true, ..Request::new(12, 6) }),
+        ("one speed", Request { separable: false, ..Request::new(1, 9) }),
+        ("one speed, several set-ups", Request { separable: false, ..Request::new(3, 8) }),
+        ("rollers", Request { rollers: true, ..Request::new(3, 10) }),
+        ("loop and rollers", Request { mixed: true, long_names: true, ..Request::new(4, 8) }),
+    ]
+}
+
+fn report_of(request: Request) -> String {
+    let day = day(request);
+    let figures = draw_all(&day.solution, &day.evidence, &Style::default());
+    let narrow_figures = draw_all(&day.solution, &day.evidence, &Style::of_width(80.0));
+    page(&PageInput {
+        session: &day.session,
+        solution: &day.solution,
+        figures: &figures,
+        narrow_figures: &narrow_figures,
+        units: Units::Metric,
+    })
+    .unwrap()
+}
+
+fn kept(name: &str, html: &str) -> PathBuf {
+    let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("pages-in-browser");
+    std::fs::create_dir_all(&folder).unwrap();
+    let file = folder.join(format!("{}.html", name.replace([' ', ','], "-")));
+    std::fs::write(&file, html).unwrap();
+    file
+}
+
+#[test]
+fn the_console_stays_silent() {
+    let Some(chromium) = reading::chromium() else {
+        println!("skipped: no Chromium");
+        return;
+    };
+    let complaints = |name: &str, html: &str| reading::console(&chromium, &kept(name, html));
+    for (name, request) in kinds() {
+        let said = complaints(name, &report_of(request));
+        assert!(said.is_empty(), "{name}: {said:?}");
+    }
+    // A page that does complain is heard, or the silence above would prove nothing.
+    let loud = report_of(Request::new(1, 4)).replace("</body>", "<script>nothing.there()</script></body>");
+    assert!(!complaints("loud", &loud).is_empty());
+}
+
+/// A page that opens the report at several widths and lists what is wider than its own box.
+fn looking(report: &std::path::Path) -> String {
+    format!(
+        "<!doctype html><meta charset=utf-8><body><pre id=answer></pre><script>const widths=[360,768,1280];let out=[];\
+         function next(){{if(!widths.length){{document.getElementById('answer').textContent=out.join('\\n');return}}\
+         const w=widths.shift();const f=document.createElement('iframe');f.style.cssText='border:0;height:900px;width:'+w+'px';\
+         f.onload=()=>{{const d=f.contentDocument;d.querySelectorAll('details').forEach(e=>e.open=true);\
+         const shown=[...d.querySelectorAll('h1,h2,h3,p,li,td,th,figcaption,summary,a,caption,button,label')]\
+         .filter(e=>e.offsetParent&&!e.closest('.skip'));\
+         const cut=shown.filter(e=>e.scrollWidth>e.clientWidth+1&&getComputedStyle(e).display!='inline');\
+         out.push(w+': '+shown.length+' boxes, cut '+cut.slice(0,5).map(e=>e.tagName+' '+e.scrollWidth+' in '+e.clientWidth+' of '+(e.closest('table')||{{id:''}}).id+': '+e.textContent.slice(0,40)).join(' | '));\
+         f.remove();next()}};f.src='file://{}';document.body.append(f)}}next()</script>",
+        report.display()
+    )
+}
+
+#[test]
+fn no_words_leave_their_box() {
+    let Some(chromium) = reading::chromium() else {
+        println!("skipped: no Chromium");
+        return;
+    };
+    for (name, request) in kinds() {
+        let report = kept(name, &report_of(request));
+        let frame = kept(&format!("look at {name}"), &looking(&report));
+        let answer = reading::answer(&chromium, &frame);
+        assert_eq!(answer.lines().count(), 3, "{name}: {answer}");
+        for line in answer.lines() {
+            let boxes: usize = line.split(' ').nth(1).and_then(|n| n.parse().ok()).unwrap_or(0);
+            assert!(boxes > 50, "{name}: the page was not looked at: {line}");
+            assert!(line.ends_with("cut "), "{name}: {line}");
+        }
+    }
+}
