@@ -3,6 +3,7 @@
 //! Given flags; gives a style. It draws nothing.
 
 use super::number::number;
+use super::picture::FigureFormat;
 use clap::Args;
 use loopwright::plot::Style;
 
@@ -22,6 +23,9 @@ pub struct FigureStyle {
     /// Decimal comma instead of the point in the figures
     #[arg(long)]
     pub decimal_comma: bool,
+    /// In what figures are written
+    #[arg(long, value_enum, value_name = "FORMAT", default_value_t = FigureFormat::Svg)]
+    pub figure_format: FigureFormat,
 }
 
 fn width(text: &str) -> Result<f64, String> {

@@ -36,7 +36,7 @@ pub struct InspectArguments {
     /// Length of one lap, to cut laps by distance where neither positions nor lap marks show them
     #[arg(long, value_name = "METRES", value_parser = number)]
     length_m: Option<f64>,
-    /// Folder for a time line and a map of each file as SVG
+    /// Folder for a time line and a map of each file
     #[arg(long, value_name = "DIR")]
     figures: Option<PathBuf>,
     #[command(flatten)]
@@ -66,6 +66,7 @@ pub fn run(arguments: InspectArguments, format: Format, units: Units) -> Result<
     }
     if let Some(folder) = &arguments.figures {
         results::check_figures(folder).map_err(|_| foreign(folder))?;
+        arguments.style.figure_format.check()?;
     }
     let looked: Vec<Result<Inspection, Error>> =
         arguments.files.par_iter().map(|path| Ok(inspect(&record::read(path)?, arguments.length_m))).collect();
@@ -75,8 +76,9 @@ pub fn run(arguments: InspectArguments, format: Format, units: Units) -> Result<
     }
     if let Some(folder) = &arguments.figures {
         let files = figures(&arguments.files, &looked, &(&arguments.style).into());
-        results::write_figures(folder, &files)?;
-        remark(&format!("{} figure(s) are in {}", files.len(), folder.display()));
+        let count = files.len();
+        results::write_figures(folder, &arguments.style.figure_format.applied(files)?)?;
+        remark(&format!("{count} figure(s) are in {}", folder.display()));
     }
     match looked.iter().filter(|l| l.is_err()).count() {
         0 => Ok(()),

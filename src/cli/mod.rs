@@ -15,6 +15,7 @@ mod man;
 mod mistake;
 mod number;
 mod output;
+mod picture;
 mod plan;
 mod pool;
 mod rehearse;

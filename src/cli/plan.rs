@@ -1,6 +1,7 @@
 //! `loopwright plan`.
 
 use super::failure::Failure;
+use super::figure_style::FigureStyle;
 use super::load_plan::plan;
 use super::{Format, Units, output, results};
 use clap::Args;
@@ -43,16 +44,20 @@ pub struct PlanArguments {
     /// Folder for the run sheet, plan.json and the figure
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
+    #[command(flatten)]
+    figures: FigureStyle,
 }
 
 pub fn run(arguments: &PlanArguments, format: Format, units: Units) -> Result<(), Failure> {
     if let Some(out) = &arguments.out {
         results::check_sealed(out)?;
+        arguments.figures.figure_format.check()?;
     }
     let plan = plan(&arguments.input)?;
     let forecast = forecast(&plan)?;
     if let Some(out) = &arguments.out {
-        results::write_sealed(out, files(&plan, &forecast, units)?)?;
+        let files = files(&plan, &forecast, units, &(&arguments.figures).into())?;
+        results::write_sealed(out, arguments.figures.figure_format.applied(files)?)?;
     }
     match format {
         Format::Text => output::text(&forecast_text(&forecast, output::width()))?,
@@ -65,7 +70,7 @@ pub fn run(arguments: &PlanArguments, format: Format, units: Units) -> Result<()
     Ok(())
 }
 
-fn files(plan: &Plan, forecast: &Forecast, units: Units) -> Result<Vec<ResultFile>, Failure> {
+fn files(plan: &Plan, forecast: &Forecast, units: Units, style: &Style) -> Result<Vec<ResultFile>, Failure> {
     let sheet = run_sheet(plan, &lap_targets(plan), units.into())?;
     let json = serde_json::to_string_pretty(forecast).map_err(|e| Failure::unwritable("plan.json", &e.into()))?;
     let file = |name: &str, text: String| ResultFile { name: name.into(), bytes: text.into_bytes() };
@@ -74,7 +79,7 @@ fn files(plan: &Plan, forecast: &Forecast, units: Units) -> Result<Vec<ResultFil
         file("run-sheet.md", sheet.markdown),
         file("plan.json", format!("{json}\n")),
     ];
-    if let Some(figure) = laps_curves(forecast).and_then(|c| curves::draw(&c, &Style::default())) {
+    if let Some(figure) = laps_curves(forecast).and_then(|c| curves::draw(&c, style)) {
         files.push(file("plan.svg", figure.svg));
         files.push(file("plan-caption.txt", format!("{}\n", figure.caption)));
     }

@@ -37,7 +37,10 @@ pub fn write(folder: &Path, files: &[ResultFile]) -> Result<(), Error> {
 
 /// Checks early that figures of single files can go to a folder: one that holds anything else is left alone.
 pub fn check_figures(folder: &Path) -> Result<(), Error> {
-    let ours = |name: &str| name.ends_with("-timeline.svg") || name.ends_with("-map.svg");
+    let ours = |name: &str| {
+        let figure = name.strip_suffix(".svg").or_else(|| name.strip_suffix(".png"));
+        figure.is_some_and(|stem| stem.ends_with("-timeline") || stem.ends_with("-map"))
+    };
     let may_replace = match std::fs::read_dir(folder) {
         Ok(entries) => entries.flatten().all(|e| ours(&e.file_name().to_string_lossy())),
         Err(_) => !folder.exists(),
