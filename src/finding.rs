@@ -295,7 +295,7 @@ impl What {
             }
             What::DeviceLaps { count } => format!("Laps are cut at the {count} lap marks of the device."),
             What::LapsByDistance { length_m } => format!("Laps are cut every {length_m:.1} m of recorded distance, which drifts with the line ridden; lap marks at the line would be better."),
-            What::BendsUnknown { track: true } => "The bends of the track are not known, so the lean in them is left out. On a 250 m track that alone makes Crr nearly half too high and CdA an eighth too low (measured in simulation), which no interval here shows. State bend_radius_m and transition_m under [loop].".into(),
+            What::BendsUnknown { track: true } => "The bends of the track are not known, so the lean in them is left out. On a 250 m track that alone put Crr 10 to 50 % too high and CdA 4 to 15 % too low in simulations, which no interval here shows. State bend_radius_m and transition_m under [loop].".into(),
             What::BendsUnknown { track: false } => "Without positions the bends of the loop are not known, so the lean in them and the wind are left out; in tight bends Crr comes out too high. Record positions.".into(),
             What::LapsLeftOut { used, total, reasons } => format!("{used} of {total} laps are used; left out: {reasons}."),
             What::PressureAssumed { pressure_hpa, elevation_m } => match elevation_m {

@@ -252,3 +252,34 @@ fn loop_and_rollers_stand_side_by_side_where_a_day_has_both() {
     }
     assert!(figures(Request::new(3, 8), &Style::default()).iter().all(|f| f.name != "venues"));
 }
+
+#[test]
+fn the_time_line_and_the_whole_run_draw_nothing_across_a_gap_of_the_record() {
+    let mut day = day(Request::new(1, 6));
+    let run = &mut day.evidence.runs[0];
+    let count = run.time_s.len();
+    let (from, to) = (count / 2 - 100, count / 2 + 100);
+    for column in [&mut run.time_s, &mut run.speed_m_s, &mut run.power_w, &mut run.elevation_m] {
+        column.drain(from..to);
+    }
+    run.used.drain(from..to);
+    let widest = |evidence: &loopwright::evidence::Evidence, name: &str| -> f64 {
+        let drawn = draw_all(&day.solution, evidence, &Style::default());
+        let svg = drawn.into_iter().find(|f| f.name == name).expect("the figure").svg;
+        let steps = svg.split("<polyline").skip(1).flat_map(|piece| {
+            let points = piece.split("points=\"").nth(1).and_then(|p| p.split('"').next()).unwrap_or_default();
+            let x: Vec<f64> =
+                points.split(' ').filter_map(|p| p.split(',').next()).filter_map(|x| x.parse().ok()).collect();
+            // Two points are a rule of the frame.
+            x.windows(2).filter(|_| x.len() > 2).map(|w| w[1] - w[0]).collect::<Vec<f64>>()
+        });
+        steps.fold(0.0, f64::max) / reading::view_box(&svg)[0]
+    };
+    // 200 s of about 850 s are more than a fifth of the width.
+    let mut marked = day.evidence.clone();
+    marked.runs[0].stretch = (0..count - (to - from)).map(|i| usize::from(i >= from)).collect();
+    for figure in ["timeline", "whole-run"] {
+        assert!(widest(&day.evidence, figure) > 0.1, "{figure}: the line across is seen by this test");
+        assert!(widest(&marked, figure) < 0.05, "{figure}: {}", widest(&marked, figure));
+    }
+}

@@ -5,7 +5,7 @@
 
 use loopwright::analysis::{Depth, Inputs, analyse};
 use loopwright::circuit::Survey;
-use loopwright::plan::{Plan, Predicted, Prediction, predict_plan, simulate};
+use loopwright::plan::{Plan, Predicted, Prediction, forecast, predict_plan, simulate};
 use loopwright::record;
 use loopwright::session::Session;
 use loopwright::solution::{Estimate, Solution};
@@ -108,7 +108,7 @@ fn quantities(p: &Prediction) -> Vec<(&'static str, Option<Predicted>, Box<dyn F
 #[test]
 #[ignore = "takes minutes; see the head of this file"]
 fn predicted_and_rehearsed_standard_errors_agree_over_a_grid_of_plans() {
-    let days: u64 = std::env::var("LOOPWRIGHT_DAYS").ok().and_then(|d| d.parse().ok()).unwrap_or(60);
+    let days: u64 = std::env::var("LOOPWRIGHT_DAYS").ok().and_then(|d| d.parse().ok()).unwrap_or(120);
     let only = std::env::var("LOOPWRIGHT_PLAN").ok();
     let positions = Day { order: POSITIONS, solve: "crr = \"common\"", ..LIGHT };
     let track = Day {
@@ -163,14 +163,34 @@ fn predicted_and_rehearsed_standard_errors_agree_over_a_grid_of_plans() {
                 predicted.se,
                 spread(&estimates)
             );
-            // With one speed the forecast itself says that its errors are the least they can be.
-            let must_hold = p.separable;
-            if must_hold && (ratio - 1.0).abs() > 0.15 {
+            // With one speed the forecast itself says that its errors are the least they can be; anything else must hold.
+            let at_least =
+                forecast(&plan).expect("a forecast").caveats.iter().any(|c| c.contains("the least they can be"));
+            let holds = if at_least { ratio < 1.15 } else { (ratio - 1.0).abs() <= 0.15 };
+            assert_eq!(at_least, name.contains("only"), "{name}: only one speed is an excuse");
+            if !holds {
                 off.push(format!("{name}, {what}: {ratio:.2}"));
             }
         }
     }
     assert!(off.is_empty(), "more than 15 % off: {off:?}");
+}
+
+#[test]
+fn a_plan_for_a_windy_day_keeps_the_laps_that_are_ridden_at_the_limit_of_power() {
+    // Against 4 m/s the fast laps are ridden at steady power, which without scatter repeats itself like a stuck meter.
+    let plan = Day { wind: "speed_m_s = 4.0\nfrom_deg = 20.0", ..LIGHT }.plan();
+    let p = predict_plan(&plan).unwrap();
+    assert!(p.separable);
+    assert_eq!(p.setups[0].laps, 16, "two runs of eight laps");
+}
+
+#[test]
+fn the_session_of_a_planned_track_states_its_bends() {
+    // Without them the lean is left out, and CdA and Crr of a rehearsal are off by several of their errors.
+    let day = Day { circuit: "kind = \"track\"\nlength_m = 250.0", wind: "mode = \"none\"", ..LIGHT };
+    let session = simulate(&day.plan(), 1).unwrap().session;
+    assert_eq!((session.circuit.bend_radius_m, session.circuit.transition_m), (Some(22.0), Some(12.0)));
 }
 
 #[test]
@@ -206,15 +226,12 @@ fn what_the_measuring_chain_adds_is_predicted_as_the_budget_has_it() {
     }
 }
 
-/// Mean scatter of the Crr differences of a solved session.
-fn contrast_scatter(folder: &Path) -> f64 {
+/// Solves the session of a folder.
+fn solve(folder: &Path, depth: Depth) -> Solution {
     let text = std::fs::read_to_string(folder.join("session.toml")).expect("a session");
     let session = Session::from_toml(&text, "session.toml").expect("a valid session");
     let recordings = session.runs.iter().map(|r| record::read(&folder.join(&r.file)).expect("a ride")).collect();
-    let inputs = Inputs { session, recordings, weather: None, survey: None };
-    let solution = analyse(&inputs, Depth { budget: false, draws: 0 }).expect("a solution").solution;
-    let estimates: Vec<Estimate> = solution.contrasts.iter().map(|c| c.crr).collect();
-    rms(&estimates, |e| e.scatter_se)
+    analyse(&Inputs { session, recordings, weather: None, survey: None }, depth).expect("a solution").solution
 }
 
 #[test]
@@ -223,18 +240,70 @@ fn the_sample_day_of_tyres_reports_what_its_plan_predicts() {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-loops/three-tyres");
     let text = std::fs::read_to_string(folder.join("plan.toml")).unwrap();
     let p = predict_plan(&Plan::from_toml(&text, "plan.toml").unwrap()).unwrap();
-    let ratio = p.differences[0].crr.unwrap().scatter_se / contrast_scatter(&folder);
+    let solution = solve(&folder, Depth { budget: false, draws: 0 });
+    let differences: Vec<Estimate> = solution.contrasts.iter().map(|c| c.crr).collect();
+    let ratio = p.differences[0].crr.unwrap().scatter_se / rms(&differences, |e| e.scatter_se);
     assert!((0.75..=1.25).contains(&ratio), "{ratio}");
 }
 
+/// The day of tyres in the folder of another simulator, as its session and its truth state it: set-ups, masses, air, no
+/// bearing drag, eight laps of 1250 m at 151 and 111 s. Its gusts are called light and not given a number.
+const ANOTHER_DAY: &str = r#"
+order = ["tube", "supple", "twin", "twin", "supple", "tube"]
+laps_per_run = 8
+speeds_km_h = [29.7, 40.5]
+[rider_and_bike]
+mass_kg = 86.0
+bearing_friction = { constant_n = 0.0, linear_n_s_per_m = 0.0 }
+[loop]
+length_m = 1250.0
+shape = "bean"
+[air]
+temperature_c = 18.0
+pressure_hpa = 978.0
+humidity_pct = 60.0
+[wind]
+speed_m_s = 1.5
+from_deg = 285.0
+[solve]
+cda = "common"
+[noise]
+gust_sd_m_s = 0.3
+[[setup]]
+id = "tube"
+cda_m2 = 0.255
+crr = 0.0046
+[[setup]]
+id = "supple"
+cda_m2 = 0.255
+crr = 0.0041
+[[setup]]
+id = "twin"
+cda_m2 = 0.255
+crr = 0.0046
+"#;
+
 #[test]
 fn a_day_from_another_simulator_reports_what_a_plan_like_it_predicts() {
-    // Six runs of eight laps of 1250 m at about 29 and 41 km/h, wheel sensor, light gusts; made by a program that shares
-    // nothing with this one. LOOPWRIGHT_BENCH names the folder that holds it.
-    let Some(folder) = std::env::var_os("LOOPWRIGHT_BENCH") else { return };
-    let p = predict_plan(&LIGHT.plan()).unwrap();
-    let (predicted, reported) =
-        (p.differences[0].crr.unwrap().scatter_se, contrast_scatter(&Path::new(&folder).join("tyres")));
-    println!("predicted {predicted:.2e}, reported {reported:.2e}");
-    assert!((0.75..=1.25).contains(&(predicted / reported)), "{predicted} for {reported}");
+    // Made by a program that shares nothing with this one; its errors have 17 degrees of freedom, so each is known to 17 %.
+    let Some(folder) = std::env::var_os("LOOPWRIGHT_BENCH") else {
+        println!("skipped: LOOPWRIGHT_BENCH names no folder with a day of another simulator");
+        return;
+    };
+    let p = predict_plan(&Plan::from_toml(ANOTHER_DAY, "plan").unwrap()).unwrap();
+    let solution = solve(&Path::new(&folder).join("tyres"), Depth::default());
+    let of = |pick: fn(&loopwright::solution::SetupResult) -> Estimate| solution.setups.iter().map(pick).collect();
+    let between = |pick: fn(&loopwright::solution::Contrast) -> Estimate| solution.contrasts.iter().map(pick).collect();
+    let compared: [(&str, Predicted, Vec<Estimate>); 5] = [
+        ("Crr", p.setups[0].crr.unwrap(), of(|s| s.crr)),
+        ("CdA", p.setups[0].cda_m2.unwrap(), of(|s| s.cda_m2)),
+        ("W", p.setups[0].power_w.unwrap(), of(|s| s.power_w)),
+        ("Crr, difference", p.differences[0].crr.unwrap(), between(|c| c.crr)),
+        ("W, difference", p.differences[0].power_w.unwrap(), between(|c| c.power_w)),
+    ];
+    for (what, predicted, estimates) in compared {
+        let reported = rms(&estimates, |e| e.se);
+        println!("{what}: predicted {:.3e}, reported {reported:.3e}, {:.2}", predicted.se, predicted.se / reported);
+        assert!((0.75..=1.25).contains(&(predicted.se / reported)), "{what}: {} for {reported}", predicted.se);
+    }
 }
