@@ -46,6 +46,12 @@ impl Failure {
         self
     }
 
+    /// Adds what to try next where there is something to say, whoever is to blame.
+    pub fn advised(mut self, advice: Option<String>) -> Self {
+        self.hint = advice.or(self.hint);
+        self
+    }
+
     pub fn exit_status(&self) -> u8 {
         self.exit_status
     }

@@ -61,6 +61,23 @@ pub fn is_session(path: &Path) -> Result<bool, Error> {
     Ok(std::str::from_utf8(&bytes).is_ok_and(|text| toml::from_str::<toml::Table>(text).is_ok_and(|t| !t.is_empty())))
 }
 
+/// What to call when a plan was given where a session is wanted.
+pub fn if_plan(path: &Path) -> Option<String> {
+    let keys = keys(path)?;
+    let path = path.display();
+    (keys.contains_key("laps_per_run") || keys.contains_key("order"))
+        .then(|| format!("This looks like a plan: loopwright plan {path}, or loopwright rehearse {path}"))
+}
+
+/// What to call when a session was given where a plan is wanted.
+pub fn if_session(path: &Path) -> Option<String> {
+    keys(path)?.contains_key("run").then(|| format!("This looks like a session: loopwright solve {}", path.display()))
+}
+
+fn keys(path: &Path) -> Option<toml::Table> {
+    toml::from_str(&text(path).ok()?).ok()
+}
+
 pub fn shown(path: &Path) -> String {
     path.file_name().map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned())
 }

@@ -1,6 +1,7 @@
 //! `loopwright rehearse`.
 
 use super::failure::Failure;
+use super::load::if_session;
 use super::load_plan::plan;
 use super::{Format, output, results};
 use clap::Args;
@@ -55,7 +56,7 @@ struct Rehearsed<'a> {
 pub fn run(arguments: &RehearseArguments, format: Format) -> Result<(), Failure> {
     let out = arguments.out.clone().unwrap_or_else(|| default_out(&arguments.input));
     results::check_sealed(&out)?;
-    let plan = plan(&arguments.input)?;
+    let plan = plan(&arguments.input).map_err(|e| Failure::from(e).advised(if_session(&arguments.input)))?;
     let seed = arguments.seed.unwrap_or(plan.seed);
     let day = simulate(&plan, seed)?;
     let files = day.files()?.into_iter().map(|f| ResultFile { name: f.name, bytes: f.bytes }).collect();

@@ -54,7 +54,7 @@ pub fn run(arguments: SolveArguments, format: Format, units: Units) -> Result<()
     let out = arguments.out.clone().unwrap_or_else(|| default_out(&arguments.input));
     results::check(&out)?;
     arguments.figures.figure_format.check()?;
-    let inputs = read(&arguments)?;
+    let inputs = read(&arguments).map_err(|e| Failure::from(e).advised(load::if_plan(&arguments.input)))?;
     let depth = Depth { draws: arguments.draws as usize, ..Depth::default() };
     let analysis = solved(&inputs, depth, arguments.monte_carlo)
         .map_err(|e| Failure::from(e).with_hint(|| look_closer(&inputs, &arguments.input)))?;

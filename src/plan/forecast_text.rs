@@ -6,7 +6,7 @@ use super::forecast::Forecast;
 use super::goal::Measure;
 use super::laps_needed::GoalReached;
 use super::prediction::{Predicted, Prediction};
-use crate::report::number::{UNKNOWN, percent, significant};
+use crate::report::number::{UNKNOWN, counted, percent, significant};
 use crate::report::table::{Grid, paragraph};
 
 /// No narrower and no wider than this.
@@ -23,7 +23,10 @@ pub fn forecast_text(forecast: &Forecast, width: usize) -> String {
     out.say(&plan_in_words(forecast));
     if let Some(p) = &forecast.prediction {
         if let Some([reason, next]) = &p.not_separable {
-            out.say(&format!("This plan cannot tell CdA from Crr: {reason}. {next}"));
+            out.say(&format!(
+                "This plan cannot tell CdA from Crr: {}. {next}",
+                reason.replace("were ridden", "are ridden")
+            ));
         }
         for goal in &forecast.goals {
             out.say(&judgement(forecast, goal));
@@ -71,7 +74,7 @@ pub fn forecast_text(forecast: &Forecast, width: usize) -> String {
     if !forecast.caveats.is_empty() {
         out.text.push_str("\nBear in mind\n");
         for caveat in &forecast.caveats {
-            out.text.push_str(&paragraph(&format!("- {caveat}"), width, "  "));
+            out.text.push_str(&paragraph(caveat, width, "  ").replacen("  ", "- ", 1));
         }
     }
     // Names come from files: nothing of theirs may steer the terminal.
@@ -97,10 +100,17 @@ impl Page {
 }
 
 fn plan_in_words(f: &Forecast) -> String {
-    let speeds: Vec<String> = f.speeds_km_h.iter().map(|v| significant(*v, 3)).collect();
+    let speeds: Vec<String> = f
+        .speeds_km_h
+        .chunk_by(|a, b| a == b)
+        .map(|same| match same.len() {
+            1 => significant(same[0], 3),
+            laps => format!("{laps} × {}", significant(same[0], 3)),
+        })
+        .collect();
     let length = f.loop_length_m.map_or(String::new(), |l| format!(" of {l:.0} m"));
-    let laps =
-        (f.laps_per_run > 0).then(|| format!("{} laps{length} each at {} km/h", f.laps_per_run, speeds.join(" and ")));
+    let laps = (f.laps_per_run > 0)
+        .then(|| format!("{}{length} each at {} km/h", counted(f.laps_per_run, "lap"), speeds.join(" and ")));
     let rollers = f.rollers_run_s.map(|s| format!("{:.0} min each on rollers", s / 60.0));
     let tasks: Vec<String> = laps.into_iter().chain(rollers).collect();
     format!("{} runs in the order {}, {}.", f.order.len(), f.order.join(" "), tasks.join(", or "))

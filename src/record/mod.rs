@@ -134,7 +134,13 @@ pub fn decode(bytes: &[u8], file: &str) -> Result<Recording, Error> {
         [12 | 14, ..] if bytes.len() < 14 => refused("it ends within its FIT header"),
         [b'<', ..] | [0xEF, 0xBB, 0xBF, b'<', ..] => refused("it is XML"),
         _ if bytes.contains(&0) => refused("it is neither FIT nor text"),
-        _ => parse_csv(bytes, file),
+        _ => parse_csv(bytes, file).map_err(|e| match e {
+            Error::BadLine { line: 1, .. } if file.to_lowercase().ends_with(".fit") => Error::NotARide {
+                file: file.into(),
+                reason: "its name says FIT, but it has neither a FIT header nor the columns of a table".into(),
+            },
+            other => other,
+        }),
     }
 }
 

@@ -80,8 +80,11 @@ impl Grid {
         let mut text = String::new();
         for row in &self.rows {
             let mut cells = self.header.iter().zip(row);
-            if let Some((_, name)) = cells.next() {
-                text.push_str(&paragraph(name, width, ""));
+            if let Some((header, name)) = cells.next() {
+                // A bare number says nothing without its header.
+                let bare = name.chars().all(|c| c.is_ascii_digit());
+                let name = if bare { format!("{} {name}", header.replace('\n', " ")) } else { name.clone() };
+                text.push_str(&paragraph(&name, width, ""));
             }
             for (header, cell) in cells.filter(|(_, cell)| !cell.is_empty()) {
                 let line = format!("{}: {}", header.replace('\n', " "), cell.replace("\n±", " ±").replace('\n', ", "));
@@ -130,6 +133,13 @@ mod tests {
         let text = grid().text(30);
         assert!(text.lines().all(|line| line.chars().count() <= 30), "{text}");
         assert!(text.contains("  Crr: 0.00460 ± 0.00023"), "{text}");
+    }
+
+    #[test]
+    fn a_block_of_a_number_tells_what_is_counted() {
+        let mut grid = Grid::new(&["Laps a set-up", "gusts 0.15 m/s", "gusts 0.3 m/s"]);
+        grid.rows.push(["12", "1.9", "3.1"].map(String::from).to_vec());
+        assert!(grid.text(20).starts_with("Laps a set-up 12\n"), "{}", grid.text(20));
     }
 
     #[test]

@@ -171,3 +171,35 @@ fn errors_are_machine_readable_where_json_is_asked_for() {
         assert_eq!(outcome.stdout, "");
     }
 }
+
+#[test]
+fn a_plan_given_to_solve_and_a_session_given_to_plan_are_sent_where_they_belong() {
+    let plan = "order = [\"a\"]\nlaps_per_run = 4\nspeeds_km_h = [29.0, 41.0]\n";
+    let desk = Desk::with("day.toml", plan.to_string());
+    desk.refused(&["solve", "day.toml"], 2, &["looks like a plan", "loopwright plan day.toml"]);
+    let desk = Desk::with("session.toml", session("ride.csv", ""));
+    for command in ["plan", "rehearse"] {
+        desk.refused(&[command, "session.toml"], 2, &["looks like a session", "loopwright solve session.toml"]);
+    }
+}
+
+#[test]
+fn words_under_the_name_of_a_fit_file_are_no_table_with_a_missing_column() {
+    let desk = Desk::with("ride.fit", "hello".to_string());
+    desk.refused(
+        &["solve", "ride.fit", "--mass-kg", "85"],
+        1,
+        &["not a ride file", "its name says FIT", "no", "header"],
+    );
+}
+
+#[test]
+fn a_picture_is_refused_early_by_a_build_that_cannot_paint_and_nothing_is_written() {
+    if cfg!(feature = "png") {
+        return;
+    }
+    let desk = desk("mass_kg = 85.0", "mass_kg = 85.0 ");
+    let words = ["--figure-format png", "--features png", "SVG"];
+    desk.refused(&["solve", "session.toml", "--out", "out", "--figure-format", "png"], 2, &words);
+    assert!(!desk.path("out").exists());
+}
