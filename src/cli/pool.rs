@@ -45,7 +45,7 @@ pub struct PoolArguments {
     #[arg(long, value_enum, default_value_t = Chain::Shared)]
     instruments: Chain,
     /// Difference that would not matter, W; turns on the verdict «equivalent»
-    #[arg(long, value_name = "W", value_parser = margin)]
+    #[arg(long, value_name = "W", value_parser = margin, allow_negative_numbers = true)]
     negligible_power_w: Option<f64>,
     #[command(flatten)]
     figures: FigureStyle,

@@ -175,7 +175,7 @@ fn errors_are_machine_readable_where_json_is_asked_for() {
 #[test]
 fn a_plan_given_to_solve_and_a_session_given_to_plan_are_sent_where_they_belong() {
     let plan = "order = [\"a\"]\nlaps_per_run = 4\nspeeds_km_h = [29.0, 41.0]\n";
-    let desk = Desk::with("day.toml", plan.to_string());
+    let desk = Desk::with("day.toml", plan);
     desk.refused(&["solve", "day.toml"], 2, &["looks like a plan", "loopwright plan day.toml"]);
     let desk = Desk::with("session.toml", session("ride.csv", ""));
     for command in ["plan", "rehearse"] {
@@ -185,7 +185,7 @@ fn a_plan_given_to_solve_and_a_session_given_to_plan_are_sent_where_they_belong(
 
 #[test]
 fn words_under_the_name_of_a_fit_file_are_no_table_with_a_missing_column() {
-    let desk = Desk::with("ride.fit", "hello".to_string());
+    let desk = Desk::with("ride.fit", "hello");
     desk.refused(
         &["solve", "ride.fit", "--mass-kg", "85"],
         1,
