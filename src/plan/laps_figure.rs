@@ -4,7 +4,7 @@
 
 use super::forecast::Forecast;
 use super::goal::Measure;
-use crate::plot::curves::{Curve, Curves};
+use crate::plot::curves::{Curve, Curves, Level};
 use crate::report::number::{percent, significant};
 
 /// The curves, or `None` when nothing can be told with any number of laps.
@@ -37,7 +37,7 @@ pub fn laps_curves(forecast: &Forecast) -> Option<Curves> {
             significant(forecast.reference_speed_km_h, 3),
             percent(forecast.power)
         ),
-        level: target,
+        level: target.map(|value| Level { value, label: format!("target {} W", significant(value, 2)) }),
         from_zero: true,
         curves,
     })

@@ -122,7 +122,7 @@ fn sheet<'a>(plan: &Plan, targets: &[LapTarget], units: Units) -> Sheet<'a> {
             })
             .collect(),
         laps: plan.laps_per_run,
-        length: plan.circuit.length_m.map(|l| units.length(l)),
+        length: plan.circuit.length_m.map(|l| format!("{:.0} {}", units.length_value(l), units.length_unit())),
         mass_unit: if imperial { "lb" } else { "kg" },
         pressure_unit: if imperial { "psi" } else { "bar" },
         temperature_unit: if imperial { "°F" } else { "°C" },

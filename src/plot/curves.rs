@@ -5,13 +5,14 @@
 
 use super::Figure;
 use super::key::{self, Entry, Sample, heading, strip};
+use super::lettering::Letters;
 use super::marker::marker;
 use super::panel::{Panel, gutter, title_room, x_ticks, y_ticks};
-use super::polyline::Frame;
+use super::polyline::{Frame, Point};
 use super::scale::{Range, short};
-use super::sheet::{Note, Sheet};
+use super::sheet::{Anchor, Note, Sheet};
 use super::side_label::{self, SideLabel};
-use super::style::{AXIS, Dash, Stroke, Style};
+use super::style::{AXIS, Dash, Stroke, Style, TEXT};
 
 /// One curve.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -33,18 +34,26 @@ pub struct Curves {
     pub y_title: String,
     pub curves: Vec<Curve>,
     /// A level worth a line, such as the target.
-    pub level: Option<f64>,
+    pub level: Option<Level>,
     /// The upright axis begins at zero.
     pub from_zero: bool,
     pub caption: String,
+}
+
+/// A dashed line across the figure.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Level {
+    pub value: f64,
+    /// Written on the line, "target 3 W".
+    pub label: String,
 }
 
 /// See the module. `None` when no curve has two finite points.
 pub fn draw(chart: &Curves, style: &Style) -> Option<Figure> {
     let x = Range::of(chart.curves.iter().flat_map(|c| c.x.iter().copied()))?;
     let mut y = Range::of(chart.curves.iter().flat_map(|c| c.y.iter().copied()))?;
-    if let Some(level) = chart.level {
-        y = y.including(level);
+    if let Some(level) = &chart.level {
+        y = y.including(level.value);
     }
     let mut y_range = y.padded(0.06);
     if chart.from_zero && y.low >= 0.0 {
@@ -78,8 +87,8 @@ pub fn draw(chart: &Curves, style: &Style) -> Option<Figure> {
     let frame = Frame { left: gutter(&sheet, &[&ticks]), top, right, bottom: top + height };
     let panel = Panel::new(frame, x.padded(0.02), y_range);
     panel.y_axis(&mut sheet, &ticks, &chart.y_title);
-    if let Some(level) = chart.level {
-        panel.level(&mut sheet, level, Stroke::new(AXIS, 0.4).dashed(Dash::Long));
+    if let Some(level) = &chart.level {
+        panel.level(&mut sheet, level.value, Stroke::new(AXIS, 0.4).dashed(Dash::Long));
     }
     let mut labels = Vec::new();
     for (index, curve) in chart.curves.iter().enumerate() {
@@ -102,6 +111,11 @@ pub fn draw(chart: &Curves, style: &Style) -> Option<Figure> {
         if let Some((px, py)) = points.last() {
             labels.push(SideLabel { at: panel.place(*px, *py), text: curve.label.clone(), identity });
         }
+    }
+    if let Some(level) = &chart.level {
+        let end = panel.place(panel.x.range.high, level.value);
+        let above = Point::new(end.x - 1.0, end.y - 1.1);
+        sheet.words_over(above, &level.label, Letters::Small, Anchor::End, TEXT);
     }
     if beside {
         let column = Frame { left: right + 4.0, top, right: style.width() - key::MARGIN, bottom: frame.bottom };

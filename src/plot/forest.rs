@@ -13,6 +13,9 @@ use super::scale::{Range, number, short};
 use super::sheet::{Anchor, Note, Sheet};
 use super::style::{Dash, Form, Identity, MUTED, Style, TEXT};
 
+/// Head of the column of weights, wider than "100 %".
+const WEIGHT: &str = "Weight";
+
 /// One result, or the pooled one.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct ForestRow {
@@ -63,6 +66,10 @@ pub fn draw(forest: &Forest, style: &Style) -> Option<Figure> {
             let at = Point::new(style.width() - MARGIN, y + style.size(Letters::Small) * 0.36);
             sheet.words(at, &text, Letters::Small, Anchor::End, MUTED);
         }
+        if index == 0 && weighted {
+            let at = Point::new(style.width() - MARGIN, panel.frame.top - 1.4);
+            sheet.words(at, WEIGHT, Letters::Small, Anchor::End, MUTED);
+        }
         if index == pooled_row {
             let corners = [(row.low, 0.0), (row.value, -1.6), (row.high, 0.0), (row.value, 1.6)];
             let outline = corners.map(|(value, dy)| Point::new(panel.x.at(value), y + dy));
@@ -79,8 +86,8 @@ pub fn draw(forest: &Forest, style: &Style) -> Option<Figure> {
         reference: forest.reference,
         paint: &paint,
     };
-    // Weights stand in a column of their own, "100 %" wide at most.
-    let edge = if weighted { rows::EDGE + sheet.width_of("100 %", Letters::Small) } else { rows::EDGE };
+    // Weights stand in a column of their own.
+    let edge = if weighted { rows::EDGE + sheet.width_of(WEIGHT, Letters::Small) } else { rows::EDGE };
     let bottom = rows::draw(&mut sheet, top, edge, &names, &[column]);
     Figure::of(sheet, bottom + 1.5, "forest", forest.title.clone(), forest.caption.clone())
 }

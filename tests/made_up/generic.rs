@@ -1,7 +1,7 @@
 //! Invented input for the figures that are not tied to one solution: pooled results and plans.
 
 use super::{LONG, Request, SHORT};
-use loopwright::plot::curves::{Curve, Curves};
+use loopwright::plot::curves::{Curve, Curves, Level};
 use loopwright::plot::forest::{Forest, ForestRow};
 use loopwright::plot::{Figure, Style, curves, forest};
 
@@ -48,7 +48,7 @@ pub fn figures(request: Request, style: &Style) -> Vec<Figure> {
                 y: laps.iter().map(|n| (1.0 + 0.6 * index as f64) * 6.0 / n.sqrt()).collect(),
             })
             .collect(),
-        level: Some(2.0),
+        level: Some(Level { value: 2.0, label: "target 2 W".into() }),
         from_zero: true,
         caption: "Smallest difference in power that the planned day would find in four of five repeats.".into(),
     };
