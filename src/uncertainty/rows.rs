@@ -173,10 +173,10 @@ mod tests {
         let each = rows.transposed_each(&vectors);
         let mut product = DMatrix::zeros(5, 3);
         let mut sum = DMatrix::zeros(4, 5);
-        for g in 0..3 {
+        for (g, vector) in vectors.iter().enumerate() {
             let block = rows.block(g);
             assert!((times.block(g) - &block * &right).amax() < 1e-12);
-            assert!((each.column(g) - block.transpose() * &vectors[g]).amax() < 1e-12);
+            assert!((each.column(g) - block.transpose() * vector).amax() < 1e-12);
             product += block.transpose() * &block * &right;
             sum += &block * (g as f64 - 0.5);
         }
