@@ -76,7 +76,7 @@ pub fn run(arguments: InspectArguments, format: Format, units: Units) -> Result<
     if let Some(folder) = &arguments.figures {
         let files = figures(&arguments.files, &looked, &(&arguments.style).into());
         results::write_figures(folder, &files)?;
-        remark(&format!("{} figure(s) are in {}", files.len(), folder.display()));
+        output::note(format, &format!("{} figure(s) are in {}", files.len(), folder.display()));
     }
     match looked.iter().filter(|l| l.is_err()).count() {
         0 => Ok(()),

@@ -17,6 +17,9 @@ use loopwright::report::files::{FilesInput, files};
 use loopwright::session::Session;
 use std::sync::OnceLock;
 
+/// Longest planned day that is forecast here, s.
+const LONGEST_FORECAST_S: f64 = 600.0;
+
 /// How an input is changed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Kind {
@@ -161,6 +164,11 @@ fn plan(bytes: &[u8]) -> String {
         Ok(plan) => plan,
         Err(error) => return refused(&error),
     };
+    // A forecast of a long day takes seconds, which is no fault.
+    let day_s: f64 = (0..plan.order.len()).map(|run| plan.nominal_duration_s(run)).sum();
+    if day_s > LONGEST_FORECAST_S {
+        return "ok long".into();
+    }
     match forecast(&plan) {
         Ok(forecast) => {
             serde_json::to_string(&forecast).expect("a forecast can be written");

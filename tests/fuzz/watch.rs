@@ -3,9 +3,11 @@
 //! Given a target and bytes; gives a verdict. Memory is read from the kernel where it tells (Linux), else not watched.
 
 use super::targets::Target;
+use std::fs::File;
+use std::io::{Seek, SeekFrom, Write};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, Once};
 use std::time::{Duration, Instant};
 
@@ -15,6 +17,10 @@ const LONGEST: Duration = Duration::from_secs(20);
 /// Memory above that before the input, MB: a hundred times the largest input.
 const MOST_MEGABYTES: u64 = 256;
 
+/// Whether an input runs, on whatever thread.
+static UNDER_WATCH: AtomicBool = AtomicBool::new(false);
+/// One input at a time, also where tests run side by side: a panic tells its place but not its input.
+static ONE_AT_A_TIME: Mutex<()> = Mutex::new(());
 /// Where the last panic was, told by the hook.
 static LAST_PANIC: Mutex<String> = Mutex::new(String::new());
 static HOOK: Once = Once::new();
@@ -44,13 +50,18 @@ struct Running {
 pub struct Watch<'a> {
     target: &'a Target,
     running: Arc<Mutex<Option<Running>>>,
+    current: Option<File>,
     most_megabytes: AtomicU64,
 }
 
 impl<'a> Watch<'a> {
     pub fn of(target: &'a Target) -> Self {
         HOOK.call_once(|| {
-            std::panic::set_hook(Box::new(|info| {
+            let usual = std::panic::take_hook();
+            std::panic::set_hook(Box::new(move |info| {
+                if !UNDER_WATCH.load(Ordering::SeqCst) {
+                    return usual(info);
+                }
                 let place = info.location().map(|l| format!("{}:{}", l.file(), l.line())).unwrap_or_default();
                 *LAST_PANIC.lock().unwrap_or_else(|e| e.into_inner()) = format!("{place}: {info}");
             }));
@@ -70,7 +81,17 @@ impl<'a> Watch<'a> {
                 std::thread::sleep(Duration::from_millis(200));
             }
         });
-        Watch { target, running, most_megabytes: AtomicU64::new(0) }
+        let current = File::create(folder().join(format!("current-{name}"))).ok();
+        Watch { target, running, current, most_megabytes: AtomicU64::new(0) }
+    }
+
+    /// Writes the input down before it runs: an overflow of the stack or of memory ends the process without a word.
+    /// The file begins with the length of the input and is never shortened, which would cost a flush to the disk.
+    fn note(&self, input: &[u8]) {
+        if let Some(mut file) = self.current.as_ref() {
+            let told = [format!("{:10}\n", input.len()).as_bytes(), input].concat();
+            let _ = file.seek(SeekFrom::Start(0)).and_then(|_| file.write_all(&told));
+        }
     }
 
     pub fn most_megabytes(&self) -> u64 {
@@ -78,14 +99,15 @@ impl<'a> Watch<'a> {
     }
 
     pub fn run(&self, input: &[u8]) -> Report {
-        // Kept before it runs: an overflow of the stack or of memory ends the process without a word.
-        let current = folder().join(format!("current-{}", self.target.name));
-        let _ = std::fs::write(current, input);
+        let _alone = ONE_AT_A_TIME.lock().unwrap_or_else(|e| e.into_inner());
+        self.note(input);
         LAST_PANIC.lock().unwrap_or_else(|e| e.into_inner()).clear();
         let before = memory_reset();
         let since = Instant::now();
         *self.lock() = Some(Running { since, input: input.to_vec() });
+        UNDER_WATCH.store(true, Ordering::SeqCst);
         let outcome = catch_unwind(AssertUnwindSafe(|| (self.target.run)(input)));
+        UNDER_WATCH.store(false, Ordering::SeqCst);
         *self.lock() = None;
         let took = since.elapsed();
         let grown = memory_peak().saturating_sub(before);
