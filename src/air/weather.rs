@@ -8,6 +8,7 @@
 use super::wind::WindVector;
 use crate::error::Error;
 use crate::quantity::pa_from_hpa;
+use crate::record::plain_reason;
 
 /// How long the first and the last reading hold outside the log, s.
 pub const REACH_S: f64 = 1800.0;
@@ -159,6 +160,9 @@ fn columns(header: &csv::StringRecord) -> Result<[Option<usize>; 6], String> {
     let mut places = [None; 6];
     for (i, name) in header.iter().enumerate() {
         let Some(known) = COLUMNS.iter().position(|c| *c == name) else {
+            if name.contains([';', '\t']) {
+                return Err("the columns are parted by something else; part them by commas, with decimal points".into());
+            }
             let near = |a: &&&str, b: &&&str| strsim::jaro_winkler(name, a).total_cmp(&strsim::jaro_winkler(name, b));
             let near = COLUMNS.iter().max_by(near).copied().unwrap_or("time");
             return Err(format!("unknown column «{name}» (nearest is «{near}»); known are {}", COLUMNS.join(", ")));
@@ -180,7 +184,7 @@ fn reading(record: &csv::StringRecord, places: &[Option<usize>; 6]) -> Result<Re
     let cell = |column: usize| places[column].and_then(|i| record.get(i)).unwrap_or("");
     let within = |column: usize, low: f64, high: f64, hint: &str| -> Result<f64, String> {
         let (name, text) = (COLUMNS[column], cell(column));
-        let value: f64 = text.parse().map_err(|_| format!("{name} = «{text}» is not a number"))?;
+        let value: f64 = text.parse().map_err(|_| not_a_number(name, text))?;
         if !(low..=high).contains(&value) {
             return Err(format!("{name} = {value} is outside {low} to {high}; {hint}"));
         }
@@ -201,6 +205,12 @@ fn reading(record: &csv::StringRecord, places: &[Option<usize>; 6]) -> Result<Re
     Ok(Reading { unix_s, weather })
 }
 
+fn not_a_number(name: &str, text: &str) -> String {
+    let shown: String = text.chars().take(40).collect();
+    let hint = if text.contains(',') { "; write a decimal point" } else { "" };
+    format!("{name} = «{shown}» is not a number{hint}")
+}
+
 /// Unix seconds of an RFC 3339 time or of a plain number of Unix seconds.
 fn unix_seconds(text: &str) -> Result<f64, String> {
     if let Ok(number) = text.parse::<f64>() {
@@ -215,17 +225,6 @@ fn unix_seconds(text: &str) -> Result<f64, String> {
         format!("time = «{text}» is not RFC 3339 with an offset, such as 2026-06-01T10:00:00+02:00, nor Unix seconds")
     })?;
     Ok(stamp.as_second() as f64 + f64::from(stamp.subsec_nanosecond()) * 1e-9)
-}
-
-/// The reason of a CSV error without its own line numbers.
-fn plain_reason(e: &csv::Error) -> String {
-    match e.kind() {
-        csv::ErrorKind::UnequalLengths { expected_len, len, .. } => {
-            format!("{len} cells where the header has {expected_len}; a decimal comma would do that, use a point")
-        }
-        csv::ErrorKind::Utf8 { .. } => "not valid UTF-8 text".into(),
-        _ => e.to_string(),
-    }
 }
 
 #[cfg(test)]

@@ -3,6 +3,7 @@
 //! Given CSV text with `distance_m,elevation_m`; gives heights at any chainage, closed at the gate.
 
 use crate::error::Error;
+use crate::record::plain_reason;
 
 /// Surveyed heights, closed: the height after a whole lap is that of the gate again.
 #[derive(Debug, Clone, PartialEq)]
@@ -16,26 +17,31 @@ pub struct Survey {
 impl Survey {
     /// Reads a survey. Errors: [`Error::BadLine`] with the line, [`Error::Inconsistent`] for fewer than 4 points.
     pub fn parse(text: &str, file: &str, sd_m: f64) -> Result<Survey, Error> {
+        let text = text.strip_prefix('\u{feff}').unwrap_or(text);
         let bad = |line: usize, message: String| Error::BadLine { file: file.to_string(), line, message };
         let mut reader =
             csv::ReaderBuilder::new().trim(csv::Trim::All).comment(Some(b'#')).from_reader(text.as_bytes());
-        let headers = reader.headers().map_err(|e| bad(1, e.to_string()))?.clone();
+        let headers = reader.headers().map_err(|e| bad(1, plain_reason(&e)))?.clone();
         let column = |name: &str| {
-            headers
-                .iter()
-                .position(|h| h == name)
-                .ok_or_else(|| bad(1, format!("no column «{name}»; a survey has the columns distance_m,elevation_m")))
+            headers.iter().position(|h| h == name).ok_or_else(|| {
+                bad(1, format!("no column «{name}»; a survey has the columns distance_m,elevation_m, parted by commas"))
+            })
         };
         let (at, height) = (column("distance_m")?, column("elevation_m")?);
         let mut survey = Survey { distance_m: Vec::new(), elevation_m: Vec::new(), sd_m };
         for record in reader.records() {
-            let record = record.map_err(|e| bad(e.position().map_or(0, |p| p.line() as usize), e.to_string()))?;
+            let record = record.map_err(|e| bad(e.position().map_or(1, |p| p.line() as usize), plain_reason(&e)))?;
             let line = record.position().map_or(0, |p| p.line() as usize);
             let number = |i: usize, low: f64, high: f64| -> Result<f64, Error> {
                 let text = record.get(i).unwrap_or("");
                 match text.parse::<f64>() {
                     Ok(x) if x >= low && x <= high => Ok(x),
-                    _ => Err(bad(line, format!("«{text}» is not a number of metres between {low} and {high}"))),
+                    _ => Err(bad(
+                        line,
+                        format!(
+                            "«{text}» is not a number of metres between {low} and {high}, written with a decimal point"
+                        ),
+                    )),
                 }
             };
             let (d, z) = (number(at, 0.0, 1e6)?, number(height, -500.0, 9000.0)?);
@@ -70,7 +76,7 @@ impl Survey {
     }
 
     fn at(&self, chainage_m: f64, length_m: f64) -> f64 {
-        let n = self.distance_m.iter().take_while(|d| **d < length_m).count().max(1);
+        let n = self.distance_m.partition_point(|d| *d < length_m).max(1);
         let s = chainage_m.rem_euclid(length_m);
         let i = self.distance_m[..n].partition_point(|d| *d <= s);
         let (a, b) = (if i == 0 { n - 1 } else { i - 1 }, if i == n { 0 } else { i });

@@ -78,7 +78,7 @@ pub fn run(arguments: InspectArguments, format: Format, units: Units) -> Result<
         let files = figures(&arguments.files, &looked, &(&arguments.style).into());
         let count = files.len();
         results::write_figures(folder, &arguments.style.figure_format.applied(files)?)?;
-        remark(&format!("{count} figure(s) are in {}", folder.display()));
+        output::note(format, &format!("{count} figure(s) are in {}", folder.display()));
     }
     match looked.iter().filter(|l| l.is_err()).count() {
         0 => Ok(()),

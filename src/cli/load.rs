@@ -35,7 +35,7 @@ pub fn text_up_to(path: &Path, limit: u64) -> Result<String, Error> {
         });
     }
     let bytes = std::fs::read(path).map_err(|e| unreadable(e.to_string()))?;
-    String::from_utf8(bytes).map_err(|_| unreadable("it is not text in UTF-8".into()))
+    String::from_utf8(bytes).map_err(|_| unreadable("it is not text in UTF-8; save it as UTF-8".into()))
 }
 
 /// Whether a file is a session: by its extension, or else because it is TOML and not a ride.

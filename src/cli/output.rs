@@ -1,5 +1,6 @@
 //! Standard output: a closed pipe ends the program's output quietly, not its work.
 
+use super::Format;
 use super::failure::Failure;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use serde::Serialize;
@@ -24,6 +25,13 @@ pub fn json(value: &impl Serialize) -> Result<(), Failure> {
     match serde_json::to_string_pretty(value) {
         Ok(json) => text(&format!("{json}\n")),
         Err(e) => Err(Failure::unwritable("standard output", &e.into())),
+    }
+}
+
+/// Prints a remark for a person; a script that asked for JSON gets none, so that all it reads is JSON.
+pub fn note(format: Format, line: &str) {
+    if format == Format::Text {
+        remark(line);
     }
 }
 

@@ -64,10 +64,13 @@ pub fn run(arguments: &PlanArguments, format: Format, units: Units) -> Result<()
         Format::Text => output::text(&forecast_text(&forecast, output::width()))?,
         Format::Json => output::json(&forecast)?,
     }
-    output::remark(&match &arguments.out {
-        Some(out) => format!("The run sheet is {}", out.join("run-sheet.html").display()),
-        None => "For the run sheet to print, name a folder with --out".to_string(),
-    });
+    output::note(
+        format,
+        &match &arguments.out {
+            Some(out) => format!("The run sheet is {}", out.join("run-sheet.html").display()),
+            None => "For the run sheet to print, name a folder with --out".to_string(),
+        },
+    );
     Ok(())
 }
 

@@ -61,7 +61,7 @@ pub fn run(arguments: &RehearseArguments, format: Format) -> Result<(), Failure>
     let day = simulate(&plan, seed)?;
     let files = day.files()?.into_iter().map(|f| ResultFile { name: f.name, bytes: f.bytes }).collect();
     results::write_sealed(&out, files)?;
-    output::remark(&format!("The rehearsed day is in {}", out.display()));
+    output::note(format, &format!("The rehearsed day is in {}", out.display()));
     // The files stay when the day has no answer: they show why.
     let solution = solve_rehearsal(&day)?;
     let beside = beside_truth(&day, &solution);

@@ -2,6 +2,7 @@
 //!
 //! A folder that this program did not write is never touched.
 
+use super::in_place::put_in_place;
 use loopwright::error::Error;
 use loopwright::report::files::ResultFile;
 use sha2::{Digest, Sha256};
@@ -102,7 +103,9 @@ fn checksum(bytes: &[u8]) -> String {
 
 fn replace(folder: &Path, files: &[ResultFile]) -> Result<(), Error> {
     let failed = |e: std::io::Error| Error::Unwritable { path: folder.to_path_buf(), reason: e.to_string() };
-    let parent: PathBuf = match folder.parent() {
+    // A link to a folder stays a link: what it leads to is replaced.
+    let place = std::fs::canonicalize(folder).unwrap_or_else(|_| folder.to_path_buf());
+    let parent: PathBuf = match place.parent() {
         Some(p) if !p.as_os_str().is_empty() => p.to_path_buf(),
         _ => PathBuf::from("."),
     };
@@ -116,16 +119,5 @@ fn replace(folder: &Path, files: &[ResultFile]) -> Result<(), Error> {
         }
         std::fs::write(path, &file.bytes).map_err(failed)?;
     }
-    if folder.exists() {
-        let old = building.path().join("old");
-        std::fs::rename(folder, &old).map_err(failed)?;
-        if let Err(e) = std::fs::rename(&fresh, folder) {
-            // Put the old results back before saying what went wrong.
-            let _ = std::fs::rename(&old, folder);
-            return Err(failed(e));
-        }
-    } else {
-        std::fs::rename(&fresh, folder).map_err(failed)?;
-    }
-    Ok(())
+    put_in_place(&fresh, &place).map_err(failed)
 }

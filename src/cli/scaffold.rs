@@ -48,7 +48,7 @@ pub fn run(arguments: &ScaffoldArguments, format: Format) -> Result<(), Failure>
         return Err(Error::Unreadable { path: folder.clone(), reason }.into());
     }
     for file in &beside.passed_over {
-        output::remark(&format!("{}: not used, {}", file.file, file.reason));
+        output::note(format, &format!("{}: not used, {}", file.file, file.reason));
     }
     let title = folder.canonicalize().ok().and_then(|p| p.file_name().map(|n| n.to_string_lossy().into_owned()));
     let text = scaffold(&title.unwrap_or_default(), &rides, &beside);
@@ -56,10 +56,14 @@ pub fn run(arguments: &ScaffoldArguments, format: Format) -> Result<(), Failure>
     match format {
         Format::Text => output::text(&format!("{}\n", out.display()))?,
         Format::Json => {
-            output::json(&serde_json::json!({ "session": out.display().to_string(), "rides": rides.len() }))?
+            let passed_over: Vec<_> =
+                beside.passed_over.iter().map(|p| serde_json::json!({ "file": p.file, "reason": p.reason })).collect();
+            output::json(&serde_json::json!({
+                "session": out.display().to_string(), "rides": rides.len(), "passed_over": passed_over
+            }))?
         }
     }
-    output::remark("Fill in the lines marked FILL IN, then solve it");
+    output::note(format, "Fill in the lines marked FILL IN, then solve it");
     Ok(())
 }
 

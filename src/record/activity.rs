@@ -15,7 +15,7 @@ use super::message::{ChosenField, count};
 use super::row::{PackedDistance, record};
 use super::sport::Sports;
 use super::timing::{Lap, Timer, lap_marks_s, unix_s};
-use super::{MAX_RECORDS, Recording, refuse_above, timeline};
+use super::{MAX_MARKS, MAX_RECORDS, Recording, refuse_above, timeline};
 use crate::error::Error;
 use crate::finding::What;
 
@@ -62,6 +62,8 @@ pub(super) struct Activity<'a> {
     first_time: Option<u32>,
     last_was_record: bool,
     records: usize,
+    /// Laps, events and sessions.
+    marks: usize,
     records_before_section: usize,
     records_without_time: usize,
     doubtful: usize,
@@ -125,14 +127,29 @@ impl<'a> Activity<'a> {
                 }
             }
             number::RECORD => self.record(fields, time)?,
-            number::LAP => self.laps.push(Lap::new(fields, time)),
-            number::EVENT => self.timer.event(fields, time),
+            number::LAP => {
+                self.mark()?;
+                self.laps.push(Lap::new(fields, time));
+            }
+            number::EVENT => {
+                self.mark()?;
+                self.timer.event(fields, time);
+            }
             number::SPORT => self.sports.announce(fields),
-            number::SESSION => self.sports.session(fields, time),
+            number::SESSION => {
+                self.mark()?;
+                self.sports.session(fields, time);
+            }
             number::FIELD_DESCRIPTION => self.developer.describe(fields),
             _ => {}
         }
         Ok(Use::Ride)
+    }
+
+    /// Counts a lap, an event or a session, so that a file made of nothing else stays small in memory.
+    fn mark(&mut self) -> Result<(), Error> {
+        self.marks += 1;
+        refuse_above(MAX_MARKS, self.marks, "number of laps and events", self.file)
     }
 
     fn record(&mut self, fields: &HashMap<u8, Value>, time: Option<u32>) -> Result<(), Error> {

@@ -91,14 +91,24 @@ fn line(cells: &StringRecord) -> usize {
     cells.position().map_or(0, |p| usize::try_from(p.line()).unwrap_or(usize::MAX))
 }
 
-fn bad_line(file: &str, error: &::csv::Error) -> Error {
-    let line = error.position().map_or(1, |p| usize::try_from(p.line()).unwrap_or(usize::MAX));
-    let message = match error.kind() {
+/// The reason of a fault in any table, without the parser's own line numbers.
+pub(crate) fn plain_reason(error: &::csv::Error) -> String {
+    match error.kind() {
         ErrorKind::UnequalLengths { expected_len, len, .. } => {
-            format!("{len} cells where the first line names {expected_len} columns; add or remove a separator")
+            format!(
+                "{len} cells where the first line names {expected_len} columns; a decimal comma does that: write a point"
+            )
         }
         ErrorKind::Utf8 { .. } => "not UTF-8 text; save the table as UTF-8".into(),
         _ => error.to_string(),
+    }
+}
+
+fn bad_line(file: &str, error: &::csv::Error) -> Error {
+    let line = error.position().map_or(1, |p| usize::try_from(p.line()).unwrap_or(usize::MAX));
+    let message = match error.kind() {
+        ErrorKind::UnequalLengths { .. } => format!("{}, or part the columns by ;", plain_reason(error)),
+        _ => plain_reason(error),
     };
     Error::BadLine { file: file.into(), line, message }
 }
@@ -185,7 +195,11 @@ impl<'a> Table<'a> {
     }
 
     fn value(&self, cell: &str, line: usize, name: &str) -> Result<f64, Error> {
-        self.number(cell).ok_or_else(|| self.refuse(line, format!("{name} «{cell}» is not a finite number")))
+        self.number(cell).ok_or_else(|| {
+            let shown: String = cell.chars().take(40).collect();
+            let hint = if cell.contains(',') { "; write a decimal point, or part the columns by ;" } else { "" };
+            self.refuse(line, format!("{name} «{shown}» is not a finite number{hint}"))
+        })
     }
 
     fn number(&self, cell: &str) -> Option<f64> {

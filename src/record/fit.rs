@@ -9,7 +9,7 @@ use super::activity::{Activity, Use};
 use super::frame::{Break, Frame, Frames};
 use super::message::MessageDecoder;
 use super::section::{Section, State, cut};
-use super::{Provenance, Recording, refuse_large};
+use super::{MAX_PARTS, Provenance, Recording, refuse_above, refuse_large};
 use crate::error::Error;
 use crate::finding::What;
 
@@ -34,6 +34,7 @@ fn decode(bytes: &[u8], file: &str) -> Result<Recording, Error> {
     if cut.sections.is_empty() {
         return Err(Error::NotARide { file: file.into(), reason: "it has no FIT header".into() });
     }
+    refuse_above(MAX_PARTS, cut.sections.len(), "number of recordings in it", file)?;
     let mut activity = Activity::new(file);
     let mut findings = Vec::new();
     for (i, section) in cut.sections.iter().enumerate() {

@@ -125,9 +125,10 @@ pub(super) fn text(fields: &HashMap<u8, Value>, field: u8) -> &str {
     }
 }
 
-/// A raw value as a number. The library has already dropped those that the protocol calls invalid.
+/// A raw value as a number. The library has already dropped those that the protocol calls invalid; an infinity, which
+/// no sensor measures, is missing too.
 pub(super) fn as_number(value: &Value) -> f64 {
-    match *value {
+    let number = match *value {
         Value::Byte(v) | Value::Enum(v) | Value::UInt8(v) | Value::UInt8z(v) => f64::from(v),
         Value::SInt8(v) => f64::from(v),
         Value::SInt16(v) => f64::from(v),
@@ -139,5 +140,6 @@ pub(super) fn as_number(value: &Value) -> f64 {
         Value::SInt64(v) => v as f64,
         Value::UInt64(v) | Value::UInt64z(v) => v as f64,
         Value::String(_) | Value::Array(_) | Value::Timestamp(_) | Value::Invalid => f64::NAN,
-    }
+    };
+    if number.is_finite() { number } else { f64::NAN }
 }

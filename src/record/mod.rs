@@ -32,6 +32,7 @@ mod timing;
 pub use channel::Channel;
 pub use checksum::crc16;
 pub use csv::parse_csv;
+pub(crate) use csv::plain_reason;
 pub use fit::decode_fit;
 pub use join::{JOIN_TOLERANCE_S, join};
 
@@ -39,6 +40,10 @@ pub use join::{JOIN_TOLERANCE_S, join};
 pub const MAX_FILE_BYTES: u64 = 256 * 1024 * 1024;
 /// Most records that are read: eight weeks at one a second.
 pub const MAX_RECORDS: usize = 5_000_000;
+/// Most lap marks, pauses or sport sessions of a file: one every fifty records of the largest.
+pub const MAX_MARKS: usize = 100_000;
+/// Most recordings that stand one after another in a FIT file.
+pub const MAX_PARTS: usize = 1000;
 
 /// Where a recording came from, so that a reader can check that it is the same file.
 #[derive(Debug, Clone, Default, PartialEq)]

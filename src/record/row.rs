@@ -79,7 +79,7 @@ pub(super) fn record(fields: &HashMap<u8, Value>, packed_distance: &mut PackedDi
             _ => {}
         }
     }
-    let impossible_position = latitude.abs() > 90.0;
+    let impossible_position = latitude.abs() > 90.0 || longitude.abs() > 180.0;
     if !impossible_position {
         row.set(Channel::Latitude, latitude);
         row.set(Channel::Longitude, longitude);

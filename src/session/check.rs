@@ -22,6 +22,11 @@ const COEFFICIENT: Limit = limit(0.0, 0.05, "relative change per °C: 0.008 is 0
 pub(crate) const TYRE_TEMPERATURE: Limit = limit(-30.0, 90.0, "of the tyre in °C, not °F or K");
 const TYRE: Limit = limit(50.0, 1600.0, "tyre pressure in kPa: 1 bar is 100 kPa, 1 psi is 6.9 kPa");
 
+/// Most runs of a session: a season of tests, twice the largest day that is planned.
+pub const MOST_RUNS: usize = 200;
+/// Most set-ups of a session: every pair of them is compared.
+pub const MOST_SETUPS: usize = 50;
+
 /// Where a check looks and what it says.
 pub(crate) struct Checker<'a> {
     pub(crate) text: &'a str,
@@ -291,6 +296,16 @@ fn choices(session: &Session, at: &Checker) -> Result<(), Error> {
 }
 
 fn setups_and_runs(session: &Session, at: &Checker) -> Result<(), Error> {
+    // Before anything that compares each with each.
+    for (what, key, count, limit) in
+        [("runs", "run", session.runs.len(), MOST_RUNS), ("set-ups", "setup", session.setups.len(), MOST_SETUPS)]
+    {
+        if count > limit {
+            let message =
+                format!("{count} {what}, more than the limit of {limit}; part the day into sessions and pool them");
+            return Err(at.inconsistent(&[key, &limit.to_string()], message));
+        }
+    }
     if session.setups.is_empty() {
         return Err(at.inconsistent(&[], "there is no [[setup]]; name at least one with an id".into()));
     }

@@ -24,8 +24,52 @@ pub fn syntax_error(text: &str, file: &str, span: Range<usize>, message: &str) -
         line,
         text: shown.chars().take(100).collect(),
         marker: format!("{}{}", " ".repeat(column.min(100)), "^".repeat(width.min(60))),
-        message: with_nearest_key(message),
+        message: plainer(&with_nearest_key(message), shown),
     }
+}
+
+/// The parser's message in the words of somebody who writes a session, not a program.
+fn plainer(message: &str, line: &str) -> String {
+    if let Some(key) = message.strip_prefix("missing field `").and_then(|m| m.split('`').next()) {
+        return format!("the key «{key}» is missing; it has no default, so add it");
+    }
+    if has_decimal_comma(line) && (message.contains("expected newline") || message.contains("unexpected")) {
+        return format!("{message}; a decimal comma? Write a point, such as 86.5");
+    }
+    let mut plain = message.to_string();
+    for (type_name, words) in TYPES {
+        for word in ["expected ", "expected a ", "expected an "] {
+            let ending = format!("{word}{type_name}");
+            if let Some(start) = plain.strip_suffix(&ending) {
+                plain = format!("{start}expected {words}");
+            }
+        }
+    }
+    plain
+}
+
+/// Types as the parser names them and as a person would.
+const TYPES: [(&str, &str); 12] = [
+    ("f64", "a number without quotes"),
+    ("u64", "a whole number, not negative"),
+    ("u32", "a whole number, not negative"),
+    ("usize", "a whole number, not negative"),
+    ("i64", "a whole number"),
+    ("string", "text in quotes"),
+    ("borrowed string", "text in quotes"),
+    ("boolean", "true or false"),
+    ("sequence", "a list in [ ]"),
+    ("array of length 2", "a list of two, such as [600, 1500]"),
+    ("map", "a table of keys"),
+    ("option", "a value"),
+];
+
+/// Whether a value of the line is written like 86,5.
+fn has_decimal_comma(line: &str) -> bool {
+    let value = line.split_once('=').map_or("", |(_, value)| value);
+    let is_list = value.contains(['[', '{', '"', '\'']);
+    let around = |w: &[u8]| w[0].is_ascii_digit() && w[1] == b',' && w[2].is_ascii_digit();
+    !is_list && value.as_bytes().windows(3).any(around)
 }
 
 /// Largest character boundary at or before a byte index.

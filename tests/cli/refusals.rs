@@ -48,9 +48,13 @@ fn an_unknown_key_names_the_nearest_one_and_shows_the_line() {
 
 #[test]
 fn a_wrong_type_or_a_missing_key_says_which_and_where() {
-    let words = ["session.toml:2", "invalid type: string \"85\", expected f64", "mass_kg = \"85\""];
+    let words = ["session.toml:2", "invalid type: string \"85\", expected a number without quotes", "mass_kg = \"85\""];
     desk("mass_kg = 85.0", "mass_kg = \"85\"").refused(&["solve", "session.toml"], 2, &words);
-    desk("mass_kg = 85.0", "").refused(&["solve", "session.toml"], 2, &["session.toml:1", "missing field `mass_kg`"]);
+    desk("mass_kg = 85.0", "").refused(
+        &["solve", "session.toml"],
+        2,
+        &["session.toml:1", "the key «mass_kg» is missing"],
+    );
     desk("mass_kg = 85.0", "mass_kg = 85,0").refused(&["solve", "session.toml"], 2, &["session.toml:2", "85,0"]);
 }
 
