@@ -7,6 +7,7 @@ mod answers;
 mod any_input;
 #[path = "../fit_bytes/mod.rs"]
 mod fit_bytes;
+mod foreign_text;
 mod generated;
 mod inspected;
 mod program;
@@ -15,3 +16,4 @@ mod real_rides;
 mod refusals;
 mod rides;
 mod single_ride;
+mod writing;

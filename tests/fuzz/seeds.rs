@@ -6,7 +6,8 @@
 mod fit_bytes;
 
 use fit_bytes::{Raw, Section, base};
-use loopwright::plan::{Plan, rehearse_files};
+use loopwright::analysis::{Depth, Inputs, analyse};
+use loopwright::plan::{Plan, rehearse_files, simulate};
 use loopwright::record::{Channel, Recording, decode};
 use std::path::{Path, PathBuf};
 
@@ -51,6 +52,19 @@ pub fn rides() -> Vec<Vec<u8>> {
     let unfinished = fit_bytes::ride(Section::little_endian(), 30);
     rides.push(unfinished.file_of_stated_length(0));
     rides
+}
+
+/// Two results of different days.
+pub fn results() -> Vec<Vec<u8>> {
+    let plan = Plan::from_toml(SMALL_PLAN, "plan.toml").expect("the plan is sound");
+    let solved = |seed: u64| {
+        let day = simulate(&plan, seed).expect("the plan can be ridden");
+        let recordings = day.rides.iter().map(|r| r.to_recording()).collect();
+        let inputs = Inputs { session: day.session, recordings, weather: None, survey: None };
+        let solution = analyse(&inputs, Depth::default()).expect("the day can be solved").solution;
+        serde_json::to_vec(&solution).expect("a solution can be written")
+    };
+    vec![solved(3), solved(4)]
 }
 
 /// Developer fields that are described and used, packed speed and distance, and short times.

@@ -11,6 +11,7 @@ use loopwright::circuit::Survey;
 use loopwright::error::Error;
 use loopwright::plan::{Plan, RiddenShape, forecast, gpx_positions, lap_targets, run_sheet};
 use loopwright::plot::Style;
+use loopwright::pool::{Choice, Day, pool};
 use loopwright::record::{Channel, Recording, decode, parse_csv};
 use loopwright::report::Units;
 use loopwright::report::files::{FilesInput, files};
@@ -36,7 +37,7 @@ pub struct Target {
     pub run: fn(&[u8]) -> String,
 }
 
-pub const TARGETS: [Target; 8] = [
+pub const TARGETS: [Target; 9] = [
     Target { name: "fit", kind: Kind::Fit, seeds: seeds::rides, run: fit },
     Target { name: "csv", kind: Kind::Text, seeds: seeds::tables, run: csv },
     Target { name: "session", kind: Kind::Text, seeds: seeds::sessions, run: session },
@@ -44,6 +45,7 @@ pub const TARGETS: [Target; 8] = [
     Target { name: "survey", kind: Kind::Text, seeds: seeds::surveys, run: survey },
     Target { name: "plan", kind: Kind::Text, seeds: seeds::plans, run: plan },
     Target { name: "gpx", kind: Kind::Text, seeds: seeds::tracks, run: gpx },
+    Target { name: "pool", kind: Kind::Text, seeds: seeds::results, run: pooled },
     Target { name: "solve", kind: Kind::Ride, seeds: seeds::rides_to_solve, run: solve },
 ];
 
@@ -189,6 +191,25 @@ fn gpx(bytes: &[u8]) -> String {
             }
             Err(reason) => format!("ok but {}", reason.chars().filter(|c| !c.is_ascii_digit()).collect::<String>()),
         },
+        Err(error) => refused(&error),
+    }
+}
+
+/// A changed result pooled with a sound one of another day.
+fn pooled(bytes: &[u8]) -> String {
+    static SOUND: OnceLock<Vec<Day>> = OnceLock::new();
+    let sound = SOUND.get_or_init(|| Day::read("sound.json", &seeds::results()[1]).expect("a sound result"));
+    let changed = match Day::read("changed.json", bytes) {
+        Ok(days) => days,
+        Err(error) => return refused(&error),
+    };
+    let days: Vec<Day> = changed.into_iter().chain(sound.iter().cloned()).collect();
+    match pool(&days, &Choice::default()) {
+        Ok(result) => {
+            serde_json::to_string(&result).expect("a pooled result can be written");
+            loopwright::report::pooled::summary(&result, 80, Units::Metric);
+            format!("ok {} {}", result.contrasts.len().min(3), result.findings.len().min(5))
+        }
         Err(error) => refused(&error),
     }
 }
