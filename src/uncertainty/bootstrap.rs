@@ -179,7 +179,8 @@ impl Equations {
                         let level = column.mean();
                         column.add_scalar_mut(-level);
                     }
-                    normal.gemm_tr(-1.0 / totals[draw], &z, &xr, 1.0);
+                    // Transposing first is several times as fast as `gemm_tr`, which takes dot products.
+                    normal.gemm(-1.0 / totals[draw], &z.transpose(), &xr, 1.0);
                 }
                 self.solve_one(&normal)
             })
@@ -188,7 +189,7 @@ impl Equations {
 
     fn solve_one(&self, normal: &DMatrix<f64>) -> Option<DVector<f64>> {
         let k = self.parameters;
-        let lu = normal.columns(0, k).into_owned().full_piv_lu();
+        let lu = normal.columns(0, k).into_owned().lu();
         let pivots = lu.u().diagonal().abs();
         let ratio = pivots.min() / pivots.max();
         if ratio.is_nan() || ratio <= SINGULAR_PIVOT {
