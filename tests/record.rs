@@ -319,3 +319,19 @@ proptest! {
         assert_calm(parse_csv(text.as_bytes(), "any.csv"));
     }
 }
+
+#[test]
+fn more_laps_or_parts_than_the_limit_are_refused_with_it() {
+    let mut many_laps = ride(Section::little_endian(), 4);
+    for i in 0..100_001 {
+        many_laps.data(3, &[Raw::U32(START + 4 + i), Raw::U32(START + 3 + i), Raw::U32(1000)]);
+    }
+    let one = ride(Section::little_endian(), 2).file();
+    for (bytes, words) in [
+        (many_laps.file(), ["number of laps and events", "100000"]),
+        (one.repeat(1001), ["number of recordings", "1000"]),
+    ] {
+        let message = decode(&bytes, "odd.fit").expect_err("beyond the limit").to_string();
+        assert!(message.contains("odd.fit") && words.iter().all(|w| message.contains(w)), "{message}");
+    }
+}

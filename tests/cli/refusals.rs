@@ -207,3 +207,15 @@ fn a_picture_is_refused_early_by_a_build_that_cannot_paint_and_nothing_is_writte
     desk.refused(&["solve", "session.toml", "--out", "out", "--figure-format", "png"], 2, &words);
     assert!(!desk.path("out").exists());
 }
+
+#[test]
+fn more_runs_or_set_ups_than_the_limit_are_refused_before_a_ride_is_read() {
+    let head =
+        "[rider_and_bike]\nmass_kg = 85.0\n[air]\ntemperature_c = 18.0\npressure_hpa = 1000.0\nhumidity_pct = 60.0\n";
+    let setups = |n: usize| (0..n).map(|i| format!("[[setup]]\nid = \"s{i}\"\n")).collect::<String>();
+    let runs = |n: usize| (0..n).map(|i| format!("[[run]]\nfile = \"{i}.fit\"\nsetup = \"s0\"\n")).collect::<String>();
+    let desk = Desk::with("runs.toml", format!("{head}{}{}", setups(1), runs(201)));
+    desk.refused(&["solve", "runs.toml"], 2, &["runs.toml", "201 runs", "limit of 200", "part the day"]);
+    desk.put("setups.toml", format!("{head}{}{}", setups(51), runs(1)));
+    desk.refused(&["solve", "setups.toml"], 2, &["setups.toml", "51 set-ups", "limit of 50"]);
+}
