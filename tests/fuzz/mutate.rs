@@ -178,7 +178,7 @@ impl Mutator {
     }
 
     /// A definition or a length of a FIT file.
-    fn fit(&mut self, input: &mut Vec<u8>) {
+    fn fit(&mut self, input: &mut [u8]) {
         let start = usize::from(self.kind == Kind::Ride);
         let is_definition =
             |w: &[u8]| w[0] & 0xD0 == 0x40 && w[1] == 0 && w[2] <= 1 && w[5] > 0 && w[5] < 40 && w[4] <= 1;
