@@ -5,7 +5,7 @@
 use super::number::fixed;
 use crate::solution::Solution;
 
-/// "Whole laps drawn again (1000 times, seed 1) give standard errors 0.94 to 1.06 times those of the sandwich."
+/// "Whole laps drawn again (1000 times, seed 1) give standard errors 0.94 to 1.06 times those reported for scatter."
 ///
 /// Empty without a second opinion.
 pub fn sentence(solution: &Solution) -> String {
@@ -27,7 +27,7 @@ pub fn sentence(solution: &Solution) -> String {
         n => format!(" {n} of them, alone at their speed in their run, could not change, so that these are too small."),
     };
     format!(
-        "Whole laps drawn again ({} times, seed {}) give standard errors {range} times those of the sandwich.{lone}",
+        "Whole laps drawn again ({} times, seed {}) give standard errors {range} times those reported for scatter.{lone}",
         b.draws, b.seed
     )
 }
@@ -44,8 +44,8 @@ mod tests {
         let result = BootstrapResult { draws: 500, seed: 3, setups: vec![line], ..BootstrapResult::default() };
         let solution = Solution { bootstrap: Some(result), ..Solution::default() };
         // Arithmetic: 19/20 and 21/20.
-        let expected = "Whole laps drawn again (500 times, seed 3) give standard errors 0.95 to 1.05 times those of the \
-                        sandwich.";
+        let expected = "Whole laps drawn again (500 times, seed 3) give standard errors 0.95 to 1.05 times those \
+                        reported for scatter.";
         assert_eq!(sentence(&solution), expected);
         assert_eq!(sentence(&Solution::default()), "");
     }

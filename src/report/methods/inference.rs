@@ -31,7 +31,7 @@ pub(super) fn uncertainty(session: &Session, solution: &Solution) -> Option<Para
                 "Second opinion: of the n laps ridden at one planned speed in one run n − 1 are drawn with replacement and \
                  count n/(n − 1) times each, which does not make errors too small where n is small {}, and the linearised \
                  equations are solved again. {second} A ratio beyond 1.25 either way is among the findings; intervals rest on \
-                 the sandwich.",
+                 the sandwich covariance.",
                 cite(Source::RaoWu)
             ));
         }
