@@ -78,7 +78,7 @@ fn refusals_name_line_column_and_limit() {
         ("10:00,18,978,60,2,90\n", "w.csv:2: time = «10:00» is not RFC 3339"),
         ("2026-06-01T10:00:00,18,978,60,2,90\n", "w.csv:2: time = «2026-06-01T10:00:00» is not RFC 3339"),
         ("36000,18,978,60,2,90\n", "w.csv:2: time = 36000 is not a plausible Unix time"),
-        ("1631065600,18,978\n", "w.csv:2: 3 cells where the header has 6"),
+        ("1631065600,18,978\n", "w.csv:2: 3 cells where the first line names 6"),
         ("1631065600,18,978,0.6,2,90\n", "looks like a fraction"),
         ("", "the log has no readings"),
     ] {
