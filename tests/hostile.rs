@@ -340,6 +340,23 @@ fn what_is_not_an_activity_is_refused_by_the_type_of_the_file() {
 }
 
 #[test]
+fn no_hostile_file_is_without_an_expectation() {
+    let Some(folder) = rides() else { return };
+    let apart = ["time-jump-64-years", "course-file", "no-timestamps", "settings-file"];
+    let mut expected: Vec<String> = HOSTILE
+        .iter()
+        .map(|e| e.file.trim_start_matches("hostile/"))
+        .chain(apart)
+        .map(|f| format!("{f}.fit"))
+        .collect();
+    let entries = std::fs::read_dir(folder.join("hostile")).expect("the folder").flatten();
+    let mut there: Vec<String> = entries.map(|e| e.file_name().to_string_lossy().into_owned()).collect();
+    expected.sort();
+    there.sort();
+    assert_eq!(there, expected);
+}
+
+#[test]
 fn gaps_of_minutes_are_left_open() {
     let Some(folder) = rides() else { return };
     // Longest steps by the independent reader.

@@ -112,7 +112,7 @@ pub fn run(arguments: &PoolArguments, format: Format, units: Units) -> Result<()
         Format::Json => output::json(&result)?,
     }
     if let Some(out) = &arguments.out {
-        output::remark(&format!("Results are in {}", out.display()));
+        output::note(format, &format!("Results are in {}", out.display()));
     }
     Ok(())
 }

@@ -177,6 +177,34 @@ fn errors_are_machine_readable_where_json_is_asked_for() {
 }
 
 #[test]
+fn every_command_tells_a_script_what_is_wrong_in_json_alone() {
+    let desk = desk("mass_kg = 85.0", "mass_kg = 8.6");
+    desk.put("plan.toml", "order = [\"a\"]\nlaps_per_runs = 4\n");
+    let demand = ["demand", "--mass-kg", "8600", "--crr", "0.004", "--cda-m2", "0.3", "--speed-km-h", "40"];
+    let cases: [(&[&str], &str, i32); 12] = [
+        (&["solve", "session.toml"], "out-of-range", 2),
+        (&["inspect", "none.fit"], "unreadable", 1),
+        (&["inspect", "none.fit", "ride.csv", "session.toml"], "unreadable", 1),
+        (&["plan", "plan.toml"], "syntax", 2),
+        (&["plan", "none.toml"], "unreadable", 1),
+        (&["rehearse", "plan.toml"], "syntax", 2),
+        (&["scaffold", "nowhere"], "unreadable", 1),
+        (&["pool", "none.json", "nothing.json"], "unreadable", 1),
+        (&demand, "out-of-range", 2),
+        (&["air", "--temperature-c", "200", "--elevation-m", "9"], "out-of-range", 2),
+        (&["schema", "nonsense"], "usage", 2),
+        (&["man", "ride.csv/man1"], "unwritable", 1),
+    ];
+    for (arguments, code, status) in cases {
+        let outcome = desk.run(&[arguments, &["--format", "json"]].concat());
+        let error: serde_json::Value = serde_json::from_str(&outcome.stderr)
+            .unwrap_or_else(|e| panic!("{arguments:?}: standard error is not JSON ({e}): {}", outcome.stderr));
+        assert_eq!(error["error"]["code"], code, "{arguments:?}: {error}");
+        assert_eq!(outcome.status, status, "{arguments:?}: {error}");
+    }
+}
+
+#[test]
 fn a_plan_given_to_solve_and_a_session_given_to_plan_are_sent_where_they_belong() {
     let plan = "order = [\"a\"]\nlaps_per_run = 4\nspeeds_km_h = [29.0, 41.0]\n";
     let desk = Desk::with("day.toml", plan);
