@@ -331,6 +331,23 @@ pub struct Venues {
     pub surface_loss: Vec<SurfaceLoss>,
 }
 
+impl Solution {
+    /// The results venue by venue: those of a mixed day, or the one there is.
+    pub fn by_venue(&self) -> Vec<VenueResult> {
+        match &self.venues {
+            Some(venues) => venues.results.clone(),
+            None => vec![VenueResult {
+                venue: self.circuit.kind.clone(),
+                baseline: self.baseline.clone(),
+                setups: self.setups.clone(),
+                contrasts: self.contrasts.clone(),
+                all_pairs: self.all_pairs.clone(),
+                budget: self.budget.clone(),
+            }],
+        }
+    }
+}
+
 /// One venue on its own.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct VenueResult {

@@ -292,18 +292,7 @@ struct GustRow {
 /// P Z of each lap, steps × parameters, times the weight of the lap.
 fn weighted_instruments(problem: &Problem, z: &[LapBlock]) -> Vec<DMatrix<f64>> {
     let (k, steps) = (problem.layout.len, problem.steps());
-    let dense: Vec<DMatrix<f64>> = z
-        .iter()
-        .map(|b| {
-            let mut rows = DMatrix::zeros(steps, k);
-            for c in &b.columns {
-                for (j, v) in c.values.iter().enumerate() {
-                    rows[(j, c.parameter)] += v;
-                }
-            }
-            rows
-        })
-        .collect();
+    let dense: Vec<DMatrix<f64>> = z.iter().map(|b| problem.rows(b, 1.0)).collect();
     let mut absorbed = DMatrix::zeros(steps, k);
     for (rows, w) in dense.iter().zip(&problem.weight) {
         absorbed += rows * *w;

@@ -108,17 +108,7 @@ impl Day {
     pub fn read(file: &str, bytes: &[u8]) -> Result<Vec<Day>, Error> {
         let refusal = |message: String| Error::NotPoolable { file: file.to_string(), message };
         let solution = solution(bytes).map_err(refusal)?;
-        let venues = match &solution.venues {
-            Some(venues) => venues.results.clone(),
-            None => vec![VenueResult {
-                venue: solution.circuit.kind.clone(),
-                baseline: solution.baseline.clone(),
-                setups: solution.setups.clone(),
-                contrasts: solution.contrasts.clone(),
-                all_pairs: solution.all_pairs.clone(),
-                budget: solution.budget.clone(),
-            }],
-        };
+        let venues = solution.by_venue();
         let sha256: String = Sha256::digest(bytes).iter().map(|b| format!("{b:02x}")).collect();
         let date = solution.runs.iter().filter_map(|r| r.started.as_deref()).min();
         let date = date.map(|d| d.chars().take(10).collect::<String>());

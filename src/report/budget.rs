@@ -8,14 +8,14 @@ use super::table::{Grid, paragraph};
 use super::text::{LEAST_WIDTH, MOST_WIDTH, section, without_controls};
 use super::units::Units;
 use super::verdict::{name_of, reference_speed};
-use crate::solution::{BudgetLine, Contrast, Contribution, Estimate, SetupResult, Solution, VenueResult};
+use crate::solution::{BudgetLine, Contrast, Contribution, Estimate, SetupResult, Solution};
 use crate::uncertainty::rounding::Place;
 
 /// See the module.
 pub fn budgets(solution: &Solution, width: usize, units: Units) -> String {
     let width = width.clamp(LEAST_WIDTH, MOST_WIDTH);
     let mut text = String::new();
-    for venue in &venues(solution) {
+    for venue in &solution.by_venue() {
         let place = if solution.venues.is_some() { format!(", {}", venue.venue) } else { String::new() };
         for setup in &venue.setups {
             let of = |line: &BudgetLine| line.setups.iter().find(|c| c.setup == setup.id).cloned();
@@ -47,20 +47,6 @@ const WORDS: &str = "Each line of a source is what one standard uncertainty of i
                      up to that of the instrument line, and those of instrument and scatter to the combined one. \
                      Scatter is what differs between laps or runs; more of them make it smaller, and the instrument \
                      part not. Errors common to both set-ups have cancelled in a difference.";
-
-fn venues(solution: &Solution) -> Vec<VenueResult> {
-    match &solution.venues {
-        Some(venues) => venues.results.clone(),
-        None => vec![VenueResult {
-            venue: solution.circuit.kind.clone(),
-            baseline: solution.baseline.clone(),
-            setups: solution.setups.clone(),
-            contrasts: solution.contrasts.clone(),
-            all_pairs: Vec::new(),
-            budget: solution.budget.clone(),
-        }],
-    }
-}
 
 /// A quantity with its interval and how a contribution to it is picked.
 struct Quantity {

@@ -278,13 +278,7 @@ impl<'a> Problem<'a> {
 
     /// ZᵀPr with the profile taken out and the pull of the priors added.
     pub fn right_side<B: Borrow<LapBlock>>(&self, z: &[B], x: &[B], parameters: &[f64]) -> DVector<f64> {
-        let mut sum = DVector::zeros(self.steps());
-        for (b, &w) in x.iter().zip(&self.weight) {
-            for (s, r) in sum.iter_mut().zip(&b.borrow().residual) {
-                *s += w * r;
-            }
-        }
-        let absorbed = self.absorption.absorb(&sum) / self.total_weight();
+        let absorbed = self.absorption.absorb(&self.residual_sum(x)) / self.total_weight();
         let mut right = DVector::from_fn(self.layout.len, |i, _| self.prior[i] * (self.prior_mean[i] - parameters[i]));
         for ((zb, xb), &w) in z.iter().zip(x).zip(&self.weight) {
             for c in &zb.borrow().columns {
@@ -294,16 +288,30 @@ impl<'a> Problem<'a> {
         right
     }
 
-    /// Weighted sum of squares of the residuals with the profile taken out.
-    pub fn cost(&self, blocks: &[LapBlock]) -> f64 {
+    /// Residuals of all laps times their weights, summed step by step.
+    pub(super) fn residual_sum<B: Borrow<LapBlock>>(&self, blocks: &[B]) -> DVector<f64> {
         let mut sum = DVector::zeros(self.steps());
-        let mut total = 0.0;
         for (b, &w) in blocks.iter().zip(&self.weight) {
-            total += w * dot(&b.residual, &b.residual);
-            for (s, r) in sum.iter_mut().zip(&b.residual) {
+            for (s, r) in sum.iter_mut().zip(&b.borrow().residual) {
                 *s += w * r;
             }
         }
+        sum
+    }
+
+    /// Columns of a lap as a matrix of steps × all parameters, times a factor.
+    pub fn rows(&self, block: &LapBlock, factor: f64) -> DMatrix<f64> {
+        let mut rows = DMatrix::zeros(self.steps(), self.layout.len);
+        for c in &block.columns {
+            add(&mut rows, c, factor);
+        }
+        rows
+    }
+
+    /// Weighted sum of squares of the residuals with the profile taken out.
+    pub fn cost(&self, blocks: &[LapBlock]) -> f64 {
+        let sum = self.residual_sum(blocks);
+        let total: f64 = blocks.iter().zip(&self.weight).map(|(b, w)| w * dot(&b.residual, &b.residual)).sum();
         total - sum.dot(&self.absorption.absorb(&sum)) / self.total_weight()
     }
 
@@ -335,13 +343,7 @@ impl<'a> Problem<'a> {
 
     /// Residuals of all laps in the same way.
     pub fn projected_residuals(&self, blocks: &[LapBlock]) -> Vec<DVector<f64>> {
-        let mut sum = DVector::zeros(self.steps());
-        for (b, &w) in blocks.iter().zip(&self.weight) {
-            for (s, r) in sum.iter_mut().zip(&b.residual) {
-                *s += w * r;
-            }
-        }
-        let sum = self.absorption.absorb_half(&sum) / self.total_weight();
+        let sum = self.absorption.absorb_half(&self.residual_sum(blocks)) / self.total_weight();
         blocks
             .iter()
             .zip(&self.weight)

@@ -316,9 +316,7 @@ fn instrumented(
     let weak =
         classes.origin == Origin::OneSpeed || classes.first_stage_f.is_some_and(|f| f < super::separation::STRONG_F);
     if !weak {
-        let lag_s: Vec<f64> =
-            (0..problem.layout.runs.len()).map(|r| problem.run_state(&point.parameters, r).lag_s).collect();
-        let planned = PlannedRide::new(problem, classes, &lag_s);
+        let planned = PlannedRide::at(problem, classes, &point.parameters);
         if let Some(found) = instruments::solve(problem, &planned, &point.parameters) {
             let z = planned.blocks(problem, &found.parameters);
             return (found.parameters, Estimator::Instruments, Some(z));
@@ -342,13 +340,7 @@ pub fn residuals(problem: &Problem, blocks: &[LapBlock]) -> Vec<Vec<f64>> {
 
 /// The part of the profile that the residuals carry (on top of a survey, if there is one), m a step.
 fn profile_of(problem: &Problem, blocks: &[LapBlock]) -> DVector<f64> {
-    let mut sum = DVector::zeros(problem.steps());
-    for (b, w) in blocks.iter().zip(&problem.weight) {
-        for (s, r) in sum.iter_mut().zip(&b.residual) {
-            *s += w * r;
-        }
-    }
-    problem.absorption.absorb(&sum) / problem.total_weight()
+    problem.absorption.absorb(&problem.residual_sum(blocks)) / problem.total_weight()
 }
 
 fn profile(problem: &Problem, blocks: &[LapBlock], row_sd_m: f64) -> (Vec<f64>, Vec<f64>) {
@@ -417,8 +409,8 @@ pub fn refit(frame: &Frame, laps: &[LapInput], base: &LoopFit) -> Option<Vec<f64
     let all: Vec<usize> = (0..laps.len()).collect();
     let problem = frame.problem(laps, &all, &base.weight, base.row_sd_m);
     let mut parameters = base.parameters.clone();
-    let lag_s: Vec<f64> = (0..problem.layout.runs.len()).map(|r| problem.run_state(&parameters, r).lag_s).collect();
-    let planned = (base.estimator == Estimator::Instruments).then(|| PlannedRide::new(&problem, &base.classes, &lag_s));
+    let planned =
+        (base.estimator == Estimator::Instruments).then(|| PlannedRide::at(&problem, &base.classes, &parameters));
     let fixed = planned.as_ref().map(|p| p.blocks(&problem, &parameters));
     for _ in 0..SENSITIVITY_STEPS {
         let own;

@@ -75,6 +75,12 @@ impl PlannedRide {
         }
     }
 
+    /// The same with the lags among the parameters.
+    pub fn at(problem: &Problem, classes: &SpeedClasses, parameters: &[f64]) -> PlannedRide {
+        let lag_s: Vec<f64> = (0..problem.layout.runs.len()).map(|r| problem.run_state(parameters, r).lag_s).collect();
+        PlannedRide::new(problem, classes, &lag_s)
+    }
+
     /// Instruments of all laps at given parameters, in the layout of the derivatives.
     pub fn blocks(&self, problem: &Problem, parameters: &[f64]) -> Vec<LapBlock> {
         (0..problem.laps.len()).into_par_iter().map(|g| self.block(problem, g, parameters)).collect()

@@ -3,13 +3,12 @@
 //! Given a fit and the laps behind it; gives replicates of its parameters with the equations of its own estimator,
 //! linearised where it settled. It never fits anew.
 
-use super::design::Column;
 use super::fit::{Estimator, Frame, LapInput, LoopFit, projected};
 use super::instruments::PlannedRide;
 use crate::error::Error;
 use crate::uncertainty::bootstrap::{Bootstrap, Resampling};
 use crate::uncertainty::cluster::Cluster;
-use nalgebra::{DMatrix, DVector};
+use nalgebra::DVector;
 
 /// How often to draw and from which seed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -46,9 +45,7 @@ pub fn resample(frame: &Frame, laps: &[LapInput], fit: &LoopFit, drawing: Drawin
     let z = match fit.estimator {
         Estimator::LeastSquares => x.clone(),
         Estimator::Instruments => {
-            let of_run = |r| problem.run_state(&fit.least_squares.parameters, r).lag_s;
-            let lag_s: Vec<f64> = (0..problem.layout.runs.len()).map(of_run).collect();
-            PlannedRide::new(&problem, &fit.classes, &lag_s).blocks(&problem, &fit.parameters)
+            PlannedRide::at(&problem, &fit.classes, &fit.least_squares.parameters).blocks(&problem, &fit.parameters)
         }
     };
     let strata: Vec<usize> =
@@ -64,21 +61,12 @@ pub fn resample(frame: &Frame, laps: &[LapInput], fit: &LoopFit, drawing: Drawin
         };
         laps.residual.iter().enumerate().map(lap).collect()
     } else {
-        let rows = |columns: &[Column], root: f64| {
-            let mut dense = DMatrix::zeros(problem.steps(), problem.layout.len);
-            for c in columns {
-                for (j, v) in c.values.iter().enumerate() {
-                    dense[(j, c.parameter)] += root * v;
-                }
-            }
-            dense
-        };
         x.iter()
             .zip(&z)
             .zip(&problem.weight)
             .map(|((x, z), w)| Cluster {
-                jacobian: rows(&x.columns, w.sqrt()),
-                instruments: rows(&z.columns, w.sqrt()),
+                jacobian: problem.rows(x, w.sqrt()),
+                instruments: problem.rows(z, w.sqrt()),
                 residual: DVector::from_column_slice(&x.residual) * w.sqrt(),
             })
             .collect()

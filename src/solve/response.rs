@@ -34,7 +34,8 @@ impl<'a> Response<'a> {
     /// From the problem of the laps in use; `None` when the equations are singular.
     pub fn new(problem: Problem<'a>, fit: &'a LoopFit) -> Option<Response<'a>> {
         let x = problem.blocks(&fit.parameters);
-        let planned = (fit.estimator == Estimator::Instruments).then(|| plan(&problem, fit));
+        let planned =
+            (fit.estimator == Estimator::Instruments).then(|| PlannedRide::at(&problem, &fit.classes, &fit.parameters));
         let z = planned.as_ref().map(|p| p.blocks(&problem, &fit.parameters));
         let instruments = z.as_ref().unwrap_or(&x);
         let equations = problem.normal(instruments, &x).factored()?;
@@ -55,7 +56,8 @@ impl<'a> Response<'a> {
         let some: Vec<usize> = altered.iter().map(|a| a.lap).collect();
         let changed = if gust_variance == 0.0 { some } else { every_lap };
         // Class means are those of all runs; one run among them does not move the plan.
-        let new_plan = (changed.len() == problem.laps.len()).then(|| plan(&problem, self.fit));
+        let new_plan = (changed.len() == problem.laps.len())
+            .then(|| PlannedRide::at(&problem, &self.fit.classes, &self.fit.parameters));
         let parameters = &self.fit.parameters;
         let blocks_of = |of: &dyn Fn(usize) -> LapBlock| changed.iter().map(|g| of(*g)).collect::<Vec<_>>();
         let x = blocks_of(&|g| problem.block(g, problem.parts_of(g, parameters), parameters));
@@ -79,9 +81,4 @@ fn with_changes<'b>(base: &'b [LapBlock], changed: &[usize], blocks: &'b [LapBlo
         out[*g] = block;
     }
     out
-}
-
-fn plan(problem: &Problem, fit: &LoopFit) -> PlannedRide {
-    let lag_s: Vec<f64> = (0..problem.layout.runs.len()).map(|r| problem.run_state(&fit.parameters, r).lag_s).collect();
-    PlannedRide::new(problem, &fit.classes, &lag_s)
 }
