@@ -37,19 +37,29 @@ pub enum Output {
     Power,
 }
 
+/// Coefficients of one output of a set-up among those of all `setups`.
+pub(super) fn coefficients_of_setup(setups: usize, setup: usize, output: Output) -> Vec<f64> {
+    let mut c = vec![0.0; OUTPUTS * setups];
+    c[OUTPUTS * setup + output as usize] = 1.0;
+    c
+}
+
+/// Coefficients of the difference of two set-ups among the outputs of all `setups`.
+pub(super) fn coefficients_of_difference(setups: usize, setup: usize, from: usize, output: Output) -> Vec<f64> {
+    let mut c = coefficients_of_setup(setups, setup, output);
+    c[OUTPUTS * from + output as usize] -= 1.0;
+    c
+}
+
 impl InstrumentBudget {
     /// Coefficients of one output of a set-up.
     pub fn of_setup(&self, setup: usize, output: Output) -> Vec<f64> {
-        let mut c = vec![0.0; OUTPUTS * self.setups];
-        c[OUTPUTS * setup + output as usize] = 1.0;
-        c
+        coefficients_of_setup(self.setups, setup, output)
     }
 
     /// Coefficients of the difference of two set-ups.
     pub fn of_difference(&self, setup: usize, from: usize, output: Output) -> Vec<f64> {
-        let mut c = self.of_setup(setup, output);
-        c[OUTPUTS * from + output as usize] -= 1.0;
-        c
+        coefficients_of_difference(self.setups, setup, from, output)
     }
 
     /// Combined standard uncertainty of a combination.

@@ -6,7 +6,7 @@
 //! Student's t (6.4.9). The same seed gives the same numbers whatever the number of threads. It changes no result.
 
 use super::Inputs;
-use super::instrument::{OUTPUTS, Output, inputs_of};
+use super::instrument::{Output, coefficients_of_difference, coefficients_of_setup, inputs_of};
 use super::loop_venue::LoopVenue;
 use super::repetition::{Move, Repetition};
 use super::run_results::venue_word;
@@ -109,7 +109,7 @@ pub fn check(session: &Session, solution: &Solution, chain: &Chain, draws: Draws
 }
 
 fn checked(session: &Session, solution: &Solution, venue: Venue) -> Vec<Checked> {
-    let layout = Layout { setups: session.setups.len() };
+    let setups = session.setups.len();
     let place = |id: &str| session.setups.iter().position(|s| s.id == id);
     let rollers = venue == Venue::Rollers;
     let of_setup = |s: &SetupResult| -> Vec<Checked> {
@@ -117,7 +117,7 @@ fn checked(session: &Session, solution: &Solution, venue: Venue) -> Vec<Checked>
         let rows = [("crr", s.crr, Output::Crr), ("cda_m2", s.cda_m2, Output::Cda), (power.0, power.1, Output::Power)];
         let setup = place(&s.id);
         let one = |(quantity, estimate, output)| {
-            let coefficients = layout.of_setup(setup?, output);
+            let coefficients = coefficients_of_setup(setups, setup?, output);
             Some(Checked { setup: s.id.clone(), baseline: None, quantity, coefficients, estimate })
         };
         rows.into_iter().filter_map(one).collect()
@@ -127,8 +127,7 @@ fn checked(session: &Session, solution: &Solution, venue: Venue) -> Vec<Checked>
             [("crr", c.crr, Output::Crr), ("cda_m2", c.cda_m2, Output::Cda), ("power_w", c.power_w, Output::Power)];
         let (setup, baseline) = (place(&c.setup), place(&c.baseline));
         let one = |(quantity, estimate, output)| {
-            let mut coefficients = layout.of_setup(setup?, output);
-            coefficients.iter_mut().zip(layout.of_setup(baseline?, output)).for_each(|(c, b)| *c -= b);
+            let coefficients = coefficients_of_difference(setups, setup?, baseline?, output);
             Some(Checked {
                 setup: c.setup.clone(),
                 baseline: Some(c.baseline.clone()),
@@ -142,20 +141,6 @@ fn checked(session: &Session, solution: &Solution, venue: Venue) -> Vec<Checked>
     let all = solution.setups.iter().flat_map(of_setup).chain(solution.contrasts.iter().flat_map(of_contrast));
     let has_interval = |c: &Checked| c.estimate.value.is_some() && c.estimate.se.is_some_and(|se| se > 0.0);
     all.filter(has_interval).collect()
-}
-
-/// Places of the outputs, as in [`super::instrument::InstrumentBudget`].
-#[derive(Clone, Copy)]
-struct Layout {
-    setups: usize,
-}
-
-impl Layout {
-    fn of_setup(self, setup: usize, output: Output) -> Vec<f64> {
-        let mut c = vec![0.0; OUTPUTS * self.setups];
-        c[OUTPUTS * setup + output as usize] = 1.0;
-        c
-    }
 }
 
 /// Scatter about 0, with its degrees of freedom got back from those of the whole (JCGM 100, eq. G.2b).
