@@ -4,8 +4,8 @@
 
 use super::in_place::put_in_place;
 use loopwright::error::Error;
+use loopwright::record::sha256_hex;
 use loopwright::report::files::ResultFile;
-use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
@@ -79,7 +79,7 @@ pub fn check_sealed(folder: &Path) -> Result<(), Error> {
         let name = path.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
         let ours = match written.get(name.as_str()) {
             _ if name == SEAL => true,
-            Some(sum) => std::fs::read(&path).is_ok_and(|bytes| checksum(&bytes) == **sum),
+            Some(sum) => std::fs::read(&path).is_ok_and(|bytes| sha256_hex(&bytes) == **sum),
             None => name == NESTED_RESULTS && may_replace(&path),
         };
         if !ours {
@@ -92,13 +92,9 @@ pub fn check_sealed(folder: &Path) -> Result<(), Error> {
 /// Writes files that lie side by side and a list of them by which a later change is seen, or nothing.
 pub fn write_sealed(folder: &Path, mut files: Vec<ResultFile>) -> Result<(), Error> {
     check_sealed(folder)?;
-    let list: String = files.iter().map(|f| format!("{}  {}\n", checksum(&f.bytes), f.name)).collect();
+    let list: String = files.iter().map(|f| format!("{}  {}\n", sha256_hex(&f.bytes), f.name)).collect();
     files.push(ResultFile { name: SEAL.into(), bytes: list.into_bytes() });
     replace(folder, &files)
-}
-
-fn checksum(bytes: &[u8]) -> String {
-    Sha256::digest(bytes).iter().map(|b| format!("{b:02x}")).collect()
 }
 
 fn replace(folder: &Path, files: &[ResultFile]) -> Result<(), Error> {

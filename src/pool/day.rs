@@ -4,11 +4,11 @@
 //! wrong with the file. It compares nothing.
 
 use crate::error::Error;
+use crate::record::sha256_hex;
 use crate::solution::{
     BudgetLine, Contrast, Contribution, Estimate, PairContribution, ReferenceConditions, SCHEMA, Solution, VenueResult,
 };
 use serde::{Deserialize, Serialize};
-use sha2::{Digest, Sha256};
 
 /// Sources of a budget that are another error on another day. All others belong to the measuring chain.
 pub const OF_A_DAY: [&str; 5] = ["mass", "tyre temperature", "gusts", "given wind", "turning mass of the drums"];
@@ -109,7 +109,7 @@ impl Day {
         let refusal = |message: String| Error::NotPoolable { file: file.to_string(), message };
         let solution = solution(bytes).map_err(refusal)?;
         let venues = solution.by_venue();
-        let sha256: String = Sha256::digest(bytes).iter().map(|b| format!("{b:02x}")).collect();
+        let sha256 = sha256_hex(bytes);
         let date = solution.runs.iter().filter_map(|r| r.started.as_deref()).min();
         let date = date.map(|d| d.chars().take(10).collect::<String>());
         let (count, mut days) = (venues.len(), Vec::new());

@@ -58,9 +58,13 @@ pub struct Provenance {
 impl Provenance {
     /// That of the bytes of a file.
     fn of(bytes: &[u8], file: &str) -> Self {
-        let sha256 = Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect();
-        Provenance { file: file.into(), sha256, bytes: bytes.len() as u64 }
+        Provenance { file: file.into(), sha256: sha256_hex(bytes), bytes: bytes.len() as u64 }
     }
+}
+
+/// SHA-256 in lower-case hexadecimal, by which a file is known again.
+pub fn sha256_hex(bytes: &[u8]) -> String {
+    Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 /// One ride as its device wrote it. All columns have the length of `time_s`; a missing value is NaN.
