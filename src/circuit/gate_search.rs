@@ -72,21 +72,22 @@ impl<'a> Cells<'a> {
     /// Passes of every ride, found among the records near the gate only.
     fn passes(&self, gate: &Gate) -> Vec<Vec<f64>> {
         let [x, y] = cell(gate.at);
-        let mut near: Vec<[u32; 2]> = Vec::new();
+        let mut crossings: Vec<(usize, f64)> = Vec::new();
         for dx in -2..=2 {
             for dy in -2..=2 {
-                near.extend(self.cells.get(&[x + dx, y + dy]).into_iter().flatten());
+                for [r, i] in self.cells.get(&[x + dx, y + dy]).into_iter().flatten() {
+                    let (ride, track) = self.rides[*r as usize];
+                    crossings.extend(gate.crossing(ride, track, *i as usize).map(|t| (*r as usize, t)));
+                }
             }
         }
-        near.sort_unstable();
+        crossings.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
         let mut passes: Vec<Vec<f64>> = vec![Vec::new(); self.rides.len()];
-        for [r, i] in near {
-            let (ride, track) = self.rides[r as usize];
-            if let Some(t) = gate.crossing(ride, track, i as usize) {
-                let list = &mut passes[r as usize];
-                if list.last().is_none_or(|last| ride.distance_m.at(t) - ride.distance_m.at(*last) > SHORTEST_LAP_M) {
-                    list.push(t);
-                }
+        for (r, t) in crossings {
+            let distance_m = &self.rides[r].0.distance_m;
+            let list = &mut passes[r];
+            if list.last().is_none_or(|last| distance_m.at(t) - distance_m.at(*last) > SHORTEST_LAP_M) {
+                list.push(t);
             }
         }
         passes

@@ -7,7 +7,7 @@ use super::account::LapAccount;
 use super::design::{LapBlock, Problem};
 use super::instruments::{self, PlannedRide};
 use super::layout::{Layout, Nuisances};
-use super::outer::{LeastSquaresPoint, least_squares_from};
+use super::outer::{LeastSquaresPoint, ROUGH_M, TOLERANCE_M, least_squares_from};
 use super::profile::Absorption;
 use super::screen;
 use super::speed_class::{Origin, SpeedClasses, classify};
@@ -165,61 +165,20 @@ impl<'a> Frame<'a> {
 /// `from` is a fit of the same laps under other choices: screening is then done and its winds and lags are the start.
 /// Errors: [`Error::TooFewLaps`], [`Error::Numerical`].
 pub fn fit(frame: &Frame, laps: &mut [LapInput], from: Option<&LoopFit>) -> Result<LoopFit, Error> {
-    let usable = |laps: &[LapInput]| -> Vec<usize> { (0..laps.len()).filter(|i| laps[*i].reason.is_none()).collect() };
-    let mut used = usable(laps);
-    enough(laps, &used)?;
-    let gross = if from.is_some() {
-        vec![None; used.len()]
-    } else {
-        let accounts: Vec<&LapAccount> = used.iter().map(|i| &laps[*i].account).collect();
-        screen::gross_faults(&accounts, &frame.work)
+    let begun = match from {
+        Some(from) => Beginning {
+            used: from.used.clone(),
+            weight: from.weight.clone(),
+            nuisances: from.least_squares.parameters[from.layout.linear..].to_vec(),
+            row_sd_m: from.row_sd_m,
+            starts: from.starts,
+        },
+        None => begin(frame, laps)?,
     };
-    mark(laps, &used, &gross);
-    used = usable(laps);
-    enough(laps, &used)?;
-
-    let mut row_sd_m = FIRST_ROW_SD_M;
-    let mut start: Option<Vec<f64>> = None;
-    let mut starts = 0;
-    if let Some(from) = from {
-        row_sd_m = from.row_sd_m;
-        start = Some(from.least_squares.parameters[from.layout.linear..].to_vec());
-        starts = from.starts;
-    }
-    for _ in 0..if from.is_some() { 0 } else { MOST_ROUNDS } {
-        let weight = vec![1.0; used.len()];
-        let problem = frame.problem(laps, &used, &weight, row_sd_m);
-        let (point, tried) = least_squares(&problem, start.as_deref())?;
-        starts = starts.max(tried);
-        row_sd_m = row_sd(&problem, point.cost);
-        let residuals = residuals(&problem, &problem.blocks(&point.parameters));
-        let speeds: Vec<f64> = problem.laps.iter().map(|l| l.mean_speed_m_s).collect();
-        let faults = screen::fine_faults(&residuals, &speeds);
-        start = Some(point.parameters[problem.layout.linear..].to_vec());
-        let before = used.len();
-        mark(laps, &used, &faults);
-        used = usable(laps);
-        enough(laps, &used)?;
-        if used.len() == before {
-            break;
-        }
-    }
-
-    let weight = if let Some(from) = from {
-        from.weight.clone()
-    } else {
-        let equal = vec![1.0; used.len()];
-        let problem = frame.problem(laps, &used, &equal, row_sd_m);
-        let (point, _) = least_squares(&problem, start.as_deref())?;
-        start = Some(point.parameters[problem.layout.linear..].to_vec());
-        let closures: Vec<f64> =
-            residuals(&problem, &problem.blocks(&point.parameters)).iter().map(|r| r.iter().sum()).collect();
-        let speeds: Vec<f64> = problem.laps.iter().map(|l| l.mean_speed_m_s).collect();
-        lap_weights(&closures, &speeds)
-    };
+    let Beginning { used, weight, nuisances, row_sd_m, starts } = begun;
     let problem = frame.problem(laps, &used, &weight, row_sd_m);
-    let (point, _) = least_squares(&problem, start.as_deref())?;
-    let speeds: Vec<f64> = problem.laps.iter().map(|l| l.mean_speed_m_s).collect();
+    let point = least_squares_from(&problem, &nuisances, TOLERANCE_M)?;
+    let speeds = speeds_m_s(&problem);
     let planned: Vec<Option<f64>> = used.iter().map(|i| laps[*i].planned_m_s).collect();
     let classes = classify(&speeds, &planned);
     let (parameters, estimator, z) = instrumented(&problem, &classes, &point);
@@ -242,6 +201,65 @@ pub fn fit(frame: &Frame, laps: &mut [LapInput], from: Option<&LoopFit>) -> Resu
         row_sd_m,
         used,
     })
+}
+
+/// Where the weighted fit begins.
+struct Beginning {
+    /// Laps that stand.
+    used: Vec<usize>,
+    weight: Vec<f64>,
+    /// Lags and winds in the order of the layout.
+    nuisances: Vec<f64>,
+    row_sd_m: f64,
+    starts: usize,
+}
+
+/// Screens the laps with equal weights until no other is left out, and weighs those that stand.
+fn begin(frame: &Frame, laps: &mut [LapInput]) -> Result<Beginning, Error> {
+    let all = usable(laps)?;
+    let accounts: Vec<&LapAccount> = all.iter().map(|i| &laps[*i].account).collect();
+    let gross = screen::gross_faults(&accounts, &frame.work);
+    mark(laps, &all, &gross);
+
+    let (mut row_sd_m, mut last, mut starts, mut round) = (FIRST_ROW_SD_M, None::<Vec<f64>>, 1, 0);
+    loop {
+        let used = usable(laps)?;
+        let problem = frame.problem(laps, &used, &vec![1.0; used.len()], row_sd_m);
+        let point = match &last {
+            Some(nuisances) => least_squares_from(&problem, nuisances, ROUGH_M)?,
+            None => {
+                let point;
+                (point, starts) = best_of_starts(&problem)?;
+                point
+            }
+        };
+        row_sd_m = row_sd(&problem, point.cost);
+        let nuisances = point.parameters[problem.layout.linear..].to_vec();
+        let residuals = residuals(&problem, &problem.blocks(&point.parameters));
+        let speeds = speeds_m_s(&problem);
+        if round < MOST_ROUNDS {
+            mark(laps, &used, &screen::fine_faults(&residuals, &speeds));
+        }
+        if usable(laps)?.len() == used.len() {
+            let closures: Vec<f64> = residuals.iter().map(|r| r.iter().sum()).collect();
+            return Ok(Beginning { weight: lap_weights(&closures, &speeds), used, nuisances, row_sd_m, starts });
+        }
+        last = Some(nuisances);
+        round += 1;
+    }
+}
+
+/// Laps without a reason to leave them out.
+///
+/// Errors: [`Error::TooFewLaps`].
+fn usable(laps: &[LapInput]) -> Result<Vec<usize>, Error> {
+    let used = (0..laps.len()).filter(|i| laps[*i].reason.is_none()).collect::<Vec<_>>();
+    enough(laps, &used)?;
+    Ok(used)
+}
+
+fn speeds_m_s(problem: &Problem) -> Vec<f64> {
+    problem.laps.iter().map(|l| l.mean_speed_m_s).collect()
 }
 
 fn enough(laps: &[LapInput], used: &[usize]) -> Result<(), Error> {
@@ -272,13 +290,10 @@ fn mark(laps: &mut [LapInput], used: &[usize], reasons: &[Option<Reason>]) {
     }
 }
 
-/// Least squares from several starts of the wind; the best point and the number of starts.
-pub(super) fn least_squares(problem: &Problem, from: Option<&[f64]>) -> Result<(LeastSquaresPoint, usize), Error> {
+/// Rough least squares from several starts of the wind; the best point and the number of starts.
+fn best_of_starts(problem: &Problem) -> Result<(LeastSquaresPoint, usize), Error> {
     let l = &problem.layout;
     let nuisances = l.len - l.linear;
-    if let Some(start) = from {
-        return Ok((least_squares_from(problem, start)?, 1));
-    }
     let mut starts = vec![vec![0.0; nuisances]];
     if l.runs.iter().any(|r| r.east.is_some()) {
         for direction in [1.0, -1.0] {
@@ -294,7 +309,7 @@ pub(super) fn least_squares(problem: &Problem, from: Option<&[f64]>) -> Result<(
     let mut best: Option<LeastSquaresPoint> = None;
     let mut first_error = None;
     for start in &starts {
-        match least_squares_from(problem, start) {
+        match least_squares_from(problem, start, ROUGH_M) {
             Ok(p) if best.as_ref().is_none_or(|b| p.cost < b.cost) => best = Some(p),
             Ok(_) => {}
             Err(e) => first_error = first_error.or(Some(e)),

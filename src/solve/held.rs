@@ -3,7 +3,8 @@
 //! Given a fit; gives CdA at that Crr with its covariance. The sum of both drags at the speed ridden hardly depends on the
 //! value held, which is why it can be reported.
 
-use super::fit::{Frame, LapInput, LoopFit, least_squares, robust};
+use super::fit::{Frame, LapInput, LoopFit, robust};
+use super::outer::{TOLERANCE_M, least_squares_from};
 use super::speed_class::Origin;
 use crate::error::Error;
 use crate::uncertainty::cluster::{ClusterRobust, Laps};
@@ -47,7 +48,7 @@ pub fn with_crr_held(frame: &Frame, laps: &[LapInput], fit: &LoopFit) -> Result<
         }
     }
     let nuisances = vec![0.0; layout.len - layout.linear];
-    let (point, _) = least_squares(&problem, Some(&nuisances))?;
+    let point = least_squares_from(&problem, &nuisances, TOLERANCE_M)?;
     let is_held = |c: &usize| layout.crr.contains(c) || still_air && winds.contains(c);
     let free: Vec<usize> = (0..layout.len).filter(|c| !is_held(c)).collect();
     let blocks = problem.blocks(&point.parameters);

@@ -11,8 +11,10 @@ use nalgebra::{DMatrix, DVector};
 
 /// Steps after which the solver gives up.
 const MOST_ITERATIONS: u64 = 40;
-/// Change of the scaled step, in units of the row scatter, below which it has converged.
-const TOLERANCE_M: f64 = 1e-7;
+/// Length of a step below which a descent has converged, m: some 1e-4 of the scatter of a row.
+pub(super) const TOLERANCE_M: f64 = 1e-6;
+/// The same for what only chooses among starts, laps and weights, m: some 1 % of the scatter of a row.
+pub(super) const ROUGH_M: f64 = 1e-4;
 
 /// Where least squares ended.
 #[derive(Debug, Clone)]
@@ -178,14 +180,14 @@ fn cost(problem: &Problem, parameters: &[f64], blocks: &[LapBlock]) -> f64 {
     problem.cost(blocks) + prior
 }
 
-/// Least squares from one starting point of the nuisances.
+/// Least squares from one starting point of the nuisances, until a step is shorter than `tolerance_m`.
 ///
 /// Errors: [`Error::Numerical`] when an account is not finite or the curvature is singular.
-pub fn least_squares_from(problem: &Problem, start: &[f64]) -> Result<LeastSquaresPoint, Error> {
+pub fn least_squares_from(problem: &Problem, start: &[f64], tolerance_m: f64) -> Result<LeastSquaresPoint, Error> {
     let descent = if start.is_empty() {
         Descent { parameters: Vec::new(), iterations: 1, converged: true }
     } else {
-        descend(&Laps(problem), start, TOLERANCE_M)?
+        descend(&Laps(problem), start, tolerance_m)?
     };
     let (parameters, blocks) = eliminate(problem, &descent.parameters)?;
     let cost = cost(problem, &parameters, &blocks);

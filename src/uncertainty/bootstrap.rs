@@ -20,7 +20,7 @@
 //!
 //! The sums over laps of all draws of a block are one matrix product.
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::{DMatrix, DMatrixView, DVector};
 use rand::{RngExt, SeedableRng};
 use rand_xoshiro::Xoshiro256PlusPlus;
 use rayon::prelude::*;
@@ -63,18 +63,17 @@ impl Bootstrap {
     pub fn run(input: &Resampling, draws: usize, seed: u64) -> Result<Self, Error> {
         let equations = Equations::new(input)?;
         let strata = strata_of(input.strata);
-        let ones = DMatrix::from_element(1, input.laps.len(), 1.0);
+        let ones = DMatrix::from_element(input.laps.len(), 1, 1.0);
         let Some(centre) = equations.solve(&ones).pop().flatten() else {
             return Err(refusal("the equations of the laps as ridden are singular; hold a parameter fixed".into()));
         };
         let solved: Vec<Option<DVector<f64>>> = (0..draws.div_ceil(BLOCK))
             .into_par_iter()
             .flat_map_iter(|block| {
-                let rows = BLOCK.min(draws - block * BLOCK);
-                let mut counts = DMatrix::zeros(rows, input.laps.len());
-                for row in 0..rows {
-                    let mut generator = Xoshiro256PlusPlus::seed_from_u64(seed_of(seed, (block * BLOCK + row) as u64));
-                    draw_counts(&strata, &mut generator, |lap, count| counts[(row, lap)] += count);
+                let mut counts = DMatrix::zeros(input.laps.len(), BLOCK.min(draws - block * BLOCK));
+                for (i, mut draw) in counts.column_iter_mut().enumerate() {
+                    let mut generator = Xoshiro256PlusPlus::seed_from_u64(seed_of(seed, (block * BLOCK + i) as u64));
+                    draw_counts(&strata, &mut generator, |lap, count| draw[lap] += count);
                 }
                 equations.solve(&counts)
             })
@@ -117,9 +116,9 @@ impl Bootstrap {
 struct Equations {
     parameters: usize,
     steps: usize,
-    /// Laps × flattened Z_gᵀ[X_g r_g], scaled.
+    /// Flattened Z_gᵀ[X_g r_g] × laps, scaled.
     products: DMatrix<f64>,
-    /// Laps × flattened s_g [Z_g X_g r_g], scaled; empty when no step means are absorbed.
+    /// Flattened s_g [Z_g X_g r_g] × laps, scaled; empty when no step means are absorbed.
     rows: DMatrix<f64>,
     weights: DVector<f64>,
     /// β = β_scaled ∘ this.
@@ -147,55 +146,60 @@ impl Equations {
             })
             .collect();
         let width = parameters * (parameters + 1);
-        let mut products = DMatrix::zeros(laps.len(), width);
-        for (mut row, (z, xr)) in products.row_iter_mut().zip(&scaled) {
-            row.copy_from_slice(z.tr_mul(xr).as_slice());
+        let mut products = DMatrix::zeros(width, laps.len());
+        for (mut lap, (z, xr)) in products.column_iter_mut().zip(&scaled) {
+            lap.copy_from_slice(z.tr_mul(xr).as_slice());
         }
-        let weights = DVector::from_column_slice(input.lap_weights.unwrap_or(&[]));
+        let ones = vec![1.0; laps.len()];
+        let weights = DVector::from_column_slice(input.lap_weights.unwrap_or(&ones));
         let absorbed_steps = if input.lap_weights.is_some() { steps } else { 0 };
-        let mut rows = DMatrix::zeros(laps.len(), absorbed_steps * (2 * parameters + 1));
-        for ((mut row, (z, xr)), weight) in rows.row_iter_mut().zip(&scaled).zip(weights.iter()) {
+        let mut rows = DMatrix::zeros(absorbed_steps * (2 * parameters + 1), laps.len());
+        for ((mut lap, (z, xr)), weight) in rows.column_iter_mut().zip(&scaled).zip(weights.iter()) {
             let both = z.iter().chain(xr.iter());
-            row.iter_mut().zip(both).for_each(|(target, value)| *target = value * weight.sqrt());
+            lap.iter_mut().zip(both).for_each(|(target, value)| *target = value * weight.sqrt());
         }
         Ok(Equations { parameters, steps: absorbed_steps, products, rows, weights, unscale: columns })
     }
 
-    /// One solution for each row of counts; `None` where the equations are singular.
+    /// One solution for each column of counts (laps × draws); `None` where the equations are singular.
     fn solve(&self, counts: &DMatrix<f64>) -> Vec<Option<DVector<f64>>> {
-        let products = counts * &self.products;
-        let sums = counts * &self.rows;
-        let totals = (self.steps > 0).then(|| counts * &self.weights);
-        (0..counts.nrows())
+        // A column a draw, so that what belongs to a draw lies together.
+        let products = &self.products * counts;
+        let sums = &self.rows * counts;
+        let totals = counts.tr_mul(&self.weights);
+        let k = self.parameters;
+        let mut z_transposed = DMatrix::zeros(k, self.steps);
+        (0..counts.ncols())
             .map(|draw| {
-                let k = self.parameters;
-                let mut normal = DMatrix::from_iterator(k, k + 1, products.row(draw).iter().copied());
-                if let Some(totals) = &totals {
-                    let split = self.steps * k;
-                    let row: Vec<f64> = sums.row(draw).iter().copied().collect();
-                    let mut z = DMatrix::from_column_slice(self.steps, k, &row[..split]);
-                    let xr = DMatrix::from_column_slice(self.steps, k + 1, &row[split..]);
-                    for mut column in z.column_iter_mut() {
-                        let level = column.mean();
-                        column.add_scalar_mut(-level);
+                let mut normal = DMatrix::from_column_slice(k, k + 1, products.column(draw).as_slice());
+                if self.steps > 0 {
+                    let sums = sums.column(draw);
+                    let (z, xr) = sums.as_slice().split_at(self.steps * k);
+                    for (mut row, column) in z_transposed.row_iter_mut().zip(z.chunks_exact(self.steps)) {
+                        let level = column.iter().sum::<f64>() / self.steps as f64;
+                        row.iter_mut().zip(column).for_each(|(centred, value)| *centred = value - level);
                     }
-                    // Transposing first is several times as fast as `gemm_tr`, which takes dot products.
-                    normal.gemm(-1.0 / totals[draw], &z.transpose(), &xr, 1.0);
+                    let xr = DMatrixView::from_slice(xr, self.steps, k + 1);
+                    normal.gemm(-1.0 / totals[draw], &z_transposed, &xr, 1.0);
                 }
-                self.solve_one(&normal)
+                self.solve_one(normal)
             })
             .collect()
     }
 
-    fn solve_one(&self, normal: &DMatrix<f64>) -> Option<DVector<f64>> {
+    /// Gauss with pivots chosen in the column, for the last column of the equations.
+    fn solve_one(&self, equations: DMatrix<f64>) -> Option<DVector<f64>> {
         let k = self.parameters;
-        let lu = normal.columns(0, k).into_owned().lu();
-        let pivots = lu.u().diagonal().abs();
-        let ratio = pivots.min() / pivots.max();
+        let right = equations.column(k).into_owned();
+        let lu = equations.remove_column(k).lu();
+        let (least, most) = (0..k)
+            .map(|i| lu.lu_internal()[(i, i)].abs())
+            .fold((f64::INFINITY, 0.0_f64), |(least, most), p| (least.min(p), most.max(p)));
+        let ratio = least / most;
         if ratio.is_nan() || ratio <= SINGULAR_PIVOT {
             return None;
         }
-        let solution = lu.solve(&normal.column(k).into_owned())?;
+        let solution = lu.solve(&right)?;
         solution.iter().all(|value| value.is_finite()).then(|| solution.component_mul(&self.unscale))
     }
 }
@@ -303,7 +307,7 @@ mod tests {
         let laps = laps(4, 5, 2, 3);
         let weights = [0.7, 1.0, 1.6, 0.4];
         let input = Resampling { laps: &laps, lap_weights: Some(&weights), strata: &[0; 4] };
-        let fast = Equations::new(&input).unwrap().solve(&DMatrix::from_row_slice(1, 4, &[2.0, 0.0, 1.0, 3.0]));
+        let fast = Equations::new(&input).unwrap().solve(&DMatrix::from_column_slice(4, 1, &[2.0, 0.0, 1.0, 3.0]));
         let drawn = [0, 0, 2, 3, 3, 3];
         let total: f64 = drawn.iter().map(|lap| weights[*lap]).sum();
         let projection = DMatrix::from_fn(30, 30, |row, column| {
