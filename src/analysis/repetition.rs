@@ -9,7 +9,7 @@ use super::loop_venue::{LoopVenue, conditions};
 use super::quantities::PowerAt;
 use crate::sample::Ride;
 use crate::session::Session;
-use crate::solve::account::{LapAccount, RunConditions};
+use crate::solve::account::{LapAccount, LapWay, RunConditions};
 use crate::solve::fit::{Frame, LapInput, refit};
 use crate::solve::response::{AlteredLap, Response};
 
@@ -25,12 +25,20 @@ pub struct Repetition<'a> {
     session: &'a Session,
     venue: &'a LoopVenue<'a>,
     base: Vec<RunConditions<'a>>,
+    /// Way of each lap of the venue that is in use.
+    ways: Vec<Option<LapWay>>,
 }
 
 impl<'a> Repetition<'a> {
     pub fn new(inputs: &'a Inputs, rides: &'a [Ride], venue: &'a LoopVenue<'a>) -> Repetition<'a> {
         let session = &inputs.session;
-        Repetition { session, venue, base: conditions(session, rides, &venue.cut, &venue.air, venue.gravity_m_s2) }
+        let base = conditions(session, rides, &venue.cut, &venue.air, venue.gravity_m_s2);
+        let mut ways = vec![None; venue.laps.len()];
+        for &i in &venue.fit.used {
+            let at = venue.address[i];
+            ways[i] = LapWay::new(&base[at.run], &venue.cut.runs[at.run][at.lap]);
+        }
+        Repetition { session, venue, base, ways }
     }
 
     /// What the solution says.
@@ -91,7 +99,7 @@ impl<'a> Repetition<'a> {
         let altered: Vec<RunConditions> = self.base.iter().zip(&venue.air).map(moved).collect();
         laps.map(|i| {
             let at = venue.address[i];
-            LapAccount::new(&altered[at.run], at.lap, &venue.cut.runs[at.run][at.lap])
+            LapAccount::along(self.ways[i].as_ref()?, &altered[at.run], at.lap, &venue.cut.runs[at.run][at.lap])
         })
         .collect()
     }

@@ -80,7 +80,8 @@ pub fn gust_drag_per_area_n_m2(density_kg_m3: f64, air: AirSpeed, gusts: Gusts) 
     if w < 1e-6 {
         return 0.0;
     }
-    let (a, c) = (air.along_m_s / w, air.across_m_s / w);
+    let inverse = 1.0 / w;
+    let (a, c) = (air.along_m_s * inverse, air.across_m_s * inverse);
     let along = a * (2.0 * a * a + 3.0 * c * c) * gusts.along_m_s * gusts.along_m_s;
     let across = a * a * a * gusts.across_m_s * gusts.across_m_s;
     0.25 * density_kg_m3 * (along + across)
@@ -103,8 +104,9 @@ pub fn drag_wind_derivative(density_kg_m3: f64, air: AirSpeed, travel: Direction
     if w < 1e-9 {
         return WindDerivative { east: 0.0, north: 0.0 };
     }
-    let along = -0.5 * density_kg_m3 * (w + air.along_m_s * air.along_m_s / w);
-    let across = 0.5 * density_kg_m3 * air.along_m_s * air.across_m_s / w;
+    let inverse = 1.0 / w;
+    let along = -0.5 * density_kg_m3 * (w + air.along_m_s * air.along_m_s * inverse);
+    let across = 0.5 * density_kg_m3 * air.along_m_s * air.across_m_s * inverse;
     WindDerivative {
         east: along * travel.east + across * travel.north,
         north: along * travel.north - across * travel.east,

@@ -95,6 +95,52 @@ impl WindCurve {
     }
 }
 
+/// What ride and line say of an instant of a lap, whatever is supposed of rider and air.
+#[derive(Debug, Clone, Copy)]
+struct Instant {
+    time_s: f64,
+    /// Speed as measured, m/s.
+    speed_m_s: f64,
+    curvature_1_m: f64,
+    travel: Direction,
+}
+
+/// The instants of a lap at which an account is taken, read once for all accounts of the lap.
+#[derive(Debug, Clone)]
+pub struct LapWay {
+    edges: Vec<Instant>,
+    /// [`NODES`] to a step.
+    nodes: Vec<Instant>,
+}
+
+impl LapWay {
+    /// `None` when the lap was not cut into the steps of the run.
+    pub fn new(run: &RunConditions, lap: &Lap) -> Option<LapWay> {
+        let steps = lap.edge_s.len().checked_sub(1).filter(|s| *s > 0 && *s + 1 == run.edge.len())?;
+        let lap_length_m = run.line.map_or(lap.distance_m, |l| l.length_m);
+        let at = |time_s: f64, share: f64| {
+            let chainage_m = share * lap_length_m;
+            let toward = run.line.map(|line| line.toward_at(chainage_m)).unwrap_or_default();
+            Instant {
+                time_s,
+                speed_m_s: run.ride.speed.at(time_s),
+                curvature_1_m: run.line.map_or(0.0, |l| l.curvature_at(chainage_m)),
+                travel: Direction { east: toward.east_m, north: toward.north_m },
+            }
+        };
+        let between = |ends: &[f64], x: f64| ends[0] + x * (ends[1] - ends[0]);
+        Some(LapWay {
+            edges: lap.edge_s.iter().zip(run.edge).map(|(t, share)| at(*t, *share)).collect(),
+            nodes: (0..steps * NODES)
+                .map(|i| {
+                    let (j, x) = (i / NODES, ((i % NODES) as f64 + 0.5) / NODES as f64);
+                    at(between(&lap.edge_s[j..], x), between(&run.edge[j..], x))
+                })
+                .collect(),
+        })
+    }
+}
+
 /// Forces are taken here.
 #[derive(Debug, Clone, Copy)]
 struct Node {
@@ -152,25 +198,26 @@ pub struct AeroColumns {
 impl LapAccount {
     /// Builds the account; `None` when speed is missing somewhere in the lap.
     pub fn new(run: &RunConditions, lap_index: usize, lap: &Lap) -> Option<LapAccount> {
-        let steps = lap.edge_s.len().checked_sub(1).filter(|s| *s > 0 && *s + 1 == run.edge.len())?;
+        LapAccount::along(&LapWay::new(run, lap)?, run, lap_index, lap)
+    }
+
+    /// The same along a way already read, on conditions that may differ in anything but ride, line and step edges.
+    pub fn along(way: &LapWay, run: &RunConditions, lap_index: usize, lap: &Lap) -> Option<LapAccount> {
         let (rider, g) = (&run.rider, run.gravity_m_s2);
         let weight_n = rider.mass_kg * g;
         let rotating = rotating_mass_kg(rider.wheel_inertia_kg_m2, rider.wheel_radius_m);
-        let lap_length = run.line.map_or(lap.distance_m, |l| l.length_m);
-        let curvature = |chainage: f64| run.line.map_or(0.0, |l| l.curvature_at(chainage));
-        let speed = |t: f64| run.speed_scale * run.ride.speed.at(t);
-        let lean_at = |chainage: f64, v: f64| lean(curvature(chainage), v, rider.centre_of_mass_height_m, g);
-        let stored: Vec<f64> = lap
-            .edge_s
+        let lean_at = |curvature_1_m: f64, v: f64| lean(curvature_1_m, v, rider.centre_of_mass_height_m, g);
+        let stored: Vec<f64> = way
+            .edges
             .iter()
-            .zip(run.edge)
-            .map(|(&t, share)| {
-                let v = speed(t);
-                let l = lean_at(share * lap_length, v);
+            .map(|edge| {
+                let v = run.speed_scale * edge.speed_m_s;
+                let l = lean_at(edge.curvature_1_m, v);
                 kinetic_energy_j(rider.mass_kg, l.com_speed_m_s, rotating, v) - weight_n * l.com_drop_m
             })
             .collect();
 
+        let steps = way.edges.len() - 1;
         let mut account = LapAccount {
             run: run.run,
             lap: lap_index,
@@ -186,25 +233,20 @@ impl LapAccount {
             mean_speed_m_s: lap.mean_speed_m_s() * run.speed_scale,
             mean_density_kg_m3: run.density.at(0.5 * (lap.start_s + lap.end_s)),
         };
-        for j in 0..steps {
-            let (from, to) = (lap.edge_s[j], lap.edge_s[j + 1]);
-            let span_s = (to - from) / NODES as f64;
+        for (j, nodes) in way.nodes.chunks_exact(NODES).enumerate() {
+            let span_s = (lap.edge_s[j + 1] - lap.edge_s[j]) / NODES as f64;
             let (mut rolling, mut bearing) = (0.0, 0.0);
-            for q in 0..NODES {
-                let x = (q as f64 + 0.5) / NODES as f64;
-                let time_s = from + x * (to - from);
-                let v = speed(time_s);
-                let chainage = (run.edge[j] + x * (run.edge[j + 1] - run.edge[j])) * lap_length;
-                let l = lean_at(chainage, v);
+            for node in nodes {
+                let v = run.speed_scale * node.speed_m_s;
+                let l = lean_at(node.curvature_1_m, v);
                 rolling += l.load_ratio * v * span_s;
                 bearing += bearing_force_n(rider.bearing_friction, v) * v * span_s;
-                let toward = run.line.map(|line| line.toward_at(chainage)).unwrap_or_default();
                 account.nodes.push(Node {
                     span_s,
                     com_speed_m_s: l.com_speed_m_s,
-                    travel: Direction { east: toward.east_m, north: toward.north_m },
-                    density_kg_m3: run.density.at(time_s),
-                    given_wind: run.given_wind.at(time_s),
+                    travel: node.travel,
+                    density_kg_m3: run.density.at(node.time_s),
+                    given_wind: run.given_wind.at(node.time_s),
                 });
             }
             account.rolling_m.push(rolling * account.crr_over_reference);
@@ -253,31 +295,32 @@ impl LapAccount {
     pub fn aero_at(&self, fitted: FittedWind, gust_variance: f64, speeds_m_s: Option<&[f64]>) -> AeroColumns {
         let wind = self.wind(fitted);
         let gusts = Gusts::isotropic(gust_variance.abs().sqrt());
-        let steps = self.steps();
-        let mut out = AeroColumns { b: vec![0.0; steps], east: vec![0.0; steps], north: vec![0.0; steps] };
-        for (i, node) in self.nodes.iter().enumerate() {
-            let (u, advance) = match speeds_m_s {
+        let columns = || Vec::with_capacity(self.steps());
+        let mut out = AeroColumns { b: columns(), east: columns(), north: columns() };
+        for (j, nodes) in self.nodes.chunks_exact(NODES).enumerate() {
+            let speeds_m_s = speeds_m_s.map(|all| &all[j * NODES..(j + 1) * NODES]);
+            let (mut b, mut east, mut north) = (0.0, 0.0, 0.0);
+            for (i, node) in nodes.iter().enumerate() {
                 // At another speed the same way is ridden in another time.
-                Some(speeds) => (speeds[i], node.com_speed_m_s * node.span_s),
-                None => (node.com_speed_m_s, node.com_speed_m_s * node.span_s),
-            };
-            let total = WindVector {
-                east_m_s: wind.east_m_s + node.given_wind.east_m_s,
-                north_m_s: wind.north_m_s + node.given_wind.north_m_s,
-            };
-            let air = AirSpeed::new(u, node.travel, total);
-            let j = i / NODES;
-            let per = advance / self.weight_n;
-            let drag = drag_per_area_n_m2(node.density_kg_m3, air)
-                + if gust_variance == 0.0 {
-                    0.0
-                } else {
-                    gust_variance.signum() * gust_drag_per_area_n_m2(node.density_kg_m3, air, gusts)
+                let u = speeds_m_s.map_or(node.com_speed_m_s, |speeds| speeds[i]);
+                let total = WindVector {
+                    east_m_s: wind.east_m_s + node.given_wind.east_m_s,
+                    north_m_s: wind.north_m_s + node.given_wind.north_m_s,
                 };
-            let slope = drag_wind_derivative(node.density_kg_m3, air, node.travel);
-            out.b[j] += per * drag;
-            out.east[j] += per * slope.east;
-            out.north[j] += per * slope.north;
+                let air = AirSpeed::new(u, node.travel, total);
+                let mut drag = drag_per_area_n_m2(node.density_kg_m3, air);
+                if gust_variance != 0.0 {
+                    drag += gust_variance.signum() * gust_drag_per_area_n_m2(node.density_kg_m3, air, gusts);
+                }
+                let slope = drag_wind_derivative(node.density_kg_m3, air, node.travel);
+                let per = node.com_speed_m_s * node.span_s / self.weight_n;
+                b += per * drag;
+                east += per * slope.east;
+                north += per * slope.north;
+            }
+            out.b.push(b);
+            out.east.push(east);
+            out.north.push(north);
         }
         out
     }

@@ -13,7 +13,6 @@
 use super::account::LapAccount;
 use super::design::Problem;
 use crate::circuit::Lap;
-use rayon::prelude::*;
 
 /// Short steps in each step of the account.
 pub const SHORT_STEPS: usize = 4;
@@ -65,12 +64,57 @@ pub fn short_edges(edge: &[f64]) -> Vec<f64> {
     out
 }
 
-/// One product of residuals some lag apart, summed over a lap.
+/// Sums over products of residuals some lag apart, of one lap or of many: what a fit of their covariances needs.
 #[derive(Debug, Clone, Copy, Default)]
-struct LagSum {
+struct LagSums {
+    /// Lags.
+    terms: f64,
+    /// Products.
+    count: f64,
+    product: f64,
+    /// Squares of the sums of products over their numbers.
+    square: f64,
+    shaped: [ShapedSums; TIMES_S.len()],
+}
+
+/// Sums weighted with exp(−lag/τ) of one correlation time.
+#[derive(Debug, Clone, Copy, Default)]
+struct ShapedSums {
     product: f64,
     count: f64,
-    lag_s: f64,
+    /// With the square of the weight.
+    square: f64,
+}
+
+impl LagSums {
+    fn add_lag(&mut self, lag_s: f64, product: f64, count: f64) {
+        self.terms += 1.0;
+        self.count += count;
+        self.product += product;
+        self.square += product * product / count;
+        for (sums, time_s) in self.shaped.iter_mut().zip(TIMES_S) {
+            let shape = (-lag_s / time_s).exp();
+            sums.product += product * shape;
+            sums.count += count * shape;
+            sums.square += count * shape * shape;
+        }
+    }
+
+    fn of_laps<'l>(laps: impl IntoIterator<Item = &'l LagSums>) -> LagSums {
+        let mut all = LagSums::default();
+        for lap in laps {
+            all.terms += lap.terms;
+            all.count += lap.count;
+            all.product += lap.product;
+            all.square += lap.square;
+            for (sums, more) in all.shaped.iter_mut().zip(&lap.shaped) {
+                sums.product += more.product;
+                sums.count += more.count;
+                sums.square += more.square;
+            }
+        }
+        all
+    }
 }
 
 /// Estimates the gusts from a problem whose laps are cut into short steps, at solved parameters.
@@ -98,7 +142,7 @@ pub fn gustiness(problem: &Problem, parameters: &[f64], class: &[usize]) -> Opti
         }
         count[c] += 1.0;
     }
-    let mut per_lap: Vec<Vec<LagSum>> = Vec::new();
+    let mut per_lap: Vec<LagSums> = Vec::new();
     for ((g, &c), account) in gust.iter().zip(class).zip(&problem.laps) {
         if count[c] < 3.0 {
             continue;
@@ -109,31 +153,27 @@ pub fn gustiness(problem: &Problem, parameters: &[f64], class: &[usize]) -> Opti
         let step_s = (account.edge_s[steps] - account.edge_s[0]) / steps as f64;
         let first = (LAG_FROM_S / step_s).ceil() as usize;
         let last = ((LAG_TO_S / step_s).floor() as usize).min(steps / 2);
-        per_lap.push(
-            (first..=last.max(first))
-                .map(|k| LagSum {
-                    product: inflation * left.iter().zip(&left[k.min(left.len())..]).map(|(a, b)| a * b).sum::<f64>(),
-                    count: (steps - k) as f64,
-                    lag_s: k as f64 * step_s,
-                })
-                .collect(),
-        );
+        let mut sums = LagSums::default();
+        for k in (first..=last.max(first)).take_while(|k| *k < steps) {
+            let product = left.iter().zip(&left[k..]).map(|(a, b)| a * b).sum::<f64>();
+            sums.add_lag(k as f64 * step_s, inflation * product, (steps - k) as f64);
+        }
+        if sums.count > 0.0 {
+            per_lap.push(sums);
+        }
     }
     if per_lap.len() < 4 {
         return None;
     }
-    let all: Vec<&Vec<LagSum>> = per_lap.iter().collect();
-    let best = fit(&all)?;
+    let best = fit(&LagSums::of_laps(&per_lap))?;
     // Leaving out one lap at a time tells how well the variance is known (jackknife; Efron & Stein 1981, Ann. Stat. 9:586);
     // of many laps, one group at a time.
     let groups = per_lap.len().min(MOST_GROUPS);
     let n = groups as f64;
     let without: Vec<f64> = (0..groups)
-        .into_par_iter()
         .filter_map(|skip| {
-            let others: Vec<&Vec<LagSum>> =
-                per_lap.iter().enumerate().filter(|(i, _)| i % groups != skip).map(|(_, l)| l).collect();
-            fit(&others).map(|g| g.variance)
+            let others = per_lap.iter().enumerate().filter(|(i, _)| i % groups != skip).map(|(_, l)| l);
+            fit(&LagSums::of_laps(others)).map(|g| g.variance)
         })
         .collect();
     let centre = without.iter().sum::<f64>() / n;
@@ -147,28 +187,26 @@ fn gust_per_height(account: &LapAccount, step: usize, cda_m2: f64) -> f64 {
     account.weight_n / (account.mean_density_kg_m3 * cda_m2 * account.mean_speed_m_s * way_m)
 }
 
-/// Least squares of the covariances on σ² exp(−lag/τ) with the prior on τ, weighted by the number of products.
-fn fit(laps: &[&Vec<LagSum>]) -> Option<Gustiness> {
+/// Least squares of the covariances on σ² exp(−lag/τ) − b with the prior on τ, weighted by the number of products.
+fn fit(all: &LagSums) -> Option<Gustiness> {
     let mut best: Option<(f64, Gustiness)> = None;
-    // The scatter of a covariance estimate sets how much the prior weighs against the misfit.
-    let sums = |f: &dyn Fn(&LagSum) -> f64| laps.iter().flat_map(|l| l.iter()).map(f).sum::<f64>();
-    let count = sums(&|l| l.count);
-    for time_s in TIMES_S {
-        let shape = |l: &LagSum| (-l.lag_s / time_s).exp();
-        let (cross, square) = (sums(&|l| l.product * shape(l)), sums(&|l| l.count * shape(l).powi(2)));
-        let (total, mixed) = (sums(&|l| l.product), sums(&|l| l.count * shape(l)));
-        let determinant = square * count - mixed * mixed;
-        let mut variance = (cross * count - total * mixed) / determinant;
-        let mut taken_out = (variance * mixed - total) / count;
+    for (shaped, time_s) in all.shaped.iter().zip(TIMES_S) {
+        let determinant = shaped.square * all.count - shaped.count * shaped.count;
+        let mut variance = (shaped.product * all.count - all.product * shaped.count) / determinant;
+        let mut taken_out = (variance * shaped.count - all.product) / all.count;
         if taken_out < 0.0 {
             taken_out = 0.0;
-            variance = cross / square;
+            variance = shaped.product / shaped.square;
         }
         let variance = variance.max(0.0);
-        let misfit = sums(&|l| l.count * (l.product / l.count - variance * shape(l) + taken_out).powi(2));
+        // Σ count (product/count − σ² shape + b)², multiplied out.
+        let misfit = all.square - 2.0 * (variance * shaped.product - taken_out * all.product)
+            + variance * variance * shaped.square
+            - 2.0 * variance * taken_out * shaped.count
+            + taken_out * taken_out * all.count;
+        // The scatter of a covariance estimate sets how much the prior weighs against the misfit.
         let prior = ((time_s / TIME_S).ln() / TIME_FACTOR.ln()).powi(2);
-        let terms = laps.iter().map(|l| l.len()).sum::<usize>() as f64;
-        let score = terms * (misfit / count).max(1e-12).ln() + prior;
+        let score = all.terms * (misfit / all.count).max(1e-12).ln() + prior;
         if best.is_none_or(|(s, _)| score < s) {
             best = Some((score, Gustiness { variance, standard_uncertainty: f64::NAN, time_s }));
         }
