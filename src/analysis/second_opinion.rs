@@ -121,7 +121,56 @@ fn worst<'a>(
 
 #[cfg(test)]
 mod tests {
+    use super::super::{Depth, Inputs, loop_venue};
     use super::*;
+    use crate::sample::align;
+    use crate::solve::design::LapBlock;
+    use crate::solve::resample::Recounted;
+    use nalgebra::{DMatrix, DVector};
+
+    #[test]
+    fn counting_a_lap_twice_is_solving_with_the_lap_twice_in_the_data() {
+        let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/sample-loops/three-tyres/");
+        let text = std::fs::read_to_string(format!("{folder}session.toml")).unwrap();
+        let session = Session::from_toml(&text, "session.toml").unwrap();
+        let read = |file: &String| crate::record::read(format!("{folder}{file}").as_ref()).unwrap();
+        let recordings: Vec<_> = session.runs.iter().map(|run| read(&run.file)).collect();
+        let rides: Vec<_> = recordings.iter().map(|recording| align(recording).0).collect();
+        let inputs = Inputs { session, recordings, weather: None, survey: None };
+        let venue = loop_venue::solve(&inputs, &rides, Depth { budget: false, draws: 0 }).unwrap();
+        let fit = &venue.fit;
+        let frame = venue.frame();
+        let recounted = Recounted::new(frame.problem(&venue.laps, &fit.used, &fit.weight, fit.row_sd_m), fit);
+        let problem = &recounted.problem;
+        // Every fifth lap is missing and the one before it is there twice.
+        let counts: Vec<f64> = (0..problem.laps.len()).map(|lap| [1.0, 1.0, 1.0, 2.0, 0.0][lap % 5]).collect();
+        let drawn: Vec<usize> = (0..counts.len()).flat_map(|lap| vec![lap; counts[lap] as usize]).collect();
+        // The definition: rows of the drawn laps one under another, the weighted mean of each step taken out but for the
+        // mean over the lap, in which laps differ.
+        let (steps, total) = (problem.steps(), drawn.iter().map(|g| problem.weight[*g]).sum::<f64>());
+        let projected = |rows: &dyn Fn(usize) -> DMatrix<f64>| {
+            let mut mean: DMatrix<f64> =
+                drawn.iter().map(|g| rows(*g) * problem.weight[*g]).sum::<DMatrix<f64>>() / total;
+            for mut column in mean.column_iter_mut() {
+                let level = column.mean();
+                column.add_scalar_mut(-level);
+            }
+            let mut all = DMatrix::zeros(drawn.len() * steps, mean.ncols());
+            for (i, g) in drawn.iter().enumerate() {
+                all.rows_mut(i * steps, steps).copy_from(&((rows(*g) - &mean) * problem.weight[*g].sqrt()));
+            }
+            all
+        };
+        let columns = |blocks: &[LapBlock]| projected(&|g| problem.rows(&blocks[g], 1.0));
+        let (z, x) = (columns(&recounted.z), columns(&recounted.x));
+        let residual = projected(&|g| DMatrix::from_column_slice(steps, 1, &recounted.x[g].residual));
+        let prior = DMatrix::from_diagonal(&DVector::from_column_slice(&problem.prior));
+        let right = z.tr_mul(&residual) + &recounted.pull;
+        let expected = (z.tr_mul(&x) + prior).lu().solve(&right).unwrap();
+        let got = recounted.solve(&counts).unwrap();
+        assert!((&got - &expected).amax() < 1e-9 * expected.amax(), "{got} {expected}");
+        assert!(expected.amax() > 1e-3, "the draw moves something");
+    }
 
     fn session() -> Session {
         let text = "rider_and_bike.mass_kg = 80.0\n[[setup]]\nid = \"a\"\nlabel = \"old\"\n[[setup]]\nid = \"b\"\n\

@@ -63,6 +63,25 @@ pub struct LapBlock {
     pub columns: Vec<Column>,
 }
 
+/// Scalar products of a lap's columns.
+#[derive(Debug, Clone)]
+pub(super) struct LapProducts {
+    /// Each instrument with each derivative.
+    zx: Vec<f64>,
+    /// Each instrument with the residual.
+    pub zr: Vec<f64>,
+}
+
+impl LapProducts {
+    pub fn new(z: &LapBlock, x: &LapBlock) -> LapProducts {
+        let with_all = |z: &Column| x.columns.iter().map(|x| dot(&z.values, &x.values)).collect::<Vec<_>>();
+        LapProducts {
+            zx: z.columns.iter().flat_map(with_all).collect(),
+            zr: z.columns.iter().map(|z| dot(&z.values, &x.residual)).collect(),
+        }
+    }
+}
+
 /// Nuisance values of a run.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct RunState {
@@ -232,6 +251,12 @@ impl<'a> Problem<'a> {
 
     /// ZᵀPX with the profile taken out and the priors added; `z` holds instruments in the same layout as `x`.
     pub fn normal(&self, z: &[LapBlock], x: &[LapBlock]) -> Normal {
+        let products: Vec<LapProducts> = z.iter().zip(x).map(|(z, x)| LapProducts::new(z, x)).collect();
+        self.normal_of(z, x, &products, &self.weight)
+    }
+
+    /// The same from products already worked out, with other weights of the laps.
+    pub(super) fn normal_of(&self, z: &[LapBlock], x: &[LapBlock], products: &[LapProducts], weight: &[f64]) -> Normal {
         let (k, steps, shared) = (self.layout.len, self.steps(), self.layout.linear);
         let mut corner = DMatrix::from_diagonal(&DVector::from_column_slice(&self.prior[..shared]));
         let mut runs: Vec<RunBlock> = self
@@ -249,13 +274,17 @@ impl<'a> Problem<'a> {
             })
             .collect();
         let (mut u, mut v) = (DMatrix::zeros(steps, k), DMatrix::zeros(steps, k));
-        for (((account, zb), xb), &w) in self.laps.iter().zip(z).zip(x).zip(&self.weight) {
+        for ((((account, zb), xb), products), &w) in self.laps.iter().zip(z).zip(x).zip(products).zip(weight) {
+            if w == 0.0 {
+                continue;
+            }
             let run = &mut runs[account.run];
             let from = run.columns.start;
+            let mut products = products.zx.iter();
             for zc in &zb.columns {
                 add(&mut u, zc, w);
-                for xc in &xb.columns {
-                    let product = w * dot(&zc.values, &xc.values);
+                for (xc, product) in xb.columns.iter().zip(&mut products) {
+                    let product = w * product;
                     match (zc.parameter < shared, xc.parameter < shared) {
                         (true, true) => corner[(zc.parameter, xc.parameter)] += product,
                         (true, false) => run.beside[(zc.parameter, xc.parameter - from)] += product,
@@ -268,7 +297,7 @@ impl<'a> Problem<'a> {
                 add(&mut v, xc, w);
             }
         }
-        let total = self.total_weight();
+        let total: f64 = weight.iter().sum();
         for c in 0..k {
             let column = self.absorption.absorb(&v.column(c).into_owned()) / total;
             v.set_column(c, &column);
@@ -279,13 +308,18 @@ impl<'a> Problem<'a> {
     /// ZᵀPr with the profile taken out and the pull of the priors added.
     pub fn right_side<B: Borrow<LapBlock>>(&self, z: &[B], x: &[B], parameters: &[f64]) -> DVector<f64> {
         let absorbed = self.absorption.absorb(&self.residual_sum(x)) / self.total_weight();
-        let mut right = DVector::from_fn(self.layout.len, |i, _| self.prior[i] * (self.prior_mean[i] - parameters[i]));
+        let mut right = self.pull(parameters);
         for ((zb, xb), &w) in z.iter().zip(x).zip(&self.weight) {
             for c in &zb.borrow().columns {
                 right[c.parameter] += w * (dot(&c.values, &xb.borrow().residual) - dot(&c.values, absorbed.as_slice()));
             }
         }
         right
+    }
+
+    /// Pull of the priors on each parameter.
+    pub(super) fn pull(&self, parameters: &[f64]) -> DVector<f64> {
+        DVector::from_fn(self.layout.len, |i, _| self.prior[i] * (self.prior_mean[i] - parameters[i]))
     }
 
     /// Residuals of all laps times their weights, summed step by step.

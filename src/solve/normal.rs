@@ -9,7 +9,8 @@
 //! ```
 //!
 //! With y = Vδ the runs are eliminated one by one, and what is left has the size of a lap's steps and the shared
-//! parameters. Work grows with the number of runs, not with its cube.
+//! parameters. Work grows with the number of runs, not with its cube. With few runs the whole matrix is the smaller one and is
+//! taken as it is.
 
 use nalgebra::{DMatrix, DVector, Dyn, LU};
 use std::ops::Range;
@@ -36,7 +37,13 @@ pub struct RunBlock {
 }
 
 /// The equations ready to be solved for right sides.
-pub struct Factored {
+pub enum Factored {
+    Whole(LU<f64, Dyn, Dyn>),
+    Arrow(Arrow),
+}
+
+/// The equations with the runs eliminated.
+pub struct Arrow {
     shared: usize,
     /// Shared parameters and steps.
     size: usize,
@@ -54,7 +61,7 @@ struct FactoredRun {
 }
 
 impl Normal {
-    /// The whole matrix, for the few places that need it.
+    /// The whole matrix.
     pub fn dense(&self) -> DMatrix<f64> {
         let mut out = self.u.transpose() * &self.v * -1.0;
         let mut corner = out.view_mut((0, 0), (self.shared, self.shared));
@@ -71,8 +78,17 @@ impl Normal {
         out
     }
 
-    /// Eliminates the runs; `None` when a run or what is left is singular.
+    /// Ready to be solved, by whichever way is shorter; `None` when they are singular.
     pub fn factored(&self) -> Option<Factored> {
+        if self.u.ncols() <= self.shared + self.u.nrows() {
+            let whole = self.dense().lu();
+            return whole.is_invertible().then_some(Factored::Whole(whole));
+        }
+        self.arrow().map(Factored::Arrow)
+    }
+
+    /// Eliminates the runs; `None` when a run or what is left is singular.
+    fn arrow(&self) -> Option<Arrow> {
         let (steps, shared) = (self.u.nrows(), self.shared);
         let size = shared + steps;
         let mut border = DMatrix::zeros(size, size);
@@ -96,13 +112,23 @@ impl Normal {
             runs.push(FactoredRun { columns: run.columns.clone(), own, answer, into_border });
         }
         let border = border.lu();
-        border.is_invertible().then_some(Factored { shared, size, runs, border })
+        border.is_invertible().then_some(Arrow { shared, size, runs, border })
     }
 }
 
 impl Factored {
     /// δ for a right side; `None` when it is not finite.
     pub fn solve(&self, right: &DVector<f64>) -> Option<DVector<f64>> {
+        let step = match self {
+            Factored::Whole(whole) => whole.solve(right),
+            Factored::Arrow(arrow) => arrow.solve(right),
+        };
+        step.filter(|s| s.iter().all(|v| v.is_finite()))
+    }
+}
+
+impl Arrow {
+    fn solve(&self, right: &DVector<f64>) -> Option<DVector<f64>> {
         let mut edge = DVector::zeros(self.size);
         edge.rows_mut(0, self.shared).copy_from(&right.rows(0, self.shared));
         let mut own = Vec::with_capacity(self.runs.len());
@@ -117,7 +143,7 @@ impl Factored {
         for (run, of_run) in self.runs.iter().zip(own) {
             out.rows_mut(run.columns.start, run.columns.len()).copy_from(&(of_run + &run.answer * &edge));
         }
-        out.iter().all(|v| v.is_finite()).then_some(out)
+        Some(out)
     }
 }
 
@@ -144,10 +170,12 @@ mod tests {
             v: fill(4, 7, 0.9) * 0.5,
         };
         let right = DVector::from_fn(7, |i, _| i as f64 - 2.5);
-        let found = normal.factored().unwrap().solve(&right).unwrap();
-        assert!((normal.dense() * &found - &right).amax() < 1e-12, "{found}");
+        for found in [normal.arrow().unwrap().solve(&right), normal.factored().unwrap().solve(&right)] {
+            let found = found.unwrap();
+            assert!((normal.dense() * &found - &right).amax() < 1e-12, "{found}");
+        }
         let nothing =
             Normal { corner: DMatrix::zeros(2, 2), u: fill(4, 7, 0.1) * 0.0, runs: vec![run(2, 0)], ..normal };
-        assert!(nothing.factored().is_none());
+        assert!(nothing.arrow().is_none() && nothing.factored().is_none());
     }
 }

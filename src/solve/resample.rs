@@ -1,13 +1,19 @@
-//! The laps of a fit in the form from which whole laps are drawn again.
+//! Whole laps of a fit drawn again.
 //!
 //! Given a fit and the laps behind it; gives replicates of its parameters with the equations of its own estimator,
-//! linearised where it settled. It never fits anew.
+//! linearised where it settled: with ω_g the count of lap g every weight w_g becomes ω_g w_g, also in the step means,
+//!
+//! ```text
+//! β* − β̂ = (ZᵀP*X)⁻¹ ZᵀP*r − (ZᵀPX)⁻¹ ZᵀPr .
+//! ```
+//!
+//! It never fits anew.
 
-use super::fit::{Estimator, Frame, LapInput, LoopFit, projected};
+use super::design::{LapBlock, LapProducts, Problem};
+use super::fit::{Estimator, Frame, LapInput, LoopFit};
 use super::instruments::PlannedRide;
 use crate::error::Error;
-use crate::uncertainty::bootstrap::{Bootstrap, Resampling};
-use crate::uncertainty::cluster::Cluster;
+use crate::uncertainty::bootstrap::Bootstrap;
 use nalgebra::DVector;
 
 /// How often to draw and from which seed.
@@ -17,60 +23,55 @@ pub struct Drawing {
     pub seed: u64,
 }
 
-/// Multiplications beyond which drawing again takes too long for a second opinion: draws times laps times parameters
-/// squared, some five seconds on two cores.
-const MOST_WORK: f64 = 1e10;
-/// Products kept, laps times parameters squared: 240 MB.
-const MOST_PRODUCTS: f64 = 3e7;
-
 /// Draws laps again within each class of speed of each run, so that every draw has the runs and speeds of the day.
 ///
-/// Errors: [`Error::Numerical`] when the equations of the laps as ridden are singular, and for a season of so many runs that
-/// solving for all of them in every draw would take too long.
+/// Errors: [`Error::Numerical`] when the equations of the laps as ridden are singular.
 pub fn resample(frame: &Frame, laps: &[LapInput], fit: &LoopFit, drawing: Drawing) -> Result<Bootstrap, Error> {
     let problem = frame.problem(laps, &fit.used, &fit.weight, fit.row_sd_m);
-    let products = problem.laps.len() as f64 * (problem.layout.len as f64).powi(2);
-    if products > MOST_PRODUCTS || products * drawing.draws as f64 > MOST_WORK {
-        return Err(Error::Numerical {
-            stage: "bootstrap",
-            message: format!(
-                "{} laps with {} parameters in {} draws would take too long",
-                problem.laps.len(),
-                problem.layout.len,
-                drawing.draws
-            ),
-        });
-    }
-    let x = problem.blocks(&fit.parameters);
-    let z = match fit.estimator {
-        Estimator::LeastSquares => x.clone(),
-        Estimator::Instruments => {
-            PlannedRide::at(&problem, &fit.classes, &fit.least_squares.parameters).blocks(&problem, &fit.parameters)
-        }
-    };
     let strata: Vec<usize> =
         problem.laps.iter().zip(&fit.classes.of_lap).map(|(lap, class)| lap.run * fit.classes.count + class).collect();
-    let surveyed = problem.survey_m.is_some();
-    let clusters: Vec<Cluster> = if surveyed {
-        // What a survey leaves of the profile is small; its rows are taken as they are after the projection.
-        let laps = projected(&problem, &x, &z);
-        let lap = |(g, residual): (usize, &DVector<f64>)| Cluster {
-            jacobian: laps.jacobian.block(g),
-            instruments: laps.instruments.block(g),
-            residual: residual.clone(),
+    let equations = Recounted::new(problem, fit);
+    Bootstrap::run(&strata, drawing.draws, drawing.seed, |counts| equations.solve(counts))
+}
+
+/// The equations of a fit, ready for other counts of the laps.
+pub(crate) struct Recounted<'a> {
+    pub problem: Problem<'a>,
+    pub x: Vec<LapBlock>,
+    pub z: Vec<LapBlock>,
+    products: Vec<LapProducts>,
+    /// Pull of the weak priors.
+    pub pull: DVector<f64>,
+}
+
+impl<'a> Recounted<'a> {
+    pub fn new(problem: Problem<'a>, fit: &LoopFit) -> Recounted<'a> {
+        let x = problem.blocks(&fit.parameters);
+        let z = match fit.estimator {
+            Estimator::LeastSquares => x.clone(),
+            Estimator::Instruments => {
+                PlannedRide::at(&problem, &fit.classes, &fit.least_squares.parameters).blocks(&problem, &fit.parameters)
+            }
         };
-        laps.residual.iter().enumerate().map(lap).collect()
-    } else {
-        x.iter()
-            .zip(&z)
-            .zip(&problem.weight)
-            .map(|((x, z), w)| Cluster {
-                jacobian: problem.rows(x, w.sqrt()),
-                instruments: problem.rows(z, w.sqrt()),
-                residual: DVector::from_column_slice(&x.residual) * w.sqrt(),
-            })
-            .collect()
-    };
-    let lap_weights = (!surveyed).then_some(problem.weight.as_slice());
-    Bootstrap::run(&Resampling { laps: &clusters, lap_weights, strata: &strata }, drawing.draws, drawing.seed)
+        let products = z.iter().zip(&x).map(|(z, x)| LapProducts::new(z, x)).collect();
+        let pull = problem.pull(&fit.parameters);
+        Recounted { problem, x, z, products, pull }
+    }
+
+    /// The step from the estimate; `None` where it is not finite.
+    pub fn solve(&self, counts: &[f64]) -> Option<DVector<f64>> {
+        let weight: Vec<f64> = self.problem.weight.iter().zip(counts).map(|(w, n)| w * n).collect();
+        let normal = self.problem.normal_of(&self.z, &self.x, &self.products, &weight);
+        let mut right = self.pull.clone();
+        let mut residual = DVector::zeros(self.problem.steps());
+        for (((z, x), products), &w) in self.z.iter().zip(&self.x).zip(&self.products).zip(&weight) {
+            for (column, product) in z.columns.iter().zip(&products.zr) {
+                right[column.parameter] += w * product;
+            }
+            residual.iter_mut().zip(&x.residual).for_each(|(sum, r)| *sum += w * r);
+        }
+        let absorbed = self.problem.absorption.absorb(&residual) / weight.iter().sum::<f64>();
+        right.gemv_tr(-1.0, &normal.u, &absorbed, 1.0);
+        normal.factored()?.solve(&right)
+    }
 }
