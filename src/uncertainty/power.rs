@@ -10,7 +10,7 @@ use statrs::function::gamma::checked_gamma_lr;
 use super::student::{normal_cdf, t_quantile};
 
 /// Panels of each of the three stretches of the quadrature.
-const PANELS: usize = 8;
+const PANELS: usize = 24;
 /// Reach in standard deviations; eight and a half leave 2e-17 of a normal.
 const REACH: f64 = 8.5;
 /// From here on a normal approximation is used, good to about 1e-6.
