@@ -8,6 +8,7 @@ mod demand;
 mod failure;
 mod figure_style;
 mod flag_name;
+mod building;
 mod in_place;
 mod inspect;
 mod load;

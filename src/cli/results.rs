@@ -2,6 +2,7 @@
 //!
 //! A folder that this program did not write is never touched.
 
+use super::building::{Building, FRESH, clear_dead};
 use super::in_place::put_in_place;
 use loopwright::error::Error;
 use loopwright::record::sha256_hex;
@@ -106,8 +107,9 @@ fn replace(folder: &Path, files: &[ResultFile]) -> Result<(), Error> {
         _ => PathBuf::from("."),
     };
     std::fs::create_dir_all(&parent).map_err(failed)?;
-    let building = tempfile::Builder::new().prefix(".loopwright-").tempdir_in(&parent).map_err(failed)?;
-    let fresh = building.path().join("new");
+    clear_dead(&parent);
+    let building = Building::in_folder(&parent).map_err(failed)?;
+    let fresh = building.path().join(FRESH);
     for file in files {
         let path = fresh.join(&file.name);
         if let Some(folder) = path.parent() {

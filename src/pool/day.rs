@@ -318,3 +318,40 @@ pub fn names(days: &[Day]) -> Vec<String> {
         .map(|(name, day)| if several_venues { format!("{name}, {}", day.venue) } else { name })
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::OF_A_DAY;
+    use crate::analysis::instrument::Input;
+    use crate::rollers::kinds;
+    use crate::session::Uncertainty;
+    use std::collections::BTreeSet;
+
+    /// Who renames or adds a source in a budget decides here, too, whether it is another error on another day.
+    #[test]
+    fn what_pooling_takes_as_an_error_of_a_day_bears_the_names_of_the_budgets() {
+        let of_a_day = [Input::MassOfRun(0), Input::TyreTemperatureOfRun(0), Input::Gusts, Input::GivenWind];
+        let of_the_chain = [
+            Input::Power,
+            Input::Speed,
+            Input::Temperature,
+            Input::Pressure,
+            Input::Humidity,
+            Input::Efficiency,
+            Input::WheelInertia,
+            Input::CentreOfMassHeight,
+            Input::Bearing,
+            Input::TemperatureCoefficient,
+        ];
+        let mut named: BTreeSet<&str> = of_a_day.into_iter().map(Input::group).collect();
+        let chain: BTreeSet<&str> = of_the_chain.into_iter().map(Input::group).collect();
+        // The sources that only rollers have: of these one is of a day.
+        let rollers: BTreeSet<&str> = kinds(&Uncertainty::default()).into_iter().map(|k| k.source).collect();
+        let of_rollers_alone: BTreeSet<&str> =
+            rollers.iter().copied().filter(|s| !named.contains(s) && !chain.contains(s)).collect();
+        let expected = ["drum diameter", "drum spacing", "no-load drag", "turning mass of the drums", "weight share"];
+        assert_eq!(of_rollers_alone, BTreeSet::from(expected));
+        named.insert("turning mass of the drums");
+        assert_eq!(named, BTreeSet::from(OF_A_DAY));
+    }
+}

@@ -84,9 +84,17 @@ fn a_run_killed_at_any_moment_leaves_old_or_new_results_whole() {
     }
     // Some of the moments must have been before the end, or nothing was tried.
     assert!(killed > 0);
-    // Afterwards the folder can be written as before.
+    // A dead run's folder, made for certain, beside those that the kills may have left.
+    std::fs::create_dir_all(two.desk.path(".loopwright-dead/new")).expect("a folder");
+    two.desk.put(".loopwright-dead/new/report.html", "half a page");
+    two.desk.put(".loopwright-dead/loopwright.lock", "");
+    // Afterwards the folder can be written as before, and what the dead have left is gone.
     assert!(two.solving(0, "out").status().expect("the program starts").success());
     two.is_whole("out", "after all");
+    let left: Vec<PathBuf> =
+        std::fs::read_dir(two.desk.path(".")).expect("the desk").flatten().map(|e| e.path()).collect();
+    let hidden = |p: &&PathBuf| p.file_name().is_some_and(|n| n.to_string_lossy().starts_with('.'));
+    assert_eq!(left.iter().find(hidden), None);
 }
 
 #[test]
