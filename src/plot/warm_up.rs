@@ -62,7 +62,8 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     let mut bottom = strips.bottom;
     for (index, (run, frame)) in shown.iter().zip(&strips.frames).enumerate() {
         let panel = Panel::new(*frame, x, y).for_lines(shown.len(), 4);
-        let minute = |t: f64| (t - start(run)) / 60.0;
+        let start_s = start(run);
+        let minute = |t: f64| (t - start_s) / 60.0;
         left_out(&mut sheet, &panel, minute(run.window_from_s), minute(run.window_to_s));
         panel.y_axis(&mut sheet, &ticks, "");
         let mean_text =

@@ -170,14 +170,13 @@ impl ClusterRobust {
         self.covariance[(parameter, parameter)].sqrt()
     }
 
-    /// CR2 variance of cᵀβ̂ and its Satterthwaite degrees of freedom; cost O(G² (J + k) + G J²).
+    /// CR2 variance of cᵀβ̂ and its Satterthwaite degrees of freedom; cost O(G (J + k) min(G, J + k) + G J²).
     pub fn contrast(&self, contrast: &DVector<f64>) -> ContrastVariance {
         let unknown = ContrastVariance { variance: f64::NAN, dof: f64::NAN, recovered: f64::NAN };
         if contrast.len() != self.covariance.nrows() {
             return unknown;
         }
-        let gram = self.gram(contrast);
-        let trace = gram.trace();
+        let Gram { trace, norm_squared } = self.gram(contrast);
         let true_variance = contrast.dot(&(&self.working * contrast));
         let recovered = trace / true_variance;
         if recovered.is_nan() || recovered < RECOVERED_FLOOR {
@@ -185,14 +184,18 @@ impl ClusterRobust {
         }
         let variance = contrast.dot(&(&self.covariance * contrast));
         // At least 1 by Cauchy and Schwarz; rounding must not carry it below.
-        ContrastVariance { variance, dof: (trace * trace / gram.norm_squared()).max(1.0), recovered }
+        ContrastVariance { variance, dof: (trace * trace / norm_squared).max(1.0), recovered }
     }
 
-    /// Γ_gh = x_gᵀ cov(r_g, r_h) x_h.
+    /// Trace and squared norm of Γ_gh = x_gᵀ cov(r_g, r_h) x_h.
     ///
-    /// All but the laps' own v_g x_gᵀW₀x_g is −l_g·t_h − t_g·l_h, with a_g = s_g Cx_g, b_g = s_g v_g W₀x_g in
-    /// l_g = (a_g, F_gᵀx_g) and t_g = (b_g − ½v̄W₀a_g, (Y_g − ½F_gK)ᵀx_g).
-    fn gram(&self, contrast: &DVector<f64>) -> DMatrix<f64> {
+    /// All but the laps' own o_g = v_g x_gᵀW₀x_g is −l_g·t_h − t_g·l_h, with a_g = s_g Cx_g, b_g = s_g v_g W₀x_g in
+    /// l_g = (a_g, F_gᵀx_g) and t_g = (b_g − ½v̄W₀a_g, (Y_g − ½F_gK)ᵀx_g). With many laps Γ is never formed:
+    ///
+    /// ```text
+    /// tr Γ² = Σ o_g² − 4 Σ o_g l_g·t_g + 2 tr(LLᵀTTᵀ) + 2 tr(TLᵀTLᵀ)
+    /// ```
+    fn gram(&self, contrast: &DVector<f64>) -> Gram {
         let model = &self.model;
         let laps = self.root.len();
         let parameters = contrast.len();
@@ -224,9 +227,27 @@ impl ClusterRobust {
         let mut below = right.rows_mut(steps, parameters);
         below -= smoothed;
         // Transposing first is several times as fast as `tr_mul`, which takes dot products.
-        let cross = left.transpose() * right;
-        DMatrix::from_diagonal(&own) - &cross - cross.transpose()
+        if laps <= left.nrows() {
+            let cross = left.transpose() * right;
+            let whole = DMatrix::from_diagonal(&own) - &cross - cross.transpose();
+            return Gram { trace: whole.trace(), norm_squared: whole.norm_squared() };
+        }
+        let both = DVector::from_fn(laps, |g, _| left.column(g).dot(&right.column(g)));
+        let (left_transposed, right_transposed) = (left.transpose(), right.transpose());
+        let of_left = &left * &left_transposed;
+        let of_right = &right * &right_transposed;
+        let mixed = &right * &left_transposed;
+        let norm_squared = own.norm_squared() - 4.0 * own.dot(&both)
+            + 2.0 * of_left.dot(&of_right)
+            + 2.0 * mixed.dot(&mixed.transpose());
+        Gram { trace: own.sum() - 2.0 * both.sum(), norm_squared }
     }
+}
+
+/// What the degrees of freedom need of Γ.
+struct Gram {
+    trace: f64,
+    norm_squared: f64,
 }
 
 impl Absorbed {
