@@ -101,6 +101,9 @@ pub fn inputs(session: Session, folder: &Path) -> Result<Inputs, Error> {
                 None => Ok(first),
             }
         })
+        // All first, so that of several bad files the same one is told of every time: the first in the session.
+        .collect::<Vec<Result<_, Error>>>()
+        .into_iter()
         .collect::<Result<_, Error>>()?;
     let weather = match &session.air.log {
         Some(name) => Some(WeatherLog::parse(&text(&Session::resolve(folder, name)?)?, name)?),

@@ -76,6 +76,20 @@ fn a_missing_file_is_named_with_its_place() {
 }
 
 #[test]
+fn of_two_bad_files_the_first_in_the_session_is_told_of_whichever_fails_first() {
+    let desk = desk("[[run]]", "[[run]]\nfile = \"long.csv\"\nsetup = \"plain\"\n\n[[run]]");
+    // A long table that is found wrong late, beside a file that is not there at all.
+    let mut table = "time_s,power_w,speed_m_s\n".to_string();
+    (0..200_000).for_each(|second| table.push_str(&format!("{second},200,9\n")));
+    table.push_str("end,200,9\n");
+    desk.put("long.csv", table);
+    std::fs::remove_file(desk.path("ride.csv")).expect("the ride is there");
+    for _ in 0..5 {
+        desk.refused(&["solve", "session.toml"], 1, &["long.csv"]);
+    }
+}
+
+#[test]
 fn a_path_does_not_leave_the_folder_of_the_session() {
     let words = ["../ride.csv", "may not leave the folder of the session", "absolute path"];
     desk("file = \"ride.csv\"", "file = \"../ride.csv\"").refused(&["solve", "session.toml"], 2, &words);
