@@ -4,7 +4,8 @@
 mod dense_cluster;
 
 use dense_cluster::{
-    Dense, LapsWithStepMeans, laps_with_step_means, normal, projector, random, step_dummies, unequal_clusters,
+    Dense, LapsWithStepMeans, laps_with_step_means, normal, projector, random, so_many_laps_with_step_means,
+    step_dummies, unequal_clusters,
 };
 use loopwright::uncertainty::cluster::{Absorbed, Cluster, ClusterRobust, Laps};
 use loopwright::uncertainty::working::Working;
@@ -28,6 +29,15 @@ fn with_step_means_absorbed_the_structured_sums_equal_the_dense_definition() {
         dense.agrees_with(&ClusterRobust::new(&dense.laps(), &absorbed, &working).unwrap(), 1e-10);
         let smooth = |laps, steps| Working::autoregressive(0.6, steps, vec![1.0; laps]);
         let LapsWithStepMeans { dense, absorbed, working } = laps_with_step_means(seed, smooth);
+        dense.agrees_with(&ClusterRobust::new(&dense.laps(), &absorbed, &working).unwrap(), 1e-10);
+    }
+}
+
+#[test]
+fn with_more_laps_than_steps_and_parameters_they_do_as_well() {
+    // Then the degrees of freedom are summed without a table of all pairs of laps; the definition is the same.
+    for seed in 61..=63 {
+        let LapsWithStepMeans { dense, absorbed, working } = so_many_laps_with_step_means(14, seed, uneven);
         dense.agrees_with(&ClusterRobust::new(&dense.laps(), &absorbed, &working).unwrap(), 1e-10);
     }
 }

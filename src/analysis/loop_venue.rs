@@ -137,10 +137,9 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
     if session.circuit.kind == Venue::Track && session.circuit.bend_radius_m.is_some() {
         let trial = |age_s: f64| -> Option<AgeTrial> {
             let mut p = prepare(SpeedAge::known(age_s)).ok()?;
-            let mut place = 0..;
             // An odd stride, so that of alternating speeds both are kept.
             let stride = p.laps.len().div_ceil(MOST_TRIAL_LAPS) | 1;
-            p.laps.retain(|_| place.next().is_some_and(|i| i % stride == 0));
+            p.laps = p.laps.into_iter().step_by(stride).collect();
             let frame = Frame { work: work.clone(), choices: &p.choices, survey: None };
             let fitted = fit(&frame, &mut p.laps, None).ok()?;
             Some(AgeTrial { age_s, laps: fitted.used.len(), scatter_m: fitted.row_sd_m })

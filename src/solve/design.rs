@@ -252,11 +252,11 @@ impl<'a> Problem<'a> {
     /// ZᵀPX with the profile taken out and the priors added; `z` holds instruments in the same layout as `x`.
     pub fn normal(&self, z: &[LapBlock], x: &[LapBlock]) -> Normal {
         let products: Vec<LapProducts> = z.iter().zip(x).map(|(z, x)| LapProducts::new(z, x)).collect();
-        self.normal_of(z, x, &products, &self.weight)
+        self.normal_of(z, x, &products)
     }
 
-    /// The same from products already worked out, with other weights of the laps.
-    pub(super) fn normal_of(&self, z: &[LapBlock], x: &[LapBlock], products: &[LapProducts], weight: &[f64]) -> Normal {
+    /// The same from products already worked out.
+    pub(super) fn normal_of(&self, z: &[LapBlock], x: &[LapBlock], products: &[LapProducts]) -> Normal {
         let (k, steps, shared) = (self.layout.len, self.steps(), self.layout.linear);
         let mut corner = DMatrix::from_diagonal(&DVector::from_column_slice(&self.prior[..shared]));
         let mut runs: Vec<RunBlock> = self
@@ -274,7 +274,7 @@ impl<'a> Problem<'a> {
             })
             .collect();
         let (mut u, mut v) = (DMatrix::zeros(steps, k), DMatrix::zeros(steps, k));
-        for ((((account, zb), xb), products), &w) in self.laps.iter().zip(z).zip(x).zip(products).zip(weight) {
+        for ((((account, zb), xb), products), &w) in self.laps.iter().zip(z).zip(x).zip(products).zip(&self.weight) {
             if w == 0.0 {
                 continue;
             }
@@ -297,7 +297,7 @@ impl<'a> Problem<'a> {
                 add(&mut v, xc, w);
             }
         }
-        let total: f64 = weight.iter().sum();
+        let total = self.total_weight();
         for c in 0..k {
             let column = self.absorption.absorb(&v.column(c).into_owned()) / total;
             v.set_column(c, &column);

@@ -60,17 +60,16 @@ impl<'a> Recounted<'a> {
 
     /// The step from the estimate; `None` where it is not finite.
     pub fn solve(&self, counts: &[f64]) -> Option<DVector<f64>> {
-        let weight: Vec<f64> = self.problem.weight.iter().zip(counts).map(|(w, n)| w * n).collect();
-        let normal = self.problem.normal_of(&self.z, &self.x, &self.products, &weight);
+        let mut problem = self.problem.clone();
+        problem.weight.iter_mut().zip(counts).for_each(|(w, n)| *w *= n);
+        let normal = problem.normal_of(&self.z, &self.x, &self.products);
         let mut right = self.pull.clone();
-        let mut residual = DVector::zeros(self.problem.steps());
-        for (((z, x), products), &w) in self.z.iter().zip(&self.x).zip(&self.products).zip(&weight) {
+        for ((z, products), w) in self.z.iter().zip(&self.products).zip(&problem.weight) {
             for (column, product) in z.columns.iter().zip(&products.zr) {
                 right[column.parameter] += w * product;
             }
-            residual.iter_mut().zip(&x.residual).for_each(|(sum, r)| *sum += w * r);
         }
-        let absorbed = self.problem.absorption.absorb(&residual) / weight.iter().sum::<f64>();
+        let absorbed = problem.absorption.absorb(&problem.residual_sum(&self.x)) / problem.total_weight();
         right.gemv_tr(-1.0, &normal.u, &absorbed, 1.0);
         normal.factored()?.solve(&right)
     }

@@ -153,10 +153,19 @@ pub struct LapsWithStepMeans {
     pub working: Working,
 }
 
-/// Instruments that are like the Jacobian but not equal to it, step means removed with lap weights.
+/// Seven laps of five steps with four parameters.
 pub fn laps_with_step_means(seed: u64, working: impl Fn(usize, usize) -> Working) -> LapsWithStepMeans {
+    so_many_laps_with_step_means(7, seed, working)
+}
+
+/// Instruments that are like the Jacobian but not equal to it, step means removed with lap weights.
+pub fn so_many_laps_with_step_means(
+    laps: usize,
+    seed: u64,
+    working: impl Fn(usize, usize) -> Working,
+) -> LapsWithStepMeans {
     let mut generator = Xoshiro256PlusPlus::seed_from_u64(seed);
-    let (laps, steps, parameters) = (7, 5, 4);
+    let (steps, parameters) = (5, 4);
     let lap_weights: Vec<f64> = (0..laps).map(|_| normal(&mut generator).abs() + 0.3).collect();
     let rows = laps * steps;
     let dummies = step_dummies(&lap_weights, steps);
