@@ -233,6 +233,9 @@ pub struct CircuitResult {
     pub kind: String,
     pub length_m: Option<f64>,
     pub gate: Option<Gate>,
+    /// How old the speed reading is against positions or lap marks, which places the laps; unknown where there are neither.
+    #[serde(default)]
+    pub speed_age_s: Measured,
     pub profile: Vec<ProfilePoint>,
 }
 

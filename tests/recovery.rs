@@ -85,6 +85,39 @@ fn a_lag_left_out_moves_crr_and_solving_for_it_cures_that() {
 }
 
 #[test]
+fn all_runs_together_tell_how_old_the_speed_reading_is() {
+    let six = "order = [\"a\", \"a\", \"a\", \"a\", \"a\", \"a\"]\nlaps_per_run = 6\nspeeds_km_h = [28.0, 41.0]";
+    for (noise, seed) in [
+        ("speed_source = \"exact\"", 21),
+        ("speed_lag_s = 0.1", 22),
+        ("speed_lag_s = 0.5", 23),
+        ("speed_lag_s = 0.5", 24),
+    ] {
+        let day = simulate(&plan(six, ROAD, BREEZE, noise), seed).unwrap();
+        let truth = day.truth.runs[0].speed_behind_power_s;
+        let age = solve(&inputs(&day)).unwrap().solution.circuit.speed_age_s;
+        let (age_s, se) = (age.value.unwrap(), age.se.unwrap());
+        // What sensors usually show is 0.4 ± 0.4 s, of which six runs must leave less than half.
+        assert!(se < 0.2, "{se}");
+        assert!((age_s - truth).abs() < 2.5 * se, "{age_s} ± {se}, true {truth}");
+    }
+}
+
+#[test]
+fn where_bends_are_tight_the_age_of_speed_counts_in_the_budget() {
+    let share = |radius_m: f64| {
+        let circuit = format!("length_m = 1180.0\nshape = \"oval\"\nbend_radius_m = {radius_m:?}");
+        let day = simulate(&plan(TWO_SPEEDS, &circuit, BREEZE, ""), 25).unwrap();
+        let solution = analyse(&inputs(&day), Depth { budget: true, draws: 0 }).unwrap().solution;
+        let line = solution.budget.iter().find(|l| l.source == "age of speed").expect("its line in the budget");
+        assert!((line.standard_uncertainty - solution.circuit.speed_age_s.se.unwrap()).abs() < 1e-12);
+        line.crr.unwrap().abs()
+    };
+    let (tight, wide) = (share(24.0), share(90.0));
+    assert!(tight > 0.00002 && wide < 0.25 * tight, "{tight} {wide}");
+}
+
+#[test]
 fn on_a_track_leaving_the_lean_out_biases_both_and_the_lean_model_cures_it() {
     let head = "order = [\"a\", \"a\"]\nlaps_per_run = 24\nspeeds_km_h = [31.0, 31.0, 31.0, 31.0, 31.0, 31.0, 31.0, 31.0, 31.0, 31.0, 31.0, 31.0, 46.0, 46.0, 46.0, 46.0, 46.0, 46.0, 46.0, 46.0, 46.0, 46.0, 46.0, 46.0]";
     let track = "kind = \"track\"\nlength_m = 250.0\nbend_radius_m = 22.0\ntransition_m = 12.0";

@@ -8,6 +8,7 @@ use super::air_of_run::RunAir;
 use super::loop_venue::LoopVenue;
 use super::repetition::{Move, Repetition};
 use crate::air::moist_air_density;
+use crate::circuit::SpeedAge;
 use crate::error::Error;
 use crate::quantity::pa_from_hpa;
 use crate::sample::Ride;
@@ -88,6 +89,8 @@ pub(crate) enum Input {
     CentreOfMassHeight,
     Bearing,
     GivenWind,
+    /// How old the speed reading is, which places the laps.
+    SpeedAge,
     /// Variance of the gusts.
     Gusts,
     /// Stated reading of the tyres of a run.
@@ -109,6 +112,7 @@ impl Input {
             Input::CentreOfMassHeight => "centre of mass height",
             Input::Bearing => "bearing drag",
             Input::GivenWind => "given wind",
+            Input::SpeedAge => "age of speed",
             Input::Gusts => "gusts",
             Input::TyreTemperatureOfRun(_) => "tyre temperature",
             Input::TemperatureCoefficient => "temperature coefficient of Crr",
@@ -142,13 +146,19 @@ impl Input {
             Input::WheelInertia => "kg m²",
             Input::Gusts => "m²/s²",
             Input::CentreOfMassHeight => "m",
+            Input::SpeedAge => "s",
             Input::Power | Input::Speed | Input::Efficiency | Input::Bearing | Input::GivenWind => "1",
         }
     }
 }
 
 /// Standard uncertainty of each input that has one.
-pub(crate) fn inputs_of(session: &Session, air: &[RunAir], gustiness: Option<Gustiness>) -> Vec<(Input, f64)> {
+pub(crate) fn inputs_of(
+    session: &Session,
+    air: &[RunAir],
+    age: Option<SpeedAge>,
+    gustiness: Option<Gustiness>,
+) -> Vec<(Input, f64)> {
     let u = &session.uncertainty;
     let least = |pick: &dyn Fn(&RunAir) -> f64| air.iter().map(pick).fold(0.0, f64::max);
     let mut inputs: Vec<(Input, f64)> = (0..session.runs.len()).map(|k| (Input::MassOfRun(k), u.mass_kg)).collect();
@@ -165,6 +175,9 @@ pub(crate) fn inputs_of(session: &Session, air: &[RunAir], gustiness: Option<Gus
     ]);
     if session.wind.mode == WindMode::Given {
         inputs.push((Input::GivenWind, u.wind_fraction));
+    }
+    if let Some(age) = age {
+        inputs.push((Input::SpeedAge, age.sd_s));
     }
     if let Some(g) = gustiness {
         inputs.push((Input::Gusts, g.standard_uncertainty));
@@ -192,7 +205,7 @@ fn tyre_temperatures(session: &Session) -> Vec<(Input, f64)> {
 /// Errors: [`Error::Numerical`] when a repetition has no finite answer.
 pub fn budget(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue) -> Result<InstrumentBudget, Error> {
     let session = &inputs.session;
-    let list = inputs_of(session, &venue.air, venue.gustiness);
+    let list = venue.moved_inputs(session);
     let again = Repetition::new(inputs, rides, venue);
     let at_base = again.at_base();
     let response = again.response().ok_or_else(|| Error::Numerical {
@@ -269,8 +282,8 @@ pub(crate) fn alter<'a>(run: &RunConditions<'a>, air: &RunAir, input: Input, by:
             out.given_wind.east_m_s = run.given_wind.east_m_s.scaled(1.0 + by);
             out.given_wind.north_m_s = run.given_wind.north_m_s.scaled(1.0 + by);
         }
-        // Gusts belong to the fit, not to a run's conditions.
-        Input::Gusts => {}
+        // Gusts belong to the fit and the age of speed to the laps, not to a run's conditions.
+        Input::Gusts | Input::SpeedAge => {}
     }
     out
 }

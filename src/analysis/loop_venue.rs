@@ -3,9 +3,10 @@
 //! Given inputs and rides; gives what the outcome, the budget and the figures are made from.
 
 use super::air_of_run::{RunAir, run_air};
-use super::instrument::{self, InstrumentBudget};
+use super::instrument::{self, Input, InstrumentBudget, inputs_of};
+use super::speed_age::{self, AgeTrial, PlacedByAge};
 use super::{Depth, Inputs, crr_drift};
-use crate::circuit::{Lap, LapCut, RunToCut, SpeedAge, Survey, cut};
+use crate::circuit::{FoundLoop, Lap, LapCut, RunToCut, SpeedAge, Survey};
 use crate::constant::{STANDARD_GRAVITY_M_S2, normal_gravity_m_s2};
 use crate::error::Error;
 use crate::finding::{Finding, What};
@@ -16,7 +17,6 @@ use crate::session::{Gusts, GustsWord, Lag, REFERENCE_TEMPERATURE_C, Run, Sessio
 use crate::solve::account::{LapAccount, RunConditions, TimeCurve};
 use crate::solve::fit::{Choices, Frame, LapInput, LoopFit, SurveyedSteps, fit, wind_variance};
 use crate::solve::gust::{Gustiness, gustiness, short_edges, short_lap};
-use rayon::prelude::*;
 
 /// Relative standard uncertainty of a stated standard deviation of gusts (common practice, no source).
 const STATED_GUST_U: f64 = 0.25;
@@ -47,6 +47,8 @@ pub struct LoopVenue<'a> {
     pub address: Vec<LapAddress>,
     pub work: Vec<&'a Cumulative>,
     pub survey: Option<SurveyedSteps>,
+    /// `None` where laps go by the wheel's distance alone, which asks for no age.
+    pub age: Option<PlacedByAge>,
     pub fit: LoopFit,
     /// Gusts, where they were estimated or stated.
     pub gustiness: Option<Gustiness>,
@@ -58,6 +60,11 @@ impl LoopVenue<'_> {
     pub fn frame(&self) -> Frame<'_> {
         Frame { work: self.work.clone(), choices: &self.choices, survey: self.survey.as_ref() }
     }
+
+    /// Inputs of the measuring chain with their standard uncertainties.
+    pub(super) fn moved_inputs(&self, session: &Session) -> Vec<(Input, f64)> {
+        inputs_of(session, &self.air, self.age.as_ref().map(|p| p.age), self.gustiness)
+    }
 }
 
 /// Laps cut and accounted for, before any fit.
@@ -68,38 +75,10 @@ struct Prepared {
     address: Vec<LapAddress>,
 }
 
-/// What an age of the speed reading gives.
-#[derive(Debug, Clone, Copy)]
-struct AgeTrial {
-    age_s: f64,
-    /// Laps that pass the screening; a wrong age makes sound laps look spoiled.
-    laps: usize,
-    /// Scatter of a row of the account, m.
-    scatter_m: f64,
-}
-
 /// Most laps by which an age of the speed reading is judged: a day on a track has thousands, and these tell it to 0.01 s.
 const MOST_TRIAL_LAPS: usize = 400;
-
-/// The age of the speed reading with which the laps of a track repeat best.
-///
-/// Between two bends load, speed and height of the centre of mass change within metres, so two metres of misplacement show
-/// in every step (and move Crr by several per cent); lap marks alone leave that much open. Coarse first, then fine.
-fn best_speed_age(trial: impl Fn(f64) -> Option<AgeTrial> + Sync) -> Option<f64> {
-    let best_of = |ages: Vec<f64>| {
-        let tried: Vec<AgeTrial> = ages.into_par_iter().filter_map(&trial).collect();
-        let most = tried.iter().map(|t| t.laps).max()?;
-        tried
-            .into_iter()
-            .filter(|t| t.laps as f64 >= 0.9 * most as f64)
-            .min_by(|a, b| a.scatter_m.total_cmp(&b.scatter_m))
-            .map(|t| t.age_s)
-    };
-    let around = |centre: f64, step: f64| (-3..=3).map(|k| centre + f64::from(k) * step).collect::<Vec<f64>>();
-    let coarse = best_of((-2..=10).map(|k| f64::from(k) * 0.15).collect())?;
-    let fine = best_of(around(coarse, 0.04))?;
-    best_of(around(fine, 0.01))
-}
+/// The stride that leaves out no lap.
+pub(crate) const ALL_LAPS: usize = 1;
 
 /// Solves the runs of a loop.
 pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<LoopVenue<'a>, Error> {
@@ -124,31 +103,31 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
     near_reference(session, &air)?;
     let gravity_m_s2 = gravity(rides);
     let work: Vec<&Cumulative> = rides.iter().map(|r| &r.work_j).collect();
-    let prepare = |age: SpeedAge| -> Result<Prepared, Error> {
-        let mut cut = cut(&to_cut, &session.circuit, age)?;
+    let found = FoundLoop::new(&to_cut, &session.circuit)?;
+    let prepare = |age_s: f64, stride: usize| -> Result<Prepared, Error> {
+        let mut cut = found.cut(age_s);
         for (run, laps) in session.runs.iter().zip(&mut cut.runs) {
             overrule(run, laps)?;
         }
         let choices = choices(session, &cut);
-        let (laps, address) = lap_inputs(session, rides, &cut, &conditions(session, rides, &cut, &air, gravity_m_s2));
+        let conditions = conditions(session, rides, &cut, &air, gravity_m_s2);
+        let (laps, address) = lap_inputs(session, rides, &cut, &conditions, stride);
         Ok(Prepared { cut, choices, laps, address })
     };
-    let mut prepared = prepare(SpeedAge::USUAL)?;
+    let mut age = found.speed_age();
     if session.circuit.kind == Venue::Track && session.circuit.bend_radius_m.is_some() {
+        // An odd stride, so that of alternating speeds both are kept.
+        let stride = found.lap_count().div_ceil(MOST_TRIAL_LAPS) | 1;
         let trial = |age_s: f64| -> Option<AgeTrial> {
-            let mut p = prepare(SpeedAge::known(age_s)).ok()?;
-            // An odd stride, so that of alternating speeds both are kept.
-            let stride = p.laps.len().div_ceil(MOST_TRIAL_LAPS) | 1;
-            p.laps = p.laps.into_iter().step_by(stride).collect();
+            let mut p = prepare(age_s, stride).ok()?;
             let frame = Frame { work: work.clone(), choices: &p.choices, survey: None };
             let fitted = fit(&frame, &mut p.laps, None).ok()?;
             Some(AgeTrial { age_s, laps: fitted.used.len(), scatter_m: fitted.row_sd_m })
         };
-        if let Some(age_s) = best_speed_age(trial) {
-            prepared = prepare(SpeedAge::known(age_s))?;
-        }
+        age = speed_age::by_scatter(trial).or(age);
     }
-    let Prepared { mut cut, mut choices, mut laps, address } = prepared;
+    let Prepared { mut cut, mut choices, mut laps, address } =
+        prepare(age.unwrap_or(SpeedAge::USUAL).mean_s, ALL_LAPS)?;
     findings.append(&mut cut.findings);
     super::solvable_laps::check(session, &cut, &findings)?;
 
@@ -198,6 +177,7 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
         address,
         work,
         survey,
+        age: age.map(|age| PlacedByAge::new(&found, age)),
         fit: solved,
         gustiness,
         budget: None,
@@ -337,19 +317,26 @@ pub fn conditions<'c>(
         .collect()
 }
 
+/// Accounts of every `stride`-th lap.
 pub(crate) fn lap_inputs(
     session: &Session,
     rides: &[Ride],
     cut: &LapCut,
     conditions: &[RunConditions],
+    stride: usize,
 ) -> (Vec<LapInput>, Vec<LapAddress>) {
     let begin = rides.iter().map(|r| r.start_unix_s).fold(f64::MAX, f64::min);
     let end = rides.iter().map(|r| r.start_unix_s + r.duration_s()).fold(f64::MIN, f64::max);
     let middle = 0.5 * (begin + end);
     let mut inputs = Vec::new();
     let mut address = Vec::new();
+    let mut seen: usize = 0;
     for (k, run) in session.runs.iter().enumerate() {
         for (i, lap) in cut.runs[k].iter().enumerate() {
+            seen += 1;
+            if !(seen - 1).is_multiple_of(stride) {
+                continue;
+            }
             let Some(account) = LapAccount::new(&conditions[k], i, lap) else { continue };
             let planned = &run.planned_speed_km_h;
             let mid_s = rides[k].start_unix_s + 0.5 * (lap.start_s + lap.end_s);

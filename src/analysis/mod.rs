@@ -27,6 +27,7 @@ mod run_results;
 pub mod scaffold;
 mod second_opinion;
 mod solvable_laps;
+mod speed_age;
 mod venues;
 
 pub use air_of_run::{LeastUncertainty, Readings, readings};

@@ -6,7 +6,7 @@
 //! Student's t (6.4.9). The same seed gives the same numbers whatever the number of threads. It changes no result.
 
 use super::Inputs;
-use super::instrument::{Output, coefficients_of_difference, coefficients_of_setup, inputs_of};
+use super::instrument::{Output, coefficients_of_difference, coefficients_of_setup};
 use super::loop_venue::LoopVenue;
 use super::repetition::{Move, Repetition};
 use super::run_results::venue_word;
@@ -61,7 +61,7 @@ pub fn of_loop(
     draws: Draws,
 ) -> Result<MonteCarlo, Error> {
     let session = &inputs.session;
-    let list = inputs_of(session, &venue.air, venue.gustiness);
+    let list = venue.moved_inputs(session);
     let again = Repetition::new(inputs, rides, venue);
     let base = again.at_base();
     let change = |z: &[f64]| {

@@ -323,6 +323,10 @@ impl Report<'_> {
             kind: venue_word(self.session.circuit.kind),
             length_m: Some(cut.length_m),
             gate: cut.gate.map(|g| Gate { lat_deg: g.lat_deg, lon_deg: g.lon_deg }),
+            speed_age_s: self.venue.age.as_ref().map_or_else(Measured::default, |placed| Measured {
+                value: Some(placed.age.mean_s),
+                se: Some(placed.age.sd_s),
+            }),
             profile,
         }
     }

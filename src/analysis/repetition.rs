@@ -97,9 +97,16 @@ impl<'a> Repetition<'a> {
             conditions
         };
         let altered: Vec<RunConditions> = self.base.iter().zip(&venue.air).map(moved).collect();
+        let older_by_s = sum(moves, Input::SpeedAge);
         laps.map(|i| {
             let at = venue.address[i];
-            LapAccount::along(self.ways[i].as_ref()?, &altered[at.run], at.lap, &venue.cut.runs[at.run][at.lap])
+            let (run, lap) = (&altered[at.run], &venue.cut.runs[at.run][at.lap]);
+            match &venue.age {
+                Some(placed) if older_by_s != 0.0 => {
+                    LapAccount::new(run, at.lap, &placed.moved(at.run, at.lap, lap, older_by_s))
+                }
+                _ => LapAccount::along(self.ways[i].as_ref()?, run, at.lap, lap),
+            }
         })
         .collect()
     }

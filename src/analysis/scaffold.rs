@@ -5,7 +5,7 @@
 //! with the line of each. It reads and writes no file.
 
 use super::inspection::{Inspection, inspect};
-use crate::circuit::{RunToCut, SpeedAge, cut};
+use crate::circuit::{RunToCut, cut};
 use crate::quantity::km_h_from_m_s;
 use crate::record::Recording;
 use crate::sample::{Ride, align};
@@ -146,7 +146,7 @@ fn found(runs: &[Proposed]) -> Option<Found> {
     if to_cut.is_empty() {
         return None;
     }
-    let cut = cut(&to_cut, &Circuit::default(), SpeedAge::USUAL).ok()?;
+    let cut = cut(&to_cut, &Circuit::default()).ok()?;
     Some(Found { gate: cut.gate, length_m: cut.length_m })
 }
 

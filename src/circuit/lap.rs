@@ -3,14 +3,14 @@
 //! Given rides, tracks and what the session says of the loop; gives laps with the instants of their step edges, or
 //! an error that says why there is none. Laps that must not be used carry a reason.
 
-use super::chainage::SpeedAge;
 use super::gate::Track;
 use super::passes::{
     RunPasses, find_passes, gate_for, has_moving_positions, has_regular_marks, loop_length, no_laps, plane_of,
     refuse_countless, steady_offset,
 };
 use super::reference_line::{LapTrack, ReferenceLine};
-use super::stint::{RunCutter, is_usual};
+use super::speed_age::{AgeEvidence, SpeedAge};
+use super::stint::{Placing, RunStints, is_usual};
 use super::track::track_line;
 use crate::error::Error;
 use crate::finding::{Finding, What};
@@ -82,91 +82,112 @@ pub struct LapCut {
     pub findings: Vec<Finding>,
 }
 
+/// The loop of some runs: passes and line are found, and laps can be placed along it.
+pub struct FoundLoop<'a> {
+    runs: &'a [RunToCut<'a>],
+    stints: Vec<RunStints<'a>>,
+    offset: f64,
+    /// Laps of no run yet.
+    cut: LapCut,
+}
+
+impl<'a> FoundLoop<'a> {
+    /// Errors: [`Error::NoLaps`] when a run has no way to tell its laps, [`Error::TooLarge`] when they are countless.
+    pub fn new(runs: &'a [RunToCut<'a>], circuit: &Circuit) -> Result<FoundLoop<'a>, Error> {
+        let mut findings = Vec::new();
+        let moving: Vec<bool> = runs.iter().map(|r| has_moving_positions(r.ride)).collect();
+        for (k, run) in runs.iter().enumerate() {
+            if !moving[k] && run.ride.latitude_deg.iter().any(|x| x.is_finite()) {
+                findings.push(Finding::of_run(k, What::NotMoving));
+            }
+        }
+        let plane = plane_of(runs, &moving);
+        let tracks: Vec<Track> =
+            runs.iter().map(|r| plane.as_ref().map_or_else(Track::default, |p| Track::of(r.ride, p))).collect();
+        let has_geometry = circuit.kind == Venue::Track && circuit.bend_radius_m.is_some();
+        let by_gate: Vec<bool> = runs
+            .iter()
+            .zip(&moving)
+            .map(|(r, &m)| m && r.source == LapSource::Auto && !(has_geometry && has_regular_marks(r.ride)))
+            .collect();
+
+        let gate = match (&plane, by_gate.iter().any(|b| *b)) {
+            (Some(plane), true) => gate_for(runs, &tracks, &by_gate, circuit, plane, &mut findings)?,
+            _ => None,
+        };
+        let mut passes = Vec::with_capacity(runs.len());
+        for (k, run) in runs.iter().enumerate() {
+            let found = find_passes(k, run, &tracks[k], by_gate[k], gate.as_ref(), circuit, &mut findings)?;
+            refuse_countless(run, &found)?;
+            passes.push(found);
+        }
+
+        let length_m = match (circuit.kind, circuit.length_m) {
+            (Venue::Track, Some(length)) => length,
+            _ => loop_length(runs, &passes)
+                .ok_or_else(|| no_laps(runs, "the place is not passed twice in one direction"))?,
+        };
+        let line = if has_geometry {
+            let bearing = circuit.home_straight_bearing_deg.unwrap_or(0.0);
+            circuit.bend_radius_m.map(|r| track_line(length_m, r, circuit.transition_m.unwrap_or(0.0), bearing))
+        } else {
+            average_line(runs, &tracks, &passes, length_m)
+        };
+        let has_bearings = line.is_some() && (!has_geometry || circuit.home_straight_bearing_deg.is_some());
+        if line.is_none() {
+            findings.push(Finding::of_session(What::BendsUnknown { track: circuit.kind == Venue::Track }));
+        }
+        let offset = steady_offset(runs, &passes, length_m, line.as_ref());
+        if offset != 0.0 {
+            findings.push(Finding::of_session(What::CutMoved { distance_m: (offset * length_m).abs() }));
+        }
+        let sighted = if has_geometry { None } else { line.as_ref() };
+        let stints: Vec<RunStints> = (0..runs.len())
+            .map(|k| {
+                let marks = mark_samples(runs[k].ride, by_gate[k]);
+                RunStints::new(&runs[k], &tracks[k], &passes[k], sighted, length_m, marks)
+            })
+            .collect();
+        let cut_line = line.as_ref().map(|l| l.rotated(offset * length_m));
+        let cut = LapCut {
+            length_m,
+            edge: edges(length_m, if has_geometry { None } else { cut_line.as_ref() }),
+            line: cut_line,
+            has_bearings,
+            gate: gate.zip(plane).map(|(g, p)| p.position(g.at)),
+            runs: Vec::new(),
+            marks: stints.iter().map(|s| s.marks.clone()).collect(),
+            findings,
+        };
+        Ok(FoundLoop { runs, stints, offset, cut })
+    }
+
+    pub fn lap_count(&self) -> usize {
+        self.stints.iter().map(RunStints::lap_count).sum()
+    }
+
+    /// The age of the speed reading by positions or lap marks of all runs; `None` where there are neither.
+    pub fn speed_age(&self) -> Option<SpeedAge> {
+        let evidence: Vec<AgeEvidence> = self.stints.iter().flat_map(RunStints::age_evidence).collect();
+        (!evidence.is_empty()).then(|| SpeedAge::shared(&evidence))
+    }
+
+    /// The laps with speed readings of some age, s.
+    pub fn cut(&self, age_s: f64) -> LapCut {
+        let mut out = self.cut.clone();
+        let placing = Placing { edge: &self.cut.edge, offset: self.offset, age_s };
+        out.runs = self.stints.iter().map(|s| s.placed(&placing)).collect();
+        mark_changing_speed(self.runs, &mut out.runs);
+        out
+    }
+}
+
 /// Cuts all runs of one loop.
 ///
-/// `age` is what is known of the age of the speed reading; it places a lap along the line.
-///
-/// Errors: [`Error::NoLaps`] when a run has no way to tell its laps, [`Error::TooLarge`] when they are countless.
-pub fn cut(runs: &[RunToCut], circuit: &Circuit, age: SpeedAge) -> Result<LapCut, Error> {
-    let mut findings = Vec::new();
-    let moving: Vec<bool> = runs.iter().map(|r| has_moving_positions(r.ride)).collect();
-    for (k, run) in runs.iter().enumerate() {
-        if !moving[k] && run.ride.latitude_deg.iter().any(|x| x.is_finite()) {
-            findings.push(Finding::of_run(k, What::NotMoving));
-        }
-    }
-    let plane = plane_of(runs, &moving);
-    let tracks: Vec<Track> =
-        runs.iter().map(|r| plane.as_ref().map_or_else(Track::default, |p| Track::of(r.ride, p))).collect();
-    let has_geometry = circuit.kind == Venue::Track && circuit.bend_radius_m.is_some();
-    let by_gate: Vec<bool> = runs
-        .iter()
-        .zip(&moving)
-        .map(|(r, &m)| m && r.source == LapSource::Auto && !(has_geometry && has_regular_marks(r.ride)))
-        .collect();
-
-    let gate = match (&plane, by_gate.iter().any(|b| *b)) {
-        (Some(plane), true) => gate_for(runs, &tracks, &by_gate, circuit, plane, &mut findings)?,
-        _ => None,
-    };
-    let mut passes = Vec::with_capacity(runs.len());
-    for (k, run) in runs.iter().enumerate() {
-        let found = find_passes(k, run, &tracks[k], by_gate[k], gate.as_ref(), circuit, &mut findings)?;
-        refuse_countless(run, &found)?;
-        passes.push(found);
-    }
-
-    let length_m = match (circuit.kind, circuit.length_m) {
-        (Venue::Track, Some(length)) => length,
-        _ => {
-            loop_length(runs, &passes).ok_or_else(|| no_laps(runs, "the place is not passed twice in one direction"))?
-        }
-    };
-    let line = if has_geometry {
-        let bearing = circuit.home_straight_bearing_deg.unwrap_or(0.0);
-        circuit.bend_radius_m.map(|r| track_line(length_m, r, circuit.transition_m.unwrap_or(0.0), bearing))
-    } else {
-        average_line(runs, &tracks, &passes, length_m)
-    };
-    let has_bearings = line.is_some() && (!has_geometry || circuit.home_straight_bearing_deg.is_some());
-    if line.is_none() {
-        findings.push(Finding::of_session(What::BendsUnknown { track: circuit.kind == Venue::Track }));
-    }
-    let offset = steady_offset(runs, &passes, length_m, line.as_ref());
-    if offset != 0.0 {
-        findings.push(Finding::of_session(What::CutMoved { distance_m: (offset * length_m).abs() }));
-    }
-    let cut_line = line.as_ref().map(|l| l.rotated(offset * length_m));
-    let edge = edges(length_m, if has_geometry { None } else { cut_line.as_ref() });
-
-    let mut out = LapCut {
-        length_m,
-        edge: edge.clone(),
-        has_bearings,
-        gate: gate.zip(plane).map(|(g, p)| p.position(g.at)),
-        ..LapCut::default()
-    };
-    for (k, run) in runs.iter().enumerate() {
-        let marks = mark_samples(run.ride, by_gate[k]);
-        let sighted = if has_geometry { None } else { line.as_ref() };
-        let cutter = RunCutter {
-            run,
-            track: &tracks[k],
-            passes: &passes[k],
-            line: sighted,
-            length_m,
-            edge: &edge,
-            offset,
-            marks: &marks,
-            age,
-        };
-        out.runs.push(cutter.laps());
-        out.marks.push(marks);
-    }
-    mark_changing_speed(runs, &mut out.runs);
-    out.line = cut_line;
-    out.findings = findings;
-    Ok(out)
+/// Errors: those of [`FoundLoop::new`].
+pub fn cut(runs: &[RunToCut], circuit: &Circuit) -> Result<LapCut, Error> {
+    let found = FoundLoop::new(runs, circuit)?;
+    Ok(found.cut(found.speed_age().unwrap_or(SpeedAge::USUAL).mean_s))
 }
 
 /// Step edges at equal shares of the lap, but none in a hairpin: there the bicycle trades height for speed within

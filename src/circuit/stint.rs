@@ -2,13 +2,16 @@
 //!
 //! Given the passes of a run and the line; gives its laps. A lap keeps its reason and is never removed.
 
-use super::chainage::{Chainage, Sighting, SpeedAge};
+use super::chainage::Chainage;
 use super::gate::Track;
 use super::gate_search::LENGTH_TOLERANCE;
 use super::lap::{Lap, RunToCut};
 use super::passes::{Passes, RunPasses};
 use super::reference_line::ReferenceLine;
+use super::sighting::{Sighting, Sightings};
+use super::speed_age::AgeEvidence;
 use crate::sample::{Reason, Ride};
+use std::ops::Range;
 
 /// Standard deviation of a satellite position along the line, m, and the time over which it stays the same, s
 /// (common practice, no source).
@@ -29,25 +32,55 @@ pub(super) fn is_usual(ride: &Ride, from_s: f64, to_s: f64, length_m: f64) -> bo
     (length / length_m - 1.0).abs() <= LENGTH_TOLERANCE
 }
 
-/// Cuts one run.
-pub(super) struct RunCutter<'a> {
-    pub run: &'a RunToCut<'a>,
-    pub track: &'a Track,
-    pub passes: &'a RunPasses,
-    pub line: Option<&'a ReferenceLine>,
-    pub length_m: f64,
+/// A run whose laps are told apart but not placed along the line yet.
+pub(super) struct RunStints<'a> {
+    ride: &'a Ride,
+    length_m: f64,
+    /// As wide as the passes are apart; laps that cannot be placed have a reason.
+    laps: Vec<Lap>,
+    stints: Vec<Stint>,
+    pub marks: Vec<Option<Reason>>,
+}
+
+/// Laps that follow each other and share one chainage.
+struct Stint {
+    laps: Range<usize>,
+    /// Rough instants of the passes that bound the laps.
+    passes_s: Vec<f64>,
+    tie: Tie,
+    /// Instants off the line.
+    off_line_s: Vec<f64>,
+}
+
+/// What ties the wheel's distance to the line.
+enum Tie {
+    /// Nothing: laps are counted by the wheel.
+    Distance,
+    Sightings(Sightings),
+    TooFewSightings,
+}
+
+/// Where laps are cut.
+pub(super) struct Placing<'a> {
+    /// Step edges as shares of the lap.
     pub edge: &'a [f64],
     /// Where the cut lies from the pass, share of the lap.
     pub offset: f64,
-    pub marks: &'a [Option<Reason>],
-    pub age: SpeedAge,
+    pub age_s: f64,
 }
 
-impl RunCutter<'_> {
-    pub fn laps(&self) -> Vec<Lap> {
-        let ride = self.run.ride;
-        let mut laps: Vec<Lap> = self
-            .passes
+impl<'a> RunStints<'a> {
+    /// `line` where positions are to be seen against it.
+    pub fn new(
+        run: &RunToCut<'a>,
+        track: &Track,
+        passes: &RunPasses,
+        line: Option<&ReferenceLine>,
+        length_m: f64,
+        marks: Vec<Option<Reason>>,
+    ) -> RunStints<'a> {
+        let ride = run.ride;
+        let laps: Vec<Lap> = passes
             .at_s
             .windows(2)
             .enumerate()
@@ -59,54 +92,63 @@ impl RunCutter<'_> {
                 edge_s: Vec::new(),
                 reason: if !ride.is_unbroken(w[0], w[1]) {
                     Some(Reason::Gap)
-                } else if !is_usual(ride, w[0], w[1], self.length_m) {
+                } else if !is_usual(ride, w[0], w[1], length_m) {
                     Some(Reason::LapLengthOff)
                 } else {
                     None
                 },
             })
             .collect();
-        let mut from = 0;
-        while from < laps.len() {
-            if laps[from].reason.is_some() {
-                from += 1;
-                continue;
-            }
-            let mut to = from;
-            while to < laps.len() && laps[to].reason.is_none() {
-                to += 1;
-            }
-            self.cut_stint(&mut laps[from..to]);
-            from = to;
+        let stints = laps
+            .chunk_by(|a, b| a.reason.is_none() == b.reason.is_none())
+            .filter(|chunk| chunk[0].reason.is_none())
+            .map(|chunk| {
+                let from = chunk[0].number - 1;
+                let passes_s: Vec<f64> = chunk.iter().map(|l| l.start_s).chain(chunk.last().map(|l| l.end_s)).collect();
+                let mut off_line_s = Vec::new();
+                let tied = |all| Sightings::new(all).map_or(Tie::TooFewSightings, Tie::Sightings);
+                let tie = match (passes.how, line) {
+                    (Passes::Distance, _) => Tie::Distance,
+                    (Passes::Marks, _) => tied(marked(ride, &passes_s, length_m)),
+                    (Passes::Gate, Some(line)) => {
+                        tied(sighted(ride, track, line, &passes_s, length_m, &mut off_line_s))
+                    }
+                    (Passes::Gate, None) => Tie::TooFewSightings,
+                };
+                Stint { laps: from..from + chunk.len(), passes_s, tie, off_line_s }
+            })
+            .collect();
+        RunStints { ride, length_m, laps, stints, marks }
+    }
+
+    pub fn lap_count(&self) -> usize {
+        self.laps.len()
+    }
+
+    /// What the stints say of the age of the speed reading.
+    pub fn age_evidence(&self) -> impl Iterator<Item = AgeEvidence> {
+        self.stints.iter().filter_map(|stint| match &stint.tie {
+            Tie::Sightings(sightings) => sightings.age_evidence(&stint.passes_s),
+            Tie::Distance | Tie::TooFewSightings => None,
+        })
+    }
+
+    /// The laps, cut at the step edges.
+    pub fn placed(&self, placing: &Placing) -> Vec<Lap> {
+        let mut laps = self.laps.clone();
+        for stint in &self.stints {
+            self.place(stint, &mut laps[stint.laps.clone()], placing);
         }
         laps
     }
 
-    /// Laps that follow each other share one chainage.
-    fn cut_stint(&self, laps: &mut [Lap]) {
-        let ride = self.run.ride;
-        let (Some(first), Some(last)) = (laps.first(), laps.last()) else { return };
-        let (from_s, to_s) = (first.start_s, last.end_s);
-        let passes: Vec<f64> = laps.iter().map(|l| l.start_s).chain(std::iter::once(to_s)).collect();
-        let mut off_line: Vec<f64> = Vec::new();
-        let chainage = match self.passes.how {
-            Passes::Distance => Some(Chainage::by_distance(ride, from_s)),
-            Passes::Marks => {
-                let sightings: Vec<Sighting> = passes
-                    .iter()
-                    .enumerate()
-                    .map(|(i, &t)| Sighting {
-                        time_s: t,
-                        chainage_m: i as f64 * self.length_m,
-                        sd_m: MARK_SD_S * ride.distance_m.rate_at(t).max(1.0),
-                    })
-                    .collect();
-                Chainage::fit(ride, &sightings, &passes, self.age)
-            }
-            Passes::Gate => {
-                let sightings = self.sightings(&passes, &mut off_line);
-                Chainage::fit(ride, &sightings, &passes, self.age)
-            }
+    fn place(&self, stint: &Stint, laps: &mut [Lap], placing: &Placing) {
+        let ride = self.ride;
+        let (from_s, to_s) = (stint.passes_s[0], stint.passes_s[laps.len()]);
+        let chainage = match &stint.tie {
+            Tie::Distance => Some(Chainage::by_distance(ride, from_s)),
+            Tie::Sightings(sightings) => sightings.chainage(placing.age_s, &stint.passes_s),
+            Tie::TooFewSightings => None,
         };
         let Some(chainage) = chainage else {
             for lap in laps {
@@ -119,14 +161,14 @@ impl RunCutter<'_> {
         let a = ride.stretch.partition_point(|s| *s < stretch);
         let b = ride.stretch.partition_point(|s| *s <= stretch);
         let lap_s = (to_s - from_s) / laps.len() as f64;
-        let reach_s = 30.0 + self.offset.abs() * 2.0 * lap_s;
+        let reach_s = 30.0 + placing.offset.abs() * 2.0 * lap_s;
         let (open_s, close_s) = (ride.time_s[a].max(from_s - reach_s), ride.time_s[b - 1].min(to_s + reach_s));
         for (i, lap) in laps.iter_mut().enumerate() {
-            let edges: Option<Vec<f64>> = self
+            let edges: Option<Vec<f64>> = placing
                 .edge
                 .iter()
                 .map(|share| {
-                    let target = (i as f64 + self.offset + share) * self.length_m;
+                    let target = (i as f64 + placing.offset + share) * self.length_m;
                     let near = (lap.start_s - reach_s).max(open_s)..(lap.end_s + reach_s).min(close_s);
                     chainage.time_at(ride, target, near.start, near.end)
                 })
@@ -137,46 +179,19 @@ impl RunCutter<'_> {
                     lap.end_s = edges[edges.len() - 1];
                     lap.distance_m = ride.distance_m.at(lap.end_s) - ride.distance_m.at(lap.start_s);
                     lap.edge_s = edges;
-                    lap.reason = self.reason_in(lap.start_s, lap.end_s, &off_line);
+                    lap.reason = self.reason_in(lap.start_s, lap.end_s, &stint.off_line_s);
                 }
                 None => {
-                    let reason = self.reason_in(lap.start_s, lap.end_s, &off_line);
+                    let reason = self.reason_in(lap.start_s, lap.end_s, &stint.off_line_s);
                     lap.reason = Some(reason.unwrap_or(Reason::Gap));
                 }
             }
         }
     }
 
-    /// Places on the line for the records of a stint; instants off the line are noted.
-    fn sightings(&self, passes: &[f64], off_line: &mut Vec<f64>) -> Vec<Sighting> {
-        let ride = self.run.ride;
-        let Some(line) = self.line else { return Vec::new() };
-        let mut out = Vec::new();
-        for (lap, w) in passes.windows(2).enumerate() {
-            let (start, whole) = (ride.distance_m.at(w[0]), ride.distance_m.at(w[1]) - ride.distance_m.at(w[0]));
-            for i in ride.records_between(w[0], w[1]) {
-                let place = self.track.place[i];
-                if !place.is_known() {
-                    continue;
-                }
-                let expected = (lap as f64 + (ride.distance_m.totals()[i] - start) / whole) * self.length_m;
-                let Some(p) = line.project(place, expected, 45.0) else { continue };
-                if p.offset_m > OFF_LINE_M {
-                    off_line.push(ride.time_s[i]);
-                    continue;
-                }
-                let interval = if i > 0 { ride.time_s[i] - ride.time_s[i - 1] } else { 1.0 };
-                // Neighbouring fixes share their error, so each weighs as little as its share of the error's life.
-                let share = (2.0 * POSITION_TIME_S / interval.clamp(0.2, 2.0 * POSITION_TIME_S)).sqrt();
-                out.push(Sighting { time_s: ride.time_s[i], chainage_m: p.chainage_m, sd_m: POSITION_SD_M * share });
-            }
-        }
-        out
-    }
-
     /// The gravest reason among the records of a span, power looked at a little beyond it.
     fn reason_in(&self, from_s: f64, to_s: f64, off_line: &[f64]) -> Option<Reason> {
-        let ride = self.run.ride;
+        let ride = self.ride;
         let inner = ride.records_between(from_s, to_s);
         let outer = ride.records_between(from_s - LAG_REACH_S, to_s + LAG_REACH_S);
         let power = |i: &usize| matches!(self.marks[*i], Some(Reason::PowerMissing | Reason::PowerStuck));
@@ -184,4 +199,48 @@ impl RunCutter<'_> {
         let off = off_line.iter().filter(|t| **t >= from_s && **t < to_s).count() as f64 > OFF_LINE_S;
         marked.or_else(|| outer.filter(power).find_map(|i| self.marks[i])).or(off.then_some(Reason::OffTheLine))
     }
+}
+
+/// Lap marks as sightings of the line's beginning.
+fn marked(ride: &Ride, passes_s: &[f64], length_m: f64) -> Vec<Sighting> {
+    passes_s
+        .iter()
+        .enumerate()
+        .map(|(i, &t)| {
+            let sd_m = MARK_SD_S * ride.distance_m.rate_at(t).max(1.0);
+            Sighting::new(ride, t, i as f64 * length_m, sd_m)
+        })
+        .collect()
+}
+
+/// Places on the line for the records of a stint; instants off the line are noted.
+fn sighted(
+    ride: &Ride,
+    track: &Track,
+    line: &ReferenceLine,
+    passes_s: &[f64],
+    length_m: f64,
+    off_line_s: &mut Vec<f64>,
+) -> Vec<Sighting> {
+    let mut out = Vec::new();
+    for (lap, w) in passes_s.windows(2).enumerate() {
+        let (start, whole) = (ride.distance_m.at(w[0]), ride.distance_m.at(w[1]) - ride.distance_m.at(w[0]));
+        for i in ride.records_between(w[0], w[1]) {
+            let place = track.place[i];
+            if !place.is_known() {
+                continue;
+            }
+            let expected = (lap as f64 + (ride.distance_m.totals()[i] - start) / whole) * length_m;
+            let Some(p) = line.project(place, expected, 45.0) else { continue };
+            if p.offset_m > OFF_LINE_M {
+                off_line_s.push(ride.time_s[i]);
+                continue;
+            }
+            let interval = if i > 0 { ride.time_s[i] - ride.time_s[i - 1] } else { 1.0 };
+            // Neighbouring fixes share their error, so each weighs as little as its share of the error's life.
+            let share = (2.0 * POSITION_TIME_S / interval.clamp(0.2, 2.0 * POSITION_TIME_S)).sqrt();
+            out.push(Sighting::new(ride, ride.time_s[i], p.chainage_m, POSITION_SD_M * share));
+        }
+    }
+    out
 }

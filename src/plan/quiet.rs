@@ -9,8 +9,8 @@ use super::simulate::simulate;
 use super::truth::Truth;
 use crate::analysis::air_of_run::{RunAir, run_air};
 use crate::analysis::instrument::{Input, alter, inputs_of};
-use crate::analysis::loop_venue::{choices, conditions, gravity, lap_inputs};
-use crate::circuit::{RunToCut, SpeedAge, cut};
+use crate::analysis::loop_venue::{ALL_LAPS, choices, conditions, gravity, lap_inputs};
+use crate::circuit::{RunToCut, cut};
 use crate::error::Error;
 use crate::record::Recording;
 use crate::sample::{Cumulative, Reason, Ride, align};
@@ -104,12 +104,12 @@ impl QuietDay {
             .zip(&rides)
             .map(|(run, ride)| RunToCut { file: &run.file, ride, source: run.laps })
             .collect();
-        let cut = cut(&to_cut, &session.circuit, SpeedAge::USUAL)?;
+        let cut = cut(&to_cut, &session.circuit)?;
         let air: Vec<RunAir> =
             rides.iter().map(|ride| run_air(&session.air, &session.wind, None, ride)).collect::<Result<_, _>>()?;
         let runs = conditions(&session, &rides, &cut, &air, gravity(&rides));
         let choices = choices(&session, &cut);
-        let (inputs, address) = lap_inputs(&session, &rides, &cut, &runs);
+        let (inputs, address) = lap_inputs(&session, &rides, &cut, &runs, ALL_LAPS);
         let sources = sources(&session, &air);
         let mut laps: Vec<Vec<QuietLap>> = rides.iter().map(|_| Vec::new()).collect();
         for (input, at) in inputs.into_iter().zip(address) {
@@ -171,7 +171,7 @@ impl QuietDay {
 
 /// The standard uncertainties that a session states, the mass once.
 fn sources(session: &Session, air: &[RunAir]) -> Vec<QuietSource> {
-    inputs_of(session, air, None)
+    inputs_of(session, air, None, None)
         .into_iter()
         .filter(|(input, _)| input.run().is_none_or(|k| k == 0))
         .map(|(input, standard_uncertainty)| QuietSource { input, standard_uncertainty })

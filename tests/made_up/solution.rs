@@ -51,6 +51,11 @@ pub fn solution(request: Request, session: &Session) -> Solution {
             kind: if request.rollers { "rollers" } else { "road" }.into(),
             length_m: Some(1268.4).filter(|_| !request.rollers),
             gate: Some(Gate { lat_deg: 51.5, lon_deg: 7.25 }).filter(|_| !request.rollers),
+            speed_age_s: if request.rollers {
+                Measured::default()
+            } else {
+                Measured { value: Some(0.58), se: Some(0.07) }
+            },
             profile: Vec::new(),
         },
         separation: Separation {

@@ -4,7 +4,7 @@
 //! record only: braking shows when a session is solved.
 
 use super::Drawn;
-use crate::circuit::{Lap, LapCut, RunToCut, SpeedAge, cut, has_moving_positions};
+use crate::circuit::{Lap, LapCut, RunToCut, cut, has_moving_positions};
 use crate::evidence::{LinePoint, RunEvidence};
 use crate::finding::What;
 use crate::sample::Ride;
@@ -86,7 +86,7 @@ pub(super) fn find(file: &str, ride: &Ride, length_m: Option<f64>) -> Found {
 }
 
 fn cut_alone(file: &str, ride: &Ride, source: LapSource, circuit: &Circuit) -> Result<LapCut, crate::error::Error> {
-    cut(&[RunToCut { file, ride, source }], circuit, SpeedAge::USUAL)
+    cut(&[RunToCut { file, ride, source }], circuit)
 }
 
 /// The cut is content with two marks at one distance; a person calls marks regular when most are.

@@ -3,7 +3,7 @@
 //! Given session and solution; gives words.
 
 use super::super::laps_left_out;
-use super::super::number::{counted, listed};
+use super::super::number::{counted, listed, measured};
 use super::super::sources::Source;
 use super::super::units::Units;
 use super::{Paragraph, cite, has_code, has_geometry, has_loops, has_venue, loop_runs};
@@ -38,19 +38,28 @@ pub(super) fn laps(session: &Session, solution: &Solution) -> Option<Paragraph> 
     let mut sources = Vec::new();
     let mut text = vec![cutting(session)];
     text.push(place_of_the_cut(session, solution));
-    text.push(if has_geometry(session) {
-        "The place along the lap is the distance by the wheel, tied to the lap marks; how old the speed reading is, is \
-         taken as that with which the laps repeat best."
-            .into()
+    let known = solution.circuit.speed_age_s.value.is_some();
+    let age = format!("{} s", measured(&solution.circuit.speed_age_s).replace('-', "−"));
+    if has_geometry(session) {
+        text.push("The place along the lap is the distance by the wheel, tied to the lap marks.".into());
+        if known {
+            text.push(format!("The speed reading is taken to be {age} old, with which the laps repeat best."));
+        }
     } else {
         sources.push(Source::DurbinKoopman);
-        format!(
-            "Where there are positions, the place along the lap is the distance by the wheel, whose start, scale and age \
-             are tied to all positions of a stretch of laps together; a slow drift from lap to lap is added where they ask \
+        text.push(format!(
+            "Where there are positions, the place along the lap is the distance by the wheel, whose start and scale are \
+             tied to all positions of a stretch of laps together; a slow drift from lap to lap is added where they ask \
              for one {}. No single position is followed.",
             cite(Source::DurbinKoopman)
-        )
-    });
+        ));
+        if known {
+            text.push(format!(
+                "The speed reading is {age} old by the positions or lap marks of all runs and by what sensors usually show \
+                 (0.4 ± 0.4 s), and where that puts the laps is part of the uncertainty."
+            ));
+        }
+    }
     let steps = solution.circuit.profile.len().saturating_sub(1);
     if steps > 0 {
         let hairpin = if has_geometry(session) { "" } else { "; no step begins or ends in a bend tighter than 16 m" };

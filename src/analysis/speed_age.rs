@@ -1,0 +1,81 @@
+//! The age of the speed reading, and where it puts the laps of a loop.
+//!
+//! Given the found loop; gives the age with its standard uncertainty: on a road from positions or lap marks of all runs, on a
+//! track of known bends from the account itself.
+
+use crate::circuit::{FoundLoop, Lap, SpeedAge};
+use rayon::prelude::*;
+
+/// Coarse trials, from the least, s.
+const COARSE_S: [f64; 2] = [-0.3, 1.5];
+/// Steps of the coarse, the fine and the finest trials, s.
+const STEPS_S: [f64; 3] = [0.15, 0.04, 0.01];
+/// Steps to either side of the best so far.
+const REACH: i32 = 3;
+/// Share of the most laps that an age must leave standing.
+const STANDING: f64 = 0.9;
+
+/// The age and what it does to the laps.
+#[derive(Debug, Clone)]
+pub struct PlacedByAge {
+    pub age: SpeedAge,
+    /// Laps of each run, placed with speed readings one standard uncertainty older.
+    pub older: Vec<Vec<Lap>>,
+}
+
+impl PlacedByAge {
+    pub fn new(found: &FoundLoop, age: SpeedAge) -> PlacedByAge {
+        PlacedByAge { age, older: found.cut(age.mean_s + age.sd_s).runs }
+    }
+
+    /// A lap with speed readings older by `by_s`: its step edges move in proportion, by less than a step.
+    pub fn moved(&self, run: usize, index: usize, lap: &Lap, by_s: f64) -> Lap {
+        let older = &self.older[run][index];
+        let share = by_s / self.age.sd_s;
+        let along = |a: f64, b: f64| a + share * (b - a);
+        if older.edge_s.len() != lap.edge_s.len() {
+            return lap.clone();
+        }
+        Lap {
+            start_s: along(lap.start_s, older.start_s),
+            end_s: along(lap.end_s, older.end_s),
+            edge_s: lap.edge_s.iter().zip(&older.edge_s).map(|(a, b)| along(*a, *b)).collect(),
+            ..lap.clone()
+        }
+    }
+}
+
+/// What an age of the speed reading gives.
+#[derive(Debug, Clone, Copy)]
+pub struct AgeTrial {
+    pub age_s: f64,
+    /// Laps that pass the screening; a wrong age makes sound laps look spoiled.
+    pub laps: usize,
+    /// Scatter of a row of the account, m.
+    pub scatter_m: f64,
+}
+
+/// The age of the speed reading with which the laps of a track repeat best.
+///
+/// Between two bends load, speed and height of the centre of mass change within metres, so two metres of misplacement show
+/// in every step (and move Crr by several per cent); lap marks alone leave that much open. Coarse first, then fine; what is
+/// left open is the finest step.
+pub fn by_scatter(trial: impl Fn(f64) -> Option<AgeTrial> + Sync) -> Option<SpeedAge> {
+    let best_of = |ages: Vec<f64>| {
+        let tried: Vec<AgeTrial> = ages.into_par_iter().filter_map(&trial).collect();
+        let most = tried.iter().map(|t| t.laps).max()?;
+        tried
+            .into_iter()
+            .filter(|t| t.laps as f64 >= STANDING * most as f64)
+            .min_by(|a, b| a.scatter_m.total_cmp(&b.scatter_m))
+            .map(|t| t.age_s)
+    };
+    let around = |centre: f64, step: f64| (-REACH..=REACH).map(|k| centre + f64::from(k) * step).collect::<Vec<f64>>();
+    let [coarse, fine, finest] = STEPS_S;
+    let count = ((COARSE_S[1] - COARSE_S[0]) / coarse).round() as i32;
+    let mut best = best_of((0..=count).map(|k| COARSE_S[0] + f64::from(k) * coarse).collect())?;
+    for step in [fine, finest] {
+        best = best_of(around(best, step))?;
+    }
+    Some(SpeedAge { mean_s: best, sd_s: finest })
+}
