@@ -316,7 +316,7 @@ impl What {
             What::LagAtBound { lag_s } => format!("The delay between power and speed sits on its bound of {lag_s:.1} s; the channels may come from different clocks."),
             What::NotConverged { iterations } => format!("The solver stopped after {iterations} steps without settling; the best point is given, treat it with care."),
             What::Implausible { name, value } => format!("{name} = {value:.5} is outside anything measured on a bicycle; look for a wrong mass, wind, or braking."),
-            What::FewLaps { laps } => format!("Only {laps} laps are used; intervals are wide for want of repeats."),
+            What::FewLaps { laps } => format!("Only {laps} laps are used; intervals are wide for want of repeats, and rest in part on a model of the scatter within laps, which knows nothing of a position that changes from lap to lap."),
             What::OrderConfounded { order } => format!("The set-ups were ridden in the order {order}, so a drift through the day looks like a difference between them. Ride A B B A or A B C C B A."),
             What::WindDrifted { change_m_s } => format!("The wind changed by {change_m_s:.1} m/s during the run and is modelled as drifting linearly."),
             What::DriftConfounded { setup, baseline, order, inflation, better } => format!("In the order {order} the drift of Crr through the day looks like the difference of {setup} and {baseline}: fitting it makes the standard error of that difference {}. The interval says so; ride {better}, which keeps the two apart.", if *inflation < 1000.0 { format!("{inflation:.1} times as large") } else { "grow without limit".into() }),

@@ -448,8 +448,8 @@ pub struct BootstrapLine {
 /// Both standard errors of one quantity; `null` where it is not known or held common.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 pub struct Resampled {
-    /// Of the sandwich, as in `scatter_se` of the estimate.
-    pub scatter_se: Option<f64>,
+    /// Of the sandwich by itself, before it is steadied by the working model.
+    pub sandwich_se: Option<f64>,
     /// Of the laps drawn again.
     pub bootstrap_se: Option<f64>,
 }

@@ -94,7 +94,7 @@ impl Opinions {
         self.disagree += usize::from(b.disagrees);
         for line in b.setups.iter().chain(&b.contrasts) {
             for r in [&line.crr, &line.cda_m2] {
-                self.ratio.extend(r.bootstrap_se.zip(r.scatter_se).map(|(b, s)| b / s));
+                self.ratio.extend(r.bootstrap_se.zip(r.sandwich_se).map(|(b, s)| b / s));
             }
         }
     }

@@ -128,12 +128,13 @@ pub fn evidence(
 
 fn regions(venue: &LoopVenue) -> Vec<JointRegion> {
     let fit = &venue.fit;
-    let v = &fit.covariance.covariance;
     (0..fit.layout.crr.len())
         .map(|s| {
             let (a, b) = (fit.layout.crr[s], fit.layout.cda[s]);
             let mut unit = nalgebra::DVector::zeros(fit.layout.len);
             unit[a] = 1.0;
+            let of_crr = fit.covariance.contrast(&unit);
+            let v = fit.covariance.moderated_covariance(of_crr.dof);
             JointRegion {
                 setup: s,
                 crr: fit.parameters[a],
@@ -141,7 +142,7 @@ fn regions(venue: &LoopVenue) -> Vec<JointRegion> {
                 var_crr: v[(a, a)],
                 var_cda: v[(b, b)],
                 covariance: v[(a, b)],
-                dof: fit.covariance.contrast(&unit).dof,
+                dof: of_crr.moderated().dof,
             }
         })
         .collect()

@@ -131,7 +131,7 @@ impl Report<'_> {
         let first = &self.quantities[self.session.baseline()];
         let correlation = self.correlation(first);
         let known = (1.0 - correlation.powi(2)).max(0.0).sqrt();
-        let se = |l: &Linear| self.venue.fit.covariance.contrast(&l.coefficients).standard_error();
+        let se = |l: &Linear| self.venue.fit.covariance.contrast(&l.coefficients).moderated().standard_uncertainty;
         let finite = |x: f64| x.is_finite().then_some(x);
         Separation {
             correlation: finite(correlation),
@@ -146,9 +146,10 @@ impl Report<'_> {
     }
 
     fn correlation(&self, q: &SetupQuantities) -> f64 {
-        let v = &self.venue.fit.covariance.covariance;
-        let quadratic = |a: &DVector<f64>, b: &DVector<f64>| (a.transpose() * v * b)[(0, 0)];
         let (a, b) = (&q.crr.coefficients, &q.cda.coefficients);
+        let robust = &self.venue.fit.covariance;
+        let v = robust.moderated_covariance(robust.contrast(a).dof);
+        let quadratic = |a: &DVector<f64>, b: &DVector<f64>| a.dot(&(&v * b));
         quadratic(a, b) / (quadratic(a, a) * quadratic(b, b)).sqrt()
     }
 
@@ -176,8 +177,8 @@ impl Report<'_> {
             cda_m2_with_crr_held: self.held.as_ref().map(|h| {
                 let mut unit = DVector::zeros(h.covariance.covariance.nrows());
                 unit[h.column[s]] = 1.0;
-                let v = h.covariance.contrast(&unit);
-                self.held_cda(h.cda_m2[s], v.standard_error(), v.dof).estimate(self.confidence)
+                let scatter = h.covariance.contrast(&unit).moderated();
+                self.held_cda(h.cda_m2[s], scatter).estimate(self.confidence)
             }),
             crr_held: self.held.as_ref().map(|_| HELD_CRR),
             mean_speed_m_s,
@@ -208,7 +209,7 @@ impl Report<'_> {
         }
         for q in &self.quantities {
             let difference_crr = q.crr.value(&fit.least_squares.parameters) - q.crr.value(&fit.parameters);
-            let standard_error = fit.covariance.contrast(&q.crr.coefficients).standard_error();
+            let standard_error = fit.covariance.contrast(&q.crr.coefficients).moderated().standard_uncertainty;
             if difference_crr.abs() > 2.0 * standard_error {
                 out.push(Finding::of_session(What::Gusty { difference_crr, standard_error }));
                 break;

@@ -7,7 +7,6 @@ use crate::constant::STANDARD_GRAVITY_M_S2;
 use crate::quantity::m_s_from_km_h;
 use crate::session::Session;
 use crate::solve::layout::Layout;
-use crate::uncertainty::budget::Combined;
 use crate::uncertainty::cluster::ClusterRobust;
 use nalgebra::DVector;
 
@@ -98,10 +97,9 @@ pub fn linear_known(
     if linear.coefficients.iter().all(|c| *c == 0.0) {
         return Known::Exactly(linear.constant);
     }
-    let v = covariance.contrast(&linear.coefficients);
     Known::Within(Uncertain {
         value: linear.value(parameters),
-        scatter: Combined { standard_uncertainty: v.standard_error(), dof: v.dof },
+        scatter: covariance.contrast(&linear.coefficients).moderated(),
         instrument_se,
     })
 }

@@ -11,6 +11,7 @@ use crate::session::Session;
 use crate::solution::{BootstrapLine, BootstrapResult, Estimate, Resampled, Solution};
 use crate::solve::resample::{Drawing, resample};
 use crate::uncertainty::bootstrap::Bootstrap;
+use crate::uncertainty::cluster::ClusterRobust;
 
 /// Ratio of two standard errors from which they disagree.
 const DISAGREE_FROM: f64 = 1.25;
@@ -37,15 +38,15 @@ pub fn second_opinion(session: &Session, venue: &LoopVenue, solution: &Solution,
             return SecondOpinion { result: None, findings: vec![Finding::of_session(said)] };
         }
     };
-    let power = PowerAt::reference(session);
+    let (power, covariance) = (PowerAt::reference(session), &venue.fit.covariance);
     let of = |s: usize| SetupQuantities::new(&venue.fit.layout, s, &power);
     let line = |setup: &str, baseline: Option<&str>, q: &SetupQuantities, [crr, cda_m2, power_w]: [&Estimate; 3]| {
         BootstrapLine {
             setup: setup.to_string(),
             baseline: baseline.map(str::to_string),
-            crr: resampled(&bootstrap, &q.crr, crr),
-            cda_m2: resampled(&bootstrap, &q.cda, cda_m2),
-            power_w: resampled(&bootstrap, &q.power, power_w),
+            crr: resampled(covariance, &bootstrap, &q.crr, crr),
+            cda_m2: resampled(covariance, &bootstrap, &q.cda, cda_m2),
+            power_w: resampled(covariance, &bootstrap, &q.power, power_w),
         }
     };
     let each = solution.setups.iter().enumerate();
@@ -60,7 +61,7 @@ pub fn second_opinion(session: &Session, venue: &LoopVenue, solution: &Solution,
         .collect();
     let limit = DISAGREE_FROM.ln() + NOISE_SDS / (2.0 * draws as f64).sqrt();
     let all = || setups.iter().chain(&contrasts);
-    if all().all(|l| [l.crr, l.cda_m2, l.power_w].iter().all(|r| r.scatter_se.is_none())) {
+    if all().all(|l| [l.crr, l.cda_m2, l.power_w].iter().all(|r| r.sandwich_se.is_none())) {
         return SecondOpinion::default();
     }
     // A lap alone at its speed in its run never changes, so that too small an error means nothing there.
@@ -79,10 +80,14 @@ pub fn second_opinion(session: &Session, venue: &LoopVenue, solution: &Solution,
     SecondOpinion { result: Some(result), findings }
 }
 
-fn resampled(bootstrap: &Bootstrap, linear: &Linear, estimate: &Estimate) -> Resampled {
-    let Some(scatter_se) = estimate.scatter_se else { return Resampled::default() };
+fn resampled(covariance: &ClusterRobust, bootstrap: &Bootstrap, linear: &Linear, estimate: &Estimate) -> Resampled {
+    if estimate.scatter_se.is_none() {
+        return Resampled::default();
+    }
+    let finite = |se: f64| Some(se).filter(|se| se.is_finite());
     let se = bootstrap.standard_error(&linear.coefficients);
-    Resampled { scatter_se: Some(scatter_se), bootstrap_se: Some(se).filter(|se| se.is_finite()) }
+    let sandwich_se = covariance.contrast(&linear.coefficients).standard_error();
+    Resampled { sandwich_se: finite(sandwich_se), bootstrap_se: finite(se) }
 }
 
 /// A quantity whose two standard errors differ.
@@ -107,7 +112,7 @@ fn worst<'a>(
             None => name(&line.setup),
         };
         for (quantity, r) in [("Crr", &line.crr), ("CdA", &line.cda_m2)] {
-            let Some((cluster_se, bootstrap_se)) = r.scatter_se.zip(r.bootstrap_se) else { continue };
+            let Some((cluster_se, bootstrap_se)) = r.sandwich_se.zip(r.bootstrap_se) else { continue };
             let larger = (bootstrap_se / cluster_se).ln();
             let distance = if both_ways { larger.abs() } else { larger };
             if distance.is_finite() && worst.as_ref().is_none_or(|w| distance > w.distance) {
@@ -179,7 +184,7 @@ mod tests {
     }
 
     fn line(baseline: Option<&str>, crr: f64, cda: f64) -> BootstrapLine {
-        let of = |ratio: f64| Resampled { scatter_se: Some(1e-4), bootstrap_se: Some(ratio * 1e-4) };
+        let of = |ratio: f64| Resampled { sandwich_se: Some(1e-4), bootstrap_se: Some(ratio * 1e-4) };
         let setup = if baseline.is_some() { "b" } else { "a" };
         let baseline = baseline.map(str::to_string);
         BootstrapLine { setup: setup.into(), baseline, crr: of(crr), cda_m2: of(cda), power_w: of(9.0) }

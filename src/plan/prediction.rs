@@ -243,7 +243,7 @@ impl View<'_> {
         let instrument_se = instrument.sqrt();
         let spare = self.of.laps.saturating_sub(self.of.layout.linear).max(1) as f64;
         let dof = match &self.of.robust {
-            Some(robust) => robust.contrast(c).dof,
+            Some(robust) => robust.contrast(c).moderated().dof,
             None => spare,
         };
         let confidence = self.day.session.solve.confidence;

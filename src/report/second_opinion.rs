@@ -5,14 +5,14 @@
 use super::number::fixed;
 use crate::solution::Solution;
 
-/// "Whole laps drawn again (1000 times, seed 1) give standard errors 0.94 to 1.06 times those reported for scatter."
+/// "Whole laps drawn again (1000 times, seed 1) give standard errors 0.94 to 1.06 times those of the scatter of laps alone."
 ///
 /// Empty without a second opinion.
 pub fn sentence(solution: &Solution) -> String {
     let Some(b) = &solution.bootstrap else { return String::new() };
     let each = b.setups.iter().chain(&b.contrasts).flat_map(|line| [&line.crr, &line.cda_m2]);
     let ratios: Vec<f64> =
-        each.filter_map(|r| Some(r.bootstrap_se? / r.scatter_se?)).filter(|r| r.is_finite()).collect();
+        each.filter_map(|r| Some(r.bootstrap_se? / r.sandwich_se?)).filter(|r| r.is_finite()).collect();
     let low = ratios.iter().copied().fold(f64::INFINITY, f64::min);
     let high = ratios.iter().copied().fold(0.0, f64::max);
     if ratios.is_empty() {
@@ -27,7 +27,7 @@ pub fn sentence(solution: &Solution) -> String {
         n => format!(" {n} of them, alone at their speed in their run, could not change, so that these are too small."),
     };
     format!(
-        "Whole laps drawn again ({} times, seed {}) give standard errors {range} times those reported for scatter.{lone}",
+        "Whole laps drawn again ({} times, seed {}) give standard errors {range} times those of the scatter of laps alone.{lone}",
         b.draws, b.seed
     )
 }
@@ -39,13 +39,13 @@ mod tests {
 
     #[test]
     fn the_sentence_gives_the_range_of_the_ratios_and_is_silent_without_a_second_opinion() {
-        let of = |bootstrap_se| Resampled { scatter_se: Some(0.002), bootstrap_se: Some(bootstrap_se) };
+        let of = |bootstrap_se| Resampled { sandwich_se: Some(0.002), bootstrap_se: Some(bootstrap_se) };
         let line = BootstrapLine { crr: of(0.0019), cda_m2: of(0.0021), ..BootstrapLine::default() };
         let result = BootstrapResult { draws: 500, seed: 3, setups: vec![line], ..BootstrapResult::default() };
         let solution = Solution { bootstrap: Some(result), ..Solution::default() };
         // Arithmetic: 19/20 and 21/20.
         let expected = "Whole laps drawn again (500 times, seed 3) give standard errors 0.95 to 1.05 times those \
-                        reported for scatter.";
+                        of the scatter of laps alone.";
         assert_eq!(sentence(&solution), expected);
         assert_eq!(sentence(&Solution::default()), "");
     }

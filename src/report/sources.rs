@@ -25,6 +25,7 @@ pub enum Source {
     RaoWu,
     Sargan,
     Schuirmann,
+    Smyth,
     StaigerStock,
     UnR117,
     Welch,
@@ -56,6 +57,7 @@ impl Source {
             Source::RaoWu => "Rao & Wu 1988",
             Source::Sargan => "Sargan 1958",
             Source::Schuirmann => "Schuirmann 1987",
+            Source::Smyth => "Smyth 2004",
             Source::StaigerStock => "Staiger & Stock 1997",
             Source::UnR117 => "UN Regulation No. 117, annex 6",
             Source::Welch => "Welch 1951",
@@ -138,6 +140,10 @@ impl Source {
                 "Schuirmann, D. J. (1987). A comparison of the two one-sided tests procedure and the power \
                  approach for assessing the equivalence of average bioavailability. Journal of Pharmacokinetics \
                  and Biopharmaceutics 15, 657–680."
+            }
+            Source::Smyth => {
+                "Smyth, G. K. (2004). Linear models and empirical Bayes methods for assessing differential expression in \
+                 microarray experiments. Stat. Appl. Genet. Mol. Biol. 3, 3."
             }
             Source::StaigerStock => {
                 "Staiger, D. & Stock, J. H. (1997). Instrumental variables regression with weak instruments. \

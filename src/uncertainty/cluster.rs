@@ -91,6 +91,8 @@ pub struct ContrastVariance {
     /// E(V) over the true variance, both under the working model: 1 when the correction is complete, less when the
     /// fit passes exactly through some laps.
     pub recovered: f64,
+    /// Variance if the working covariance were the true one.
+    pub working: f64,
 }
 
 impl ContrastVariance {
@@ -172,19 +174,20 @@ impl ClusterRobust {
 
     /// CR2 variance of cᵀβ̂ and its Satterthwaite degrees of freedom; cost O(G (J + k) min(G, J + k) + G J²).
     pub fn contrast(&self, contrast: &DVector<f64>) -> ContrastVariance {
-        let unknown = ContrastVariance { variance: f64::NAN, dof: f64::NAN, recovered: f64::NAN };
+        let nan = f64::NAN;
+        let unknown = ContrastVariance { variance: nan, dof: nan, recovered: nan, working: nan };
         if contrast.len() != self.covariance.nrows() {
             return unknown;
         }
         let Gram { trace, norm_squared } = self.gram(contrast);
-        let true_variance = contrast.dot(&(&self.working * contrast));
-        let recovered = trace / true_variance;
+        let working = contrast.dot(&(&self.working * contrast));
+        let recovered = trace / working;
         if recovered.is_nan() || recovered < RECOVERED_FLOOR {
-            return ContrastVariance { recovered, ..unknown };
+            return ContrastVariance { recovered, working, ..unknown };
         }
         let variance = contrast.dot(&(&self.covariance * contrast));
         // At least 1 by Cauchy and Schwarz; rounding must not carry it below.
-        ContrastVariance { variance, dof: (trace * trace / norm_squared).max(1.0), recovered }
+        ContrastVariance { variance, dof: (trace * trace / norm_squared).max(1.0), recovered, working }
     }
 
     /// Trace and squared norm of Γ_gh = x_gᵀ cov(r_g, r_h) x_h.

@@ -7,6 +7,7 @@ pub mod bootstrap;
 pub mod budget;
 pub mod cluster;
 pub mod interval;
+pub mod moderation;
 pub mod monte_carlo;
 pub mod power;
 mod residual_model;

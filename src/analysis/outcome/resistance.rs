@@ -33,8 +33,7 @@ impl Report<'_> {
         if let Some(held) = &self.held {
             let (value, mut unit) = (held.cda_m2[s], DVector::zeros(held.covariance.covariance.nrows()));
             unit[held.column[s]] = 1.0;
-            let v = held.covariance.contrast(&unit);
-            let cda = self.held_cda(value, v.standard_error(), v.dof);
+            let cda = self.held_cda(value, held.covariance.contrast(&unit).moderated());
             let drag = Uncertain { value: per_crr * HELD_CRR + per_cda * value, ..cda.times(per_cda) };
             // Drag is efficiency times power over speed, so their relative uncertainties are its own.
             let wind = self.unseen_wind_n(held, speed_m_s, per_cda * value);
@@ -45,8 +44,8 @@ impl Report<'_> {
         linear_known(&linear, &fit.parameters, &fit.covariance, instrument).estimate(self.confidence)
     }
 
-    pub(super) fn held_cda(&self, value: f64, standard_uncertainty: f64, dof: f64) -> Uncertain {
-        Uncertain { value, scatter: Combined { standard_uncertainty, dof }, instrument_se: None }
+    pub(super) fn held_cda(&self, value: f64, scatter: Combined) -> Uncertain {
+        Uncertain { value, scatter, instrument_se: None }
     }
 
     /// What a wind that was not allowed for adds: ¾ (W/v)² of the aerodynamic part (closed loop, small W/v), N.

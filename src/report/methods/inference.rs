@@ -11,6 +11,7 @@ use super::super::verdict::{name_of, reference_speed};
 use super::{HELD_FIXED, Paragraph, cite, has_loops, has_venue};
 use crate::session::{Session, Venue};
 use crate::solution::Solution;
+use crate::uncertainty::moderation::MODEL_DOF;
 
 pub(super) fn uncertainty(session: &Session, solution: &Solution) -> Option<Paragraph> {
     let mut sources = vec![Source::Jcgm100];
@@ -19,19 +20,22 @@ pub(super) fn uncertainty(session: &Session, solution: &Solution) -> Option<Para
         text.push(format!(
             "Scatter: residuals hang together within a lap, so each lap is one cluster of a sandwich covariance, corrected \
              for the smoothness of residuals (CR2) under a working model in which neighbouring steps are correlated and \
-             each class of speed has a variance of its own; degrees of freedom follow Satterthwaite ({}; {}).",
+             each class of speed has a variance of its own; degrees of freedom follow Satterthwaite ({}; {}). The sandwich of few \
+             laps is itself uncertain, so each variance is its mean with that of the working model, weighted by degrees of \
+             freedom, which are {MODEL_DOF} for the model and no more than those of the laps {}.",
             Source::BellMcCaffrey.cited(),
-            Source::PustejovskyTipton.cited()
+            Source::PustejovskyTipton.cited(),
+            cite(Source::Smyth)
         ));
-        sources.extend([Source::BellMcCaffrey, Source::PustejovskyTipton]);
+        sources.extend([Source::BellMcCaffrey, Source::PustejovskyTipton, Source::Smyth]);
         let second = second_opinion::sentence(solution);
         if !second.is_empty() {
             sources.push(Source::RaoWu);
             text.push(format!(
                 "Second opinion: of the n laps ridden at one planned speed in one run n − 1 are drawn with replacement and \
                  count n/(n − 1) times each, which does not make errors too small where n is small {}, and the linearised \
-                 equations are solved again. {second} A ratio beyond 1.25 either way is among the findings; intervals rest on \
-                 the sandwich covariance.",
+                 equations are solved again. {second} A ratio beyond 1.25 either way is among the findings; no interval \
+                 rests on it.",
                 cite(Source::RaoWu)
             ));
         }
