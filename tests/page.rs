@@ -238,6 +238,18 @@ fn pairs_venues_windows_and_shared_values_are_told() {
 }
 
 #[test]
+fn a_check_by_draws_stands_under_the_budget_where_one_was_made() {
+    let mut day = day(Request::new(3, 8));
+    let html = report_of(&day, Units::Metric);
+    let table = html.split("id=\"budget-draws\"").nth(1).and_then(|t| t.split("</table>").next()).expect("a table");
+    assert!(table.contains("20000 draws of all instrument inputs. 3 of 3 intervals agree."), "{table}");
+    // 0.0046 ± 2.145 · √(0.00006² + 0.00009²), a hundredth of which is 0.0000023.
+    assert_eq!(table.matches(">0.00437 to 0.00483<").count(), 2, "by budget and by draws: {table}");
+    day.solution.monte_carlo = None;
+    assert!(!report_of(&day, Units::Metric).contains("budget-draws"));
+}
+
+#[test]
 fn values_that_are_not_known_have_no_budget_and_no_wind_but_the_resistance_has_one() {
     let day = day(Request { separable: false, ..Request::new(1, 8) });
     let html = report_of(&day, Units::Metric).replace("&#x2f;", "/");

@@ -9,6 +9,13 @@ use super::verdict::name_of;
 use crate::solution::{MonteCarlo, MonteCarloResult, Solution};
 use crate::uncertainty::rounding::Place;
 
+/// What stands between the two ends of an interval, and between the budget's number and that of the draws.
+pub(super) type Between = [&'static str; 2];
+/// One above the other.
+const IN_TERMINAL: Between = ["\n", "\n"];
+/// On one line.
+pub(super) const IN_PAGE: Between = [" to ", ", "];
+
 /// See the module.
 pub fn check(solution: &Solution, width: usize) -> String {
     let Some(made) = &solution.monte_carlo else { return String::new() };
@@ -19,7 +26,7 @@ pub fn check(solution: &Solution, width: usize) -> String {
         made.draws,
         percent(solution.confidence)
     );
-    section(&mut text, width, &heading, &table(solution, made).text(width));
+    section(&mut text, width, &heading, &table(solution, made, IN_TERMINAL).text(width));
     text.push_str(&paragraph(&sentence(made), width, ""));
     without_controls(&text)
 }
@@ -47,7 +54,7 @@ pub fn sentence(made: &MonteCarlo) -> String {
     )
 }
 
-fn table(solution: &Solution, made: &MonteCarlo) -> Grid {
+pub(super) fn table(solution: &Solution, made: &MonteCarlo, [to, and]: Between) -> Grid {
     let mut grid = Grid::new(&[
         "Result",
         "Quantity",
@@ -71,9 +78,9 @@ fn table(solution: &Solution, made: &MonteCarlo) -> Grid {
         grid.rows.push(vec![
             format!("{}{less}{venue}", name_of(solution, &r.setup)),
             quantity(r),
-            format!("{}\n{}", in_place(r.budget_low), in_place(r.budget_high)),
-            format!("{}\n{}", in_place(r.low), in_place(r.high)),
-            format!("{}\n{}", u(r.budget_instrument_se), u(r.instrument_se)),
+            format!("{}{to}{}", in_place(r.budget_low), in_place(r.budget_high)),
+            format!("{}{to}{}", in_place(r.low), in_place(r.high)),
+            format!("{}{and}{}", u(r.budget_instrument_se), u(r.instrument_se)),
             r.verdict.replace("too few ", "too few\n"),
         ]);
     }

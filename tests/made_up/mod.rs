@@ -190,6 +190,11 @@ fn spoil_solution(day: &mut Day, change: &dyn Fn(f64) -> f64) {
         contrast.p_holm = contrast.p_holm.map(change);
         contrast.detectable_power_w = contrast.detectable_power_w.map(change);
     }
+    for line in solution.monte_carlo.iter_mut().flat_map(|made| &mut made.results) {
+        for value in [&mut line.low, &mut line.high, &mut line.budget_low, &mut line.instrument_se] {
+            *value = value.map(change);
+        }
+    }
     for line in &mut solution.budget {
         line.standard_uncertainty = change(line.standard_uncertainty);
         for value in [&mut line.crr, &mut line.cda_m2, &mut line.power_w] {

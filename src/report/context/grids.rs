@@ -5,6 +5,7 @@
 use serde::Serialize;
 
 use super::super::differences::{self, Naming};
+use super::super::monte_carlo;
 use super::super::number::{UNKNOWN, significant};
 use super::super::run_table::{self, Detail};
 use super::super::table::Grid;
@@ -91,14 +92,23 @@ pub fn venues(solution: &Solution, units: Units) -> Vec<Titled> {
     .collect()
 }
 
-/// The budget of the results at the top and, where a session mixes venues, that of the rollers.
+/// The budget of the results at the top, where a session mixes venues that of the rollers, and their check by draws.
 pub fn budgets(solution: &Solution, units: Units) -> Vec<Titled> {
     let mut all = vec![budget(solution, units, &solution.budget, "budget-values", "")];
     if let Some(rollers) = solution.venues.iter().flat_map(|v| &v.results).find(|r| r.venue == "rollers") {
         let rolling = Solution { separable: true, ..solution.clone() };
         all.push(budget(&rolling, units, &rollers.budget, "budget-rollers", " on the rollers"));
     }
+    all.push(drawn(solution));
     all.into_iter().flatten().collect()
+}
+
+/// The check of the budget by random draws, where one was asked for.
+fn drawn(solution: &Solution) -> Option<Titled> {
+    let made = solution.monte_carlo.as_ref()?;
+    let grid = monte_carlo::table(solution, made, monte_carlo::IN_PAGE);
+    let caption = format!("{} draws of all instrument inputs. {}", made.draws, monte_carlo::sentence(made));
+    Titled::of("budget-draws", "Check by random draws", &caption, grid)
 }
 
 fn budget(solution: &Solution, units: Units, lines: &[BudgetLine], id: &str, place: &str) -> Option<Titled> {
