@@ -240,11 +240,14 @@ fn pairs_venues_windows_and_shared_values_are_told() {
 #[test]
 fn a_check_by_draws_stands_under_the_budget_where_one_was_made() {
     let mut day = day(Request::new(3, 8));
+    let drawn = day.solution.monte_carlo.as_mut().expect("a check");
+    (drawn.results[2].low, drawn.results[2].high) = (Some(-0.0003), Some(-0.0001));
     let html = report_of(&day, Units::Metric);
     let table = html.split("id=\"budget-draws\"").nth(1).and_then(|t| t.split("</table>").next()).expect("a table");
     assert!(table.contains("20000 draws of all instrument inputs. 3 of 3 intervals agree."), "{table}");
     // 0.0046 ± 2.145 · √(0.00006² + 0.00009²), a hundredth of which is 0.0000023.
     assert_eq!(table.matches(">0.00437 to 0.00483<").count(), 2, "by budget and by draws: {table}");
+    assert!(table.contains(">−0.00030 to −0.00010<"), "{table}");
     day.solution.monte_carlo = None;
     assert!(!report_of(&day, Units::Metric).contains("budget-draws"));
 }

@@ -41,7 +41,8 @@ struct Cell {
 
 impl Cell {
     fn of(text: &str) -> Cell {
-        let text = typographic(&text.replace('\n', " "));
+        // Both ends of an interval may be below nought.
+        let text = text.replace('\n', " ").split(" to ").map(typographic).collect::<Vec<_>>().join(" to ");
         let number = text.starts_with(|c: char| c.is_ascii_digit() || "+−<–".contains(c))
             // A name may begin with a digit too.
             && text.chars().count() <= LONGEST_NUMBER;
