@@ -120,6 +120,8 @@ pub enum What {
     Implausible { name: String, value: f64 },
     /// Few clusters: the interval is wide for want of laps.
     FewLaps { laps: usize },
+    /// Laps differ more than the scatter within them explains.
+    LapsDiffer { name: String, by_laps: f64, within: f64 },
     /// Set-up and time of day cannot be told apart.
     OrderConfounded { order: String },
     /// Wind drifted during the run and is modelled so.
@@ -231,6 +233,7 @@ impl What {
             What::NotConverged { .. } => "not-converged",
             What::Implausible { .. } => "implausible",
             What::FewLaps { .. } => "few-laps",
+            What::LapsDiffer { .. } => "laps-differ",
             What::OrderConfounded { .. } => "order-confounded",
             What::WindDrifted { .. } => "wind-drifted",
             What::DriftConfounded { .. } => "drift-confounded",
@@ -316,11 +319,12 @@ impl What {
             What::LagAtBound { lag_s } => format!("The delay between power and speed sits on its bound of {lag_s:.1} s; the channels may come from different clocks."),
             What::NotConverged { iterations } => format!("The solver stopped after {iterations} steps without settling; the best point is given, treat it with care."),
             What::Implausible { name, value } => format!("{name} = {value:.5} is outside anything measured on a bicycle; look for a wrong mass, wind, or braking."),
-            What::FewLaps { laps } => format!("Only {laps} laps are used; intervals are wide for want of repeats, and rest in part on a model of the scatter within laps, which knows nothing of a position that changes from lap to lap."),
+            What::FewLaps { laps } => format!("Only {laps} laps are used, so intervals are wide. They rest in part on a model of the scatter within laps, which cannot see a position that changes from lap to lap."),
+            What::LapsDiffer { name, by_laps, within } => format!("Laps differ more than the scatter within them explains: the standard error of {name} is {by_laps:.2e} by the laps and {within:.2e} by the scatter within them. Something changed from lap to lap, such as position, line, traffic or slow gusts; the interval goes by the laps alone."),
             What::OrderConfounded { order } => format!("The set-ups were ridden in the order {order}, so a drift through the day looks like a difference between them. Ride A B B A or A B C C B A."),
             What::WindDrifted { change_m_s } => format!("The wind changed by {change_m_s:.1} m/s during the run and is modelled as drifting linearly."),
             What::DriftConfounded { setup, baseline, order, inflation, better } => format!("In the order {order} the drift of Crr through the day looks like the difference of {setup} and {baseline}: fitting it makes the standard error of that difference {}. The interval says so; ride {better}, which keeps the two apart.", if *inflation < 1000.0 { format!("{inflation:.1} times as large") } else { "grow without limit".into() }),
-            What::BootstrapDisagrees { quantity, of, cluster_se, bootstrap_se } => format!("The standard error of {quantity} of {of} is {cluster_se:.2e} by the scatter of laps and {bootstrap_se:.2e} when whole laps are drawn again, more than 25 % apart: few laps, or one odd lap that carries the result. Look at the lap residuals; more laps make it firm."),
+            What::BootstrapDisagrees { quantity, of, cluster_se, bootstrap_se } => format!("The standard error of {quantity} of {of} is {cluster_se:.2e} by the scatter of laps alone and {bootstrap_se:.2e} when whole laps are drawn again, more than 25 % apart: few laps, or one odd lap that carries the result. Look at the lap residuals; more laps make it firm."),
             What::BootstrapNotDone { reason } => format!("Laps could not be drawn again ({reason}), so there is no second opinion on the standard errors."),
             What::NoLoadDragAssumed => "The no-load drag of the drums was not stated and is taken as zero; Crr is too high by it. Spin the drums with a coast-down and state it.".into(),
             What::WarmUp { window_start_s, time_constant_s } => match time_constant_s {

@@ -10,7 +10,7 @@ pub const SCHEMA: u32 = 1;
 
 /// A value with its standard error and interval.
 ///
-/// `se` combines `scatter_se` (type A, from the laps) and `instrument_se` (type B, from the measuring chain).
+/// `se` combines `scatter_se` (type A, from the laps, steadied by a model of their scatter) and `instrument_se` (type B, from the measuring chain).
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 pub struct Estimate {
     pub value: Option<f64>,
@@ -418,7 +418,7 @@ pub struct CrrDriftResult {
     pub confounded: bool,
 }
 
-/// Standard errors of the scatter from whole laps drawn again, beside those of the sandwich.
+/// Standard errors of the scatter from whole laps drawn again, beside those of the sandwich by itself (not `scatter_se`).
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct BootstrapResult {
     pub draws: usize,

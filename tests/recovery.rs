@@ -5,6 +5,7 @@ use loopwright::circuit::Survey;
 use loopwright::error::Error;
 use loopwright::plan::{Plan, Rehearsal, simulate};
 use loopwright::session::{Gusts, GustsWord, WindMode};
+use loopwright::solution::Solution;
 
 /// A day with almost no noise, so that what is left is the error of the method.
 const QUIET: &str = "gust_sd_m_s = 0.0\npower_cv = 0.0\nrider_cv = 0.05\nposition_sd_m = 0.3\nposition_white_m = 0.1\nspeed_source = \"exact\"\ninstrument_errors = \"none\"";
@@ -104,13 +105,25 @@ fn all_runs_together_tell_how_old_the_speed_reading_is() {
 }
 
 #[test]
+fn laps_by_distance_alone_ask_for_no_age_of_the_speed_reading() {
+    let track = "kind = \"track\"\nlength_m = 250.0\nbend_radius_m = 22.0\ntransition_m = 12.0";
+    let day = simulate(&plan(TWO_SPEEDS, track, "speed_m_s = 0.0", QUIET), 26).unwrap();
+    let mut inputs = inputs(&day);
+    let marked = solve(&inputs).unwrap().solution;
+    assert!(marked.circuit.speed_age_s.value.unwrap().abs() < 0.1, "{:?}", marked.circuit.speed_age_s);
+    inputs.recordings.iter_mut().for_each(|r| r.lap_marks_s.clear());
+    let counted = analyse(&inputs, Depth { budget: true, draws: 0 }).unwrap().solution;
+    assert_eq!(counted.circuit.speed_age_s.value, None);
+    assert!(counted.budget.iter().all(|line| line.source != "age of speed"));
+}
+
+#[test]
 fn where_bends_are_tight_the_age_of_speed_counts_in_the_budget() {
     let share = |radius_m: f64| {
         let circuit = format!("length_m = 1180.0\nshape = \"oval\"\nbend_radius_m = {radius_m:?}");
         let day = simulate(&plan(TWO_SPEEDS, &circuit, BREEZE, ""), 25).unwrap();
         let solution = analyse(&inputs(&day), Depth { budget: true, draws: 0 }).unwrap().solution;
         let line = solution.budget.iter().find(|l| l.source == "age of speed").expect("its line in the budget");
-        assert!((line.standard_uncertainty - solution.circuit.speed_age_s.se.unwrap()).abs() < 1e-12);
         line.crr.unwrap().abs()
     };
     let (tight, wide) = (share(24.0), share(90.0));
@@ -201,6 +214,30 @@ fn gusts_are_seen_in_the_residuals_and_can_be_switched_off() {
 }
 
 #[test]
+fn laps_that_differ_beyond_their_own_scatter_count_alone_and_are_told() {
+    let head = "order = [\"a\"]\nlaps_per_run = 14\nspeeds_km_h = [28.0, 41.0]";
+    let day = simulate(&plan(head, ROAD, "speed_m_s = 0.5\nfrom_deg = 250.0", "gust_sd_m_s = 0.05"), 27).unwrap();
+    let steady = inputs(&day);
+    let even = solve(&steady).unwrap().solution;
+    let differ = |s: &Solution| s.findings.iter().any(|f| f.code == "laps-differ");
+    assert!(!differ(&even));
+    // A position that changes every two laps and the power that goes with it.
+    let mut changing = inputs(&day);
+    let recording = &mut changing.recordings[0];
+    for lap in even.runs[0].laps.iter().filter(|lap| (lap.lap - 1) / 2 % 3 == 0) {
+        for (t, power_w) in recording.time_s.iter().zip(&mut recording.power_w) {
+            if (lap.start_s..lap.start_s + lap.duration_s).contains(&(t - recording.time_s[0])) {
+                *power_w *= 1.04;
+            }
+        }
+    }
+    let uneven = solve(&changing).unwrap().solution;
+    assert!(differ(&uneven), "{:?}", uneven.findings);
+    let se = |s: &Solution| s.setups[0].cda_m2.scatter_se.unwrap();
+    assert!(se(&uneven) > 3.0 * se(&even), "{} {}", se(&uneven), se(&even));
+}
+
+#[test]
 fn a_survey_narrows_the_interval() {
     let circuit = format!("{ROAD}\nsurvey_sd_m = 0.02");
     let day =
@@ -234,10 +271,7 @@ fn three_laps_of_one_run_are_answered_though_no_two_share_a_speed() {
     inputs.session.runs[0].leave_out = vec![4];
     let a = solve(&inputs).unwrap();
     assert_eq!(a.solution.setups[0].laps_used, 3);
-    // Three laps leave next to nothing to judge errors by, which the interval must say.
-    let crr = a.solution.setups[0].crr;
-    let (low, high) = (crr.low.unwrap(), crr.high.unwrap());
-    assert!(low < 0.0044 && 0.0044 < high && high - low > 0.0015, "{low} {high}");
-    assert!(a.solution.findings.iter().any(|f| f.code == "few-laps"));
+    // By themselves three laps cannot show that Crr is known to ±0.0015, and what a model adds must not hide that.
+    assert!(!a.solution.separable);
     assert!(a.solution.setups[0].drag_at_mean_speed_n.unwrap().value.unwrap().is_finite());
 }

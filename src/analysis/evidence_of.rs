@@ -134,7 +134,7 @@ fn regions(venue: &LoopVenue) -> Vec<JointRegion> {
             let mut unit = nalgebra::DVector::zeros(fit.layout.len);
             unit[a] = 1.0;
             let of_crr = fit.covariance.contrast(&unit);
-            let v = fit.covariance.moderated_covariance(of_crr.dof);
+            let v = fit.covariance.moderated_covariance(&of_crr);
             JointRegion {
                 setup: s,
                 crr: fit.parameters[a],

@@ -4,7 +4,7 @@
 
 use super::air_of_run::{RunAir, run_air};
 use super::instrument::{self, Input, InstrumentBudget, inputs_of};
-use super::speed_age::{self, AgeTrial, PlacedByAge};
+use super::speed_age::{self, AgeTrial};
 use super::{Depth, Inputs, crr_drift};
 use crate::circuit::{FoundLoop, Lap, LapCut, RunToCut, SpeedAge, Survey};
 use crate::constant::{STANDARD_GRAVITY_M_S2, normal_gravity_m_s2};
@@ -13,7 +13,7 @@ use crate::finding::{Finding, What};
 use crate::model::rolling::TyreTemperature;
 use crate::quantity::m_s_from_km_h;
 use crate::sample::{Cumulative, Reason, Ride};
-use crate::session::{Gusts, GustsWord, Lag, REFERENCE_TEMPERATURE_C, Run, Session, Venue, WindMode};
+use crate::session::{Gusts, GustsWord, Lag, REFERENCE_TEMPERATURE_C, Run, Session, WindMode};
 use crate::solve::account::{LapAccount, RunConditions, TimeCurve};
 use crate::solve::fit::{Choices, Frame, LapInput, LoopFit, SurveyedSteps, fit, wind_variance};
 use crate::solve::gust::{Gustiness, gustiness, short_edges, short_lap};
@@ -48,7 +48,7 @@ pub struct LoopVenue<'a> {
     pub work: Vec<&'a Cumulative>,
     pub survey: Option<SurveyedSteps>,
     /// `None` where laps go by the wheel's distance alone, which asks for no age.
-    pub age: Option<PlacedByAge>,
+    pub age: Option<SpeedAge>,
     pub fit: LoopFit,
     /// Gusts, where they were estimated or stated.
     pub gustiness: Option<Gustiness>,
@@ -63,7 +63,7 @@ impl LoopVenue<'_> {
 
     /// Inputs of the measuring chain with their standard uncertainties.
     pub(super) fn moved_inputs(&self, session: &Session) -> Vec<(Input, f64)> {
-        inputs_of(session, &self.air, self.age.as_ref().map(|p| p.age), self.gustiness)
+        inputs_of(session, &self.air, self.age, self.gustiness)
     }
 }
 
@@ -77,8 +77,6 @@ struct Prepared {
 
 /// Most laps by which an age of the speed reading is judged: a day on a track has thousands, and these tell it to 0.01 s.
 const MOST_TRIAL_LAPS: usize = 400;
-/// The stride that leaves out no lap.
-pub(crate) const ALL_LAPS: usize = 1;
 
 /// Solves the runs of a loop.
 pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<LoopVenue<'a>, Error> {
@@ -110,12 +108,16 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
             overrule(run, laps)?;
         }
         let choices = choices(session, &cut);
+        let mut place = 0..;
+        for laps in &mut cut.runs {
+            laps.retain(|_| place.next().is_some_and(|lap: usize| lap.is_multiple_of(stride)));
+        }
         let conditions = conditions(session, rides, &cut, &air, gravity_m_s2);
-        let (laps, address) = lap_inputs(session, rides, &cut, &conditions, stride);
+        let (laps, address) = lap_inputs(session, rides, &cut, &conditions);
         Ok(Prepared { cut, choices, laps, address })
     };
     let mut age = found.speed_age();
-    if session.circuit.kind == Venue::Track && session.circuit.bend_radius_m.is_some() {
+    if age.is_some() && session.circuit.has_known_bends() {
         // An odd stride, so that of alternating speeds both are kept.
         let stride = found.lap_count().div_ceil(MOST_TRIAL_LAPS) | 1;
         let trial = |age_s: f64| -> Option<AgeTrial> {
@@ -124,10 +126,9 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
             let fitted = fit(&frame, &mut p.laps, None).ok()?;
             Some(AgeTrial { age_s, laps: fitted.used.len(), scatter_m: fitted.row_sd_m })
         };
-        age = speed_age::by_scatter(trial).or(age);
+        age = speed_age::by_scatter(trial);
     }
-    let Prepared { mut cut, mut choices, mut laps, address } =
-        prepare(age.unwrap_or(SpeedAge::USUAL).mean_s, ALL_LAPS)?;
+    let Prepared { mut cut, mut choices, mut laps, address } = prepare(age.unwrap_or(SpeedAge::USUAL).mean_s, 1)?;
     findings.append(&mut cut.findings);
     super::solvable_laps::check(session, &cut, &findings)?;
 
@@ -177,7 +178,7 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
         address,
         work,
         survey,
-        age: age.map(|age| PlacedByAge::new(&found, age)),
+        age,
         fit: solved,
         gustiness,
         budget: None,
@@ -317,26 +318,19 @@ pub fn conditions<'c>(
         .collect()
 }
 
-/// Accounts of every `stride`-th lap.
 pub(crate) fn lap_inputs(
     session: &Session,
     rides: &[Ride],
     cut: &LapCut,
     conditions: &[RunConditions],
-    stride: usize,
 ) -> (Vec<LapInput>, Vec<LapAddress>) {
     let begin = rides.iter().map(|r| r.start_unix_s).fold(f64::MAX, f64::min);
     let end = rides.iter().map(|r| r.start_unix_s + r.duration_s()).fold(f64::MIN, f64::max);
     let middle = 0.5 * (begin + end);
     let mut inputs = Vec::new();
     let mut address = Vec::new();
-    let mut seen: usize = 0;
     for (k, run) in session.runs.iter().enumerate() {
         for (i, lap) in cut.runs[k].iter().enumerate() {
-            seen += 1;
-            if !(seen - 1).is_multiple_of(stride) {
-                continue;
-            }
             let Some(account) = LapAccount::new(&conditions[k], i, lap) else { continue };
             let planned = &run.planned_speed_km_h;
             let mid_s = rides[k].start_unix_s + 0.5 * (lap.start_s + lap.end_s);
@@ -344,7 +338,7 @@ pub(crate) fn lap_inputs(
                 account,
                 reason: lap.reason,
                 keep: run.keep.contains(&lap.number),
-                planned_m_s: (!planned.is_empty()).then(|| m_s_from_km_h(planned[i % planned.len()])),
+                planned_m_s: (!planned.is_empty()).then(|| m_s_from_km_h(planned[(lap.number - 1) % planned.len()])),
                 hour: (mid_s - middle) / 3600.0,
             });
             address.push(LapAddress { run: k, lap: i });

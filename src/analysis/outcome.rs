@@ -7,7 +7,7 @@ mod resistance;
 use super::Inputs;
 use super::contrasts::{Pair, PairDifference, contrasts};
 use super::instrument::Output;
-use super::known::Known;
+use super::known::{Known, Uncertain};
 use super::loop_venue::{LoopVenue, fit_findings, mean_density, tyre_temperature};
 use super::quantities::{Linear, PowerAt, SetupQuantities, linear_known};
 use super::run_results::{empty_solution, order_finding, run_result, venue_word};
@@ -22,7 +22,12 @@ use crate::solution::{
 use crate::solve::fit::{Estimator, residuals};
 use crate::solve::held::{HELD_CRR, HeldFit, with_crr_held};
 use crate::solve::separation::{self, Evidence};
+use crate::uncertainty::budget::Combined;
 use nalgebra::DVector;
+
+/// Probability of laps that scatter as these do, the model of the scatter within them being as true as it usually is, below
+/// which it is told.
+const LAPS_DIFFER: f64 = 0.05;
 
 /// What the parts below share.
 struct Report<'a> {
@@ -111,11 +116,13 @@ impl Report<'_> {
             .iter()
             .enumerate()
             .map(|(s, q)| {
-                // What the measuring chain leaves open counts as much as scatter does.
-                match self.estimate(&q.crr, self.instrument(s, Output::Crr)) {
-                    Estimate { value: Some(value), high: Some(high), .. } => high - value,
-                    _ => f64::NAN,
-                }
+                // By the laps alone: what they cannot show must not be made up for by a model. What the measuring chain
+                // leaves open counts as much as scatter does.
+                let laps = self.venue.fit.covariance.contrast(&q.crr.coefficients);
+                let scatter = Combined { standard_uncertainty: laps.standard_error(), dof: laps.dof };
+                let value = q.crr.value(&self.venue.fit.parameters);
+                let own = Uncertain { value, scatter, instrument_se: self.instrument(s, Output::Crr) };
+                own.estimate(self.confidence).high.map_or(f64::NAN, |high| high - value)
             })
             // A half-width that is not a number is as wide as can be.
             .fold(0.0_f64, |a, b| if b.is_nan() { f64::INFINITY } else { a.max(b) });
@@ -130,7 +137,7 @@ impl Report<'_> {
     fn separation(&self, evidence: &Evidence) -> Separation {
         let first = &self.quantities[self.session.baseline()];
         let correlation = self.correlation(first);
-        let known = (1.0 - correlation.powi(2)).max(0.0).sqrt();
+        let known = (1.0 - correlation.powi(2)).clamp(0.0, 1.0).sqrt();
         let se = |l: &Linear| self.venue.fit.covariance.contrast(&l.coefficients).moderated().standard_uncertainty;
         let finite = |x: f64| x.is_finite().then_some(x);
         Separation {
@@ -148,7 +155,7 @@ impl Report<'_> {
     fn correlation(&self, q: &SetupQuantities) -> f64 {
         let (a, b) = (&q.crr.coefficients, &q.cda.coefficients);
         let robust = &self.venue.fit.covariance;
-        let v = robust.moderated_covariance(robust.contrast(a).dof);
+        let v = robust.moderated_covariance(&robust.contrast(a));
         let quadratic = |a: &DVector<f64>, b: &DVector<f64>| a.dot(&(&v * b));
         quadratic(a, b) / (quadratic(a, a) * quadratic(b, b)).sqrt()
     }
@@ -199,6 +206,21 @@ impl Report<'_> {
         PairDifference { pair, crr, cda_m2, power_w: self.known(&q.power, u(Output::Power)) }
     }
 
+    /// The quantity for which laps differ most beyond what the scatter within them explains.
+    fn laps_differ(&self) -> Option<Finding> {
+        let all = self.quantities.iter().enumerate().flat_map(|(s, q)| [(s, "Crr", &q.crr), (s, "CdA", &q.cda)]);
+        let judged =
+            all.map(|(s, quantity, linear)| (s, quantity, self.venue.fit.covariance.contrast(&linear.coefficients)));
+        let (s, quantity, worst) = judged
+            .filter(|(.., laps)| laps.probability() < LAPS_DIFFER)
+            .min_by(|a, b| a.2.probability().total_cmp(&b.2.probability()))?;
+        Some(Finding::of_session(What::LapsDiffer {
+            name: format!("{quantity} of {}", self.session.setups[s].name()),
+            by_laps: worst.standard_error(),
+            within: worst.working.sqrt(),
+        }))
+    }
+
     fn estimator_findings(&self) -> Vec<Finding> {
         let fit = &self.venue.fit;
         let mut out = Vec::new();
@@ -215,6 +237,7 @@ impl Report<'_> {
                 break;
             }
         }
+        out.extend(self.laps_differ());
         for (s, q) in self.quantities.iter().enumerate() {
             let (crr, cda) = (q.crr.value(&fit.parameters), q.cda.value(&fit.parameters));
             let name = self.session.setups[s].name();
@@ -324,10 +347,10 @@ impl Report<'_> {
             kind: venue_word(self.session.circuit.kind),
             length_m: Some(cut.length_m),
             gate: cut.gate.map(|g| Gate { lat_deg: g.lat_deg, lon_deg: g.lon_deg }),
-            speed_age_s: self.venue.age.as_ref().map_or_else(Measured::default, |placed| Measured {
-                value: Some(placed.age.mean_s),
-                se: Some(placed.age.sd_s),
-            }),
+            speed_age_s: self
+                .venue
+                .age
+                .map_or_else(Measured::default, |age| Measured { value: Some(age.mean_s), se: Some(age.sd_s) }),
             profile,
         }
     }

@@ -27,6 +27,8 @@ pub struct Repetition<'a> {
     base: Vec<RunConditions<'a>>,
     /// Way of each lap of the venue that is in use.
     ways: Vec<Option<LapWay>>,
+    /// Way per age of the speed reading that a survey holds, m/s: it is laid where the laps are, all together.
+    held_m_s: f64,
 }
 
 impl<'a> Repetition<'a> {
@@ -38,7 +40,12 @@ impl<'a> Repetition<'a> {
             let at = venue.address[i];
             ways[i] = LapWay::new(&base[at.run], &venue.cut.runs[at.run][at.lap]);
         }
-        Repetition { session, venue, base, ways }
+        let way = |i: &usize| venue.cut.runs[venue.address[*i].run][venue.address[*i].lap].way_per_age();
+        let held_m_s = match venue.survey {
+            Some(_) => venue.fit.used.iter().map(way).sum::<f64>() / venue.fit.used.len() as f64,
+            None => 0.0,
+        };
+        Repetition { session, venue, base, ways, held_m_s }
     }
 
     /// What the solution says.
@@ -101,12 +108,11 @@ impl<'a> Repetition<'a> {
         laps.map(|i| {
             let at = venue.address[i];
             let (run, lap) = (&altered[at.run], &venue.cut.runs[at.run][at.lap]);
-            match &venue.age {
-                Some(placed) if older_by_s != 0.0 => {
-                    LapAccount::new(run, at.lap, &placed.moved(at.run, at.lap, lap, older_by_s))
-                }
-                _ => LapAccount::along(self.ways[i].as_ref()?, run, at.lap, lap),
-            }
+            // A lap that moves into a hole of the record stays.
+            (older_by_s != 0.0)
+                .then(|| LapAccount::new(run, at.lap, &lap.with_older_speed(older_by_s, self.held_m_s)))
+                .flatten()
+                .or_else(|| LapAccount::along(self.ways[i].as_ref()?, run, at.lap, lap))
         })
         .collect()
     }

@@ -1,12 +1,11 @@
-//! The age of the speed reading, and where it puts the laps of a loop.
+//! The age of the speed reading on a track of known bends, from the account itself.
 //!
-//! Given the found loop; gives the age with its standard uncertainty: on a road from positions or lap marks of all runs, on a
-//! track of known bends from the account itself.
+//! Given a way to try an age; gives the one with which laps repeat best, with its standard uncertainty.
 
-use crate::circuit::{FoundLoop, Lap, SpeedAge};
+use crate::circuit::SpeedAge;
 use rayon::prelude::*;
 
-/// Coarse trials, from the least, s.
+/// First and last coarse trial, s.
 const COARSE_S: [f64; 2] = [-0.3, 1.5];
 /// Steps of the coarse, the fine and the finest trials, s.
 const STEPS_S: [f64; 3] = [0.15, 0.04, 0.01];
@@ -14,36 +13,6 @@ const STEPS_S: [f64; 3] = [0.15, 0.04, 0.01];
 const REACH: i32 = 3;
 /// Share of the most laps that an age must leave standing.
 const STANDING: f64 = 0.9;
-
-/// The age and what it does to the laps.
-#[derive(Debug, Clone)]
-pub struct PlacedByAge {
-    pub age: SpeedAge,
-    /// Laps of each run, placed with speed readings one standard uncertainty older.
-    pub older: Vec<Vec<Lap>>,
-}
-
-impl PlacedByAge {
-    pub fn new(found: &FoundLoop, age: SpeedAge) -> PlacedByAge {
-        PlacedByAge { age, older: found.cut(age.mean_s + age.sd_s).runs }
-    }
-
-    /// A lap with speed readings older by `by_s`: its step edges move in proportion, by less than a step.
-    pub fn moved(&self, run: usize, index: usize, lap: &Lap, by_s: f64) -> Lap {
-        let older = &self.older[run][index];
-        let share = by_s / self.age.sd_s;
-        let along = |a: f64, b: f64| a + share * (b - a);
-        if older.edge_s.len() != lap.edge_s.len() {
-            return lap.clone();
-        }
-        Lap {
-            start_s: along(lap.start_s, older.start_s),
-            end_s: along(lap.end_s, older.end_s),
-            edge_s: lap.edge_s.iter().zip(&older.edge_s).map(|(a, b)| along(*a, *b)).collect(),
-            ..lap.clone()
-        }
-    }
-}
 
 /// What an age of the speed reading gives.
 #[derive(Debug, Clone, Copy)]

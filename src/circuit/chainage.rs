@@ -12,18 +12,33 @@ use crate::sample::Ride;
 pub struct Chainage {
     start_m: f64,
     scale: f64,
+    per_age: PerAge,
     /// Slow correction at instants, m.
     drift: Vec<Knot>,
+}
+
+/// What start and scale gain where the speed reading is a second older, m/s and 1/s.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(super) struct PerAge {
+    pub start_m: f64,
+    pub scale: f64,
 }
 
 impl Chainage {
     /// Chainage by the wheel alone, zero at an instant.
     pub fn by_distance(ride: &Ride, zero_s: f64) -> Self {
-        Chainage { start_m: -ride.distance_m.at(zero_s), scale: 1.0, drift: Vec::new() }
+        Chainage { start_m: -ride.distance_m.at(zero_s), scale: 1.0, per_age: PerAge::default(), drift: Vec::new() }
     }
 
-    pub(super) fn new(start_m: f64, scale: f64, drift: Vec<Knot>) -> Self {
-        Chainage { start_m, scale, drift }
+    pub(super) fn new(start_m: f64, scale: f64, per_age: PerAge, drift: Vec<Knot>) -> Self {
+        Chainage { start_m, scale, per_age, drift }
+    }
+
+    /// By how much later a place is reached where the speed reading is a second older, s/s, from the instant at which it is
+    /// reached now.
+    pub(super) fn delay_per_age(&self, ride: &Ride, time_s: f64) -> f64 {
+        let gained = self.per_age.start_m + self.per_age.scale * ride.distance_m.at(time_s);
+        -gained / (self.scale * ride.distance_m.rate_at(time_s))
     }
 
     pub fn at(&self, ride: &Ride, time_s: f64) -> f64 {

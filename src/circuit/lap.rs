@@ -44,6 +44,8 @@ pub struct Lap {
     pub distance_m: f64,
     /// Instants of the step edges, one more than there are steps; empty when they cannot be found.
     pub edge_s: Vec<f64>,
+    /// By how much later each of them is where the speed reading is a second older, s/s.
+    pub edge_delay_per_age: Vec<f64>,
     pub reason: Option<Reason>,
 }
 
@@ -54,6 +56,23 @@ impl Lap {
 
     pub fn mean_speed_m_s(&self) -> f64 {
         self.distance_m / self.duration_s()
+    }
+
+    /// Way that the lap moves along the loop where the speed reading is a second older, m/s.
+    pub fn way_per_age(&self) -> f64 {
+        let mean_delay = self.edge_delay_per_age.iter().sum::<f64>() / self.edge_delay_per_age.len().max(1) as f64;
+        mean_delay * self.mean_speed_m_s()
+    }
+
+    /// Where the lap lies if the speed reading is older by so much, less the way per age that something else holds, m/s.
+    pub fn with_older_speed(&self, by_s: f64, held_m_s: f64) -> Lap {
+        let held = held_m_s / self.mean_speed_m_s();
+        let later = |(t, delay): (&f64, &f64)| t + by_s * (delay - held);
+        let edge_s: Vec<f64> = self.edge_s.iter().zip(&self.edge_delay_per_age).map(later).collect();
+        match (edge_s.first(), edge_s.last()) {
+            (Some(&start_s), Some(&end_s)) => Lap { start_s, end_s, edge_s, ..self.clone() },
+            _ => self.clone(),
+        }
     }
 }
 
@@ -104,7 +123,7 @@ impl<'a> FoundLoop<'a> {
         let plane = plane_of(runs, &moving);
         let tracks: Vec<Track> =
             runs.iter().map(|r| plane.as_ref().map_or_else(Track::default, |p| Track::of(r.ride, p))).collect();
-        let has_geometry = circuit.kind == Venue::Track && circuit.bend_radius_m.is_some();
+        let has_geometry = circuit.has_known_bends();
         let by_gate: Vec<bool> = runs
             .iter()
             .zip(&moving)

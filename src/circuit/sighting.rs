@@ -3,11 +3,11 @@
 //! Given sightings of one stint, noisy but unbiased in the long run; gives the stint's chainage for any age of the speed
 //! reading, and what the sightings say of that age. Those that lie far from the others are not used.
 
-use super::chainage::Chainage;
+use super::chainage::{Chainage, PerAge};
 use super::line_drift::{LapMean, drift};
 use super::speed_age::{AgeEvidence, SpeedAge};
 use crate::sample::Ride;
-use nalgebra::{Matrix3, Vector3};
+use nalgebra::{Cholesky, Matrix2, U2, Vector2};
 
 /// Standard deviation of the wheel's scale against the line's length.
 const SCALE_SD: f64 = 0.01;
@@ -45,52 +45,48 @@ impl Sighting {
 pub(super) struct Sightings {
     agreeing: Vec<Sighting>,
     sums: Sums,
+    passes_s: Vec<f64>,
 }
 
 impl Sightings {
-    /// `None` with fewer than 3.
-    pub fn new(mut all: Vec<Sighting>) -> Option<Sightings> {
-        let mut sums = Sums::over(all.iter())?;
-        let mut limit_m = f64::INFINITY;
+    /// `passes_s` are the rough instants of the passes that bound the laps. `None` with fewer than 3 sightings that agree.
+    pub fn new(all: Vec<Sighting>, passes_s: &[f64]) -> Option<Sightings> {
+        let mut agreeing = all.clone();
         for _ in 0..2 {
-            let found = sums.solve(SpeedAge::USUAL)?;
+            let sums = Sums::over(&agreeing)?;
+            let found = sums.at_age(sums.own_age()?.mean_s)?;
             let mut size: Vec<f64> = all.iter().map(|s| found.residual(s).abs()).collect();
             size.sort_by(f64::total_cmp);
-            limit_m = OUTLIER * 1.4826 * size[size.len() / 2] + 1e-3;
-            sums = Sums::over(all.iter().filter(|s| found.residual(s).abs() <= limit_m))?;
+            let limit_m = OUTLIER * 1.4826 * size[size.len() / 2] + 1e-3;
+            agreeing = all.iter().filter(|s| found.residual(s).abs() <= limit_m).copied().collect();
         }
-        let found = sums.solve(SpeedAge::USUAL)?;
-        all.retain(|s| found.residual(s).abs() <= limit_m);
-        Some(Sightings { sums: Sums::over(all.iter())?, agreeing: all })
+        Some(Sightings { sums: Sums::over(&agreeing)?, agreeing, passes_s: passes_s.to_vec() })
     }
 
     /// What they say of the age of the speed reading, whatever start and scale are.
-    ///
-    /// `passes_s` are the rough instants of the passes that bound the laps.
-    pub fn age_evidence(&self, passes_s: &[f64]) -> Option<AgeEvidence> {
-        let Sums { normal, right, .. } = &self.sums;
-        let shape = normal.fixed_view::<2, 2>(0, 0).into_owned().cholesky()?;
-        let age = normal.fixed_view::<2, 1>(0, 2).into_owned();
-        let explained = shape.solve(&age);
-        let laps = self.lap_means(&self.sums.solve(SpeedAge::USUAL)?, passes_s);
+    pub fn age_evidence(&self) -> Option<AgeEvidence> {
+        let (information, pull) = self.sums.age_information()?;
+        let own = self.sums.own_age()?;
+        let laps = self.lap_means(&self.sums.at_age(own.mean_s)?);
         Some(AgeEvidence {
-            information: normal[(2, 2)] - age.dot(&explained),
-            pull: right[2] - explained.dot(&right.fixed_view::<2, 1>(0, 0)),
+            information,
+            pull,
             misfit: laps.iter().map(|l| l.weight * l.mean_m.powi(2)).sum(),
-            // Start and scale follow the laps; the age is hardly moved by those of one stint.
-            dof: (laps.len() as f64 - 2.0).max(0.0),
+            // Start and scale follow the laps, and the age by so much of it as they decide.
+            dof: (laps.len() as f64 - 2.0 - information * own.sd_s.powi(2)).max(0.0),
         })
     }
 
     /// Start and scale for a speed reading that is `age_s` old, then a slow drift by laps if the sightings ask for one.
-    pub fn chainage(&self, age_s: f64, passes_s: &[f64]) -> Option<Chainage> {
-        let found = self.sums.solve(SpeedAge::known(age_s))?;
-        Some(Chainage::new(found.start_m, found.scale, drift(&self.lap_means(&found, passes_s))))
+    pub fn chainage(&self, age_s: f64) -> Option<Chainage> {
+        let (found, older) = (self.sums.at_age(age_s)?, self.sums.at_age(age_s + 1.0)?);
+        let per_age = PerAge { start_m: older.start_m - found.start_m, scale: older.scale - found.scale };
+        Some(Chainage::new(found.start_m, found.scale, per_age, drift(&self.lap_means(&found))))
     }
 
     /// What the regression leaves, as one mean a lap or some laps.
-    fn lap_means(&self, found: &Regression, passes_s: &[f64]) -> Vec<LapMean> {
-        let bounds: Vec<&[f64]> = passes_s.windows(2).collect();
+    fn lap_means(&self, found: &Regression) -> Vec<LapMean> {
+        let bounds: Vec<&[f64]> = self.passes_s.windows(2).collect();
         let mut out = Vec::new();
         for laps in bounds.chunks(bounds.len().div_ceil(MOST_LAP_MEANS).max(1)) {
             let (Some(first), Some(last)) = (laps.first(), laps.last()) else { continue };
@@ -106,7 +102,7 @@ impl Sightings {
     }
 }
 
-/// Place = start + scale × distance by the wheel + age × speed; the reading itself was made where the last term is left out.
+/// Place = start + scale × distance by the wheel + age × speed; without the last term it is where the reading was made.
 struct Regression {
     start_m: f64,
     scale: f64,
@@ -119,37 +115,56 @@ impl Regression {
     }
 }
 
-/// Sums of the weighted least squares of chainage on (1, distance, speed), with the prior on scale.
+/// Sums of the weighted least squares of place on start and scale, and of speed on them, with the prior on scale.
 struct Sums {
-    /// Distance is counted from here, so that three by three normal equations lose no digits, m.
+    /// Distance is counted from here, so that normal equations lose no digits, m.
     middle_m: f64,
-    normal: Matrix3<f64>,
-    right: Vector3<f64>,
+    shape: Cholesky<f64, U2>,
+    place: Vector2<f64>,
+    speed: Vector2<f64>,
+    /// Σ w v² and Σ w v (place − distance).
+    speed_square: f64,
+    speed_place: f64,
 }
 
 impl Sums {
     /// `None` with fewer than 3 sightings.
-    fn over<'s>(sightings: impl Iterator<Item = &'s Sighting> + Clone) -> Option<Sums> {
-        let count = sightings.clone().count();
-        let middle_m = sightings.clone().nth(count / 2)?.distance_m;
-        let (mut normal, mut right) = (Matrix3::zeros(), Vector3::zeros());
+    fn over(sightings: &[Sighting]) -> Option<Sums> {
+        let middle_m = sightings.get(sightings.len() / 2)?.distance_m;
+        let mut shape = Matrix2::new(0.0, 0.0, 0.0, SCALE_SD.powi(-2));
+        let (mut place, mut speed) = (Vector2::zeros(), Vector2::zeros());
+        let (mut speed_square, mut speed_place) = (0.0, 0.0);
         for s in sightings {
             let d = s.distance_m - middle_m;
-            let row = Vector3::new(1.0, d, s.speed_m_s);
-            normal += s.weight * row * row.transpose();
-            right += s.weight * (s.chainage_m - d) * row;
+            let row = Vector2::new(1.0, d);
+            shape += s.weight * row * row.transpose();
+            place += s.weight * (s.chainage_m - d) * row;
+            speed += s.weight * s.speed_m_s * row;
+            speed_square += s.weight * s.speed_m_s * s.speed_m_s;
+            speed_place += s.weight * s.speed_m_s * (s.chainage_m - d);
         }
-        normal[(1, 1)] += SCALE_SD.powi(-2);
-        (count >= 3).then_some(Sums { middle_m, normal, right })
+        let shape = shape.cholesky().filter(|_| sightings.len() >= 3)?;
+        Some(Sums { middle_m, shape, place, speed, speed_square, speed_place })
     }
 
-    fn solve(&self, age: SpeedAge) -> Option<Regression> {
-        let (mut normal, mut right) = (self.normal, self.right);
-        normal[(2, 2)] += age.sd_s.powi(-2);
-        right[2] += age.mean_s / age.sd_s.powi(2);
-        let x = normal.cholesky()?.solve(&right);
+    /// Inverse variance of the age, 1/s², and its product with the age, 1/s, whatever start and scale are.
+    fn age_information(&self) -> Option<(f64, f64)> {
+        let explained = self.shape.solve(&self.speed);
+        let information = self.speed_square - self.speed.dot(&explained);
+        let pull = self.speed_place - self.place.dot(&explained);
+        (information.is_finite() && pull.is_finite()).then_some((information.max(0.0), pull))
+    }
+
+    /// The age by these sightings and what sensors usually show.
+    fn own_age(&self) -> Option<SpeedAge> {
+        self.age_information().map(|(information, pull)| SpeedAge::USUAL.with(information, pull))
+    }
+
+    /// Start and scale for a known age.
+    fn at_age(&self, age_s: f64) -> Option<Regression> {
+        let x = self.shape.solve(&(self.place - age_s * self.speed));
         let scale = 1.0 + x[1];
-        let found = Regression { start_m: x[0] - scale * self.middle_m, scale, age_s: x[2] };
+        let found = Regression { start_m: x[0] - scale * self.middle_m, scale, age_s };
         x.iter().all(|v| v.is_finite()).then_some(found)
     }
 }
@@ -187,7 +202,7 @@ mod tests {
             let chainage_m = 1.004 * ride.distance_m.at(t) - 50.0 + 0.7 * ride.distance_m.rate_at(t) + off;
             Sighting::new(ride, t, chainage_m, 20.0)
         });
-        Sightings::new(all.collect()).unwrap()
+        Sightings::new(all.collect(), &PASSES_S).unwrap()
     }
 
     #[test]
@@ -195,7 +210,7 @@ mod tests {
         let ride = steady_ride(1200);
         let sightings = seen(&ride);
         assert_eq!(sightings.agreeing.len(), 1198);
-        let c = sightings.chainage(0.7, &PASSES_S).unwrap();
+        let c = sightings.chainage(0.7).unwrap();
         for t in [100.0, 600.0, 1100.0] {
             // What was put in, without the noise; 0.3 m is what a sine of 2 m leaves.
             assert!((c.at(&ride, t) - (1.004 * ride.distance_m.at(t) - 50.0)).abs() < 0.3);
@@ -207,19 +222,35 @@ mod tests {
 
     #[test]
     fn they_say_how_old_the_speed_reading_is() {
-        let evidence = seen(&steady_ride(1200)).age_evidence(&PASSES_S).unwrap();
+        let evidence = seen(&steady_ride(1200)).age_evidence().unwrap();
         let age_s = evidence.pull / evidence.information;
         // 1200 sines of 2 m on speeds that lie 1.5 m/s to either side: 2/√2/1.5/√1200 = 0.03 s.
         assert!((age_s - 0.7).abs() < 0.06, "{age_s}");
         // Stated errors of 20 m on such speeds: 20/1.5/√1200 = 0.385 s.
         assert!((evidence.information.powf(-0.5) - 0.385).abs() < 0.02, "{}", evidence.information);
-        assert_eq!(evidence.dof, 2.0);
+        // Four laps less start and scale, and the age by 6.75/(6.75 + 1/0.4²).
+        assert!((evidence.dof - (2.0 - 0.52)).abs() < 0.03, "{}", evidence.dof);
+    }
+
+    #[test]
+    fn an_older_reading_reaches_its_places_later() {
+        let ride = steady_ride(1200);
+        let sightings = seen(&ride);
+        let (now, older) = (sightings.chainage(0.7).unwrap(), sightings.chainage(0.9).unwrap());
+        for place_m in [300.0, 4000.0, 9000.0] {
+            let at = |c: &Chainage| c.time_at(&ride, place_m, 0.0, 1199.0).unwrap();
+            let delay_s = at(&older) - at(&now);
+            // Mean speed is 9.5 m/s, so that places move by 0.2 s of that.
+            assert!((0.15..0.25).contains(&delay_s), "{delay_s}");
+            assert!((now.delay_per_age(&ride, at(&now)) * 0.2 - delay_s).abs() < 0.01, "{delay_s}");
+        }
+        assert_eq!(Chainage::by_distance(&ride, 0.0).delay_per_age(&ride, 600.0), 0.0);
     }
 
     #[test]
     fn two_sightings_tie_nothing() {
         let ride = steady_ride(100);
         let two = [10.0, 50.0].map(|t| Sighting::new(&ride, t, ride.distance_m.at(t), 20.0));
-        assert!(Sightings::new(two.to_vec()).is_none());
+        assert!(Sightings::new(two.to_vec(), &PASSES_S).is_none());
     }
 }

@@ -90,6 +90,7 @@ impl<'a> RunStints<'a> {
                 end_s: w[1],
                 distance_m: ride.distance_m.at(w[1]) - ride.distance_m.at(w[0]),
                 edge_s: Vec::new(),
+                edge_delay_per_age: Vec::new(),
                 reason: if !ride.is_unbroken(w[0], w[1]) {
                     Some(Reason::Gap)
                 } else if !is_usual(ride, w[0], w[1], length_m) {
@@ -106,7 +107,7 @@ impl<'a> RunStints<'a> {
                 let from = chunk[0].number - 1;
                 let passes_s: Vec<f64> = chunk.iter().map(|l| l.start_s).chain(chunk.last().map(|l| l.end_s)).collect();
                 let mut off_line_s = Vec::new();
-                let tied = |all| Sightings::new(all).map_or(Tie::TooFewSightings, Tie::Sightings);
+                let tied = |all| Sightings::new(all, &passes_s).map_or(Tie::TooFewSightings, Tie::Sightings);
                 let tie = match (passes.how, line) {
                     (Passes::Distance, _) => Tie::Distance,
                     (Passes::Marks, _) => tied(marked(ride, &passes_s, length_m)),
@@ -128,7 +129,7 @@ impl<'a> RunStints<'a> {
     /// What the stints say of the age of the speed reading.
     pub fn age_evidence(&self) -> impl Iterator<Item = AgeEvidence> {
         self.stints.iter().filter_map(|stint| match &stint.tie {
-            Tie::Sightings(sightings) => sightings.age_evidence(&stint.passes_s),
+            Tie::Sightings(sightings) => sightings.age_evidence(),
             Tie::Distance | Tie::TooFewSightings => None,
         })
     }
@@ -147,7 +148,7 @@ impl<'a> RunStints<'a> {
         let (from_s, to_s) = (stint.passes_s[0], stint.passes_s[laps.len()]);
         let chainage = match &stint.tie {
             Tie::Distance => Some(Chainage::by_distance(ride, from_s)),
-            Tie::Sightings(sightings) => sightings.chainage(placing.age_s, &stint.passes_s),
+            Tie::Sightings(sightings) => sightings.chainage(placing.age_s),
             Tie::TooFewSightings => None,
         };
         let Some(chainage) = chainage else {
@@ -178,6 +179,7 @@ impl<'a> RunStints<'a> {
                     lap.start_s = edges[0];
                     lap.end_s = edges[edges.len() - 1];
                     lap.distance_m = ride.distance_m.at(lap.end_s) - ride.distance_m.at(lap.start_s);
+                    lap.edge_delay_per_age = edges.iter().map(|t| chainage.delay_per_age(ride, *t)).collect();
                     lap.edge_s = edges;
                     lap.reason = self.reason_in(lap.start_s, lap.end_s, &stint.off_line_s);
                 }

@@ -9,7 +9,7 @@ use super::simulate::simulate;
 use super::truth::Truth;
 use crate::analysis::air_of_run::{RunAir, run_air};
 use crate::analysis::instrument::{Input, alter, inputs_of};
-use crate::analysis::loop_venue::{ALL_LAPS, choices, conditions, gravity, lap_inputs};
+use crate::analysis::loop_venue::{choices, conditions, gravity, lap_inputs};
 use crate::circuit::{RunToCut, cut};
 use crate::error::Error;
 use crate::record::Recording;
@@ -109,7 +109,7 @@ impl QuietDay {
             rides.iter().map(|ride| run_air(&session.air, &session.wind, None, ride)).collect::<Result<_, _>>()?;
         let runs = conditions(&session, &rides, &cut, &air, gravity(&rides));
         let choices = choices(&session, &cut);
-        let (inputs, address) = lap_inputs(&session, &rides, &cut, &runs, ALL_LAPS);
+        let (inputs, address) = lap_inputs(&session, &rides, &cut, &runs);
         let sources = sources(&session, &air);
         let mut laps: Vec<Vec<QuietLap>> = rides.iter().map(|_| Vec::new()).collect();
         for (input, at) in inputs.into_iter().zip(address) {

@@ -334,6 +334,7 @@ mod tests {
         let of_the_chain = [
             Input::Power,
             Input::Speed,
+            Input::SpeedAge,
             Input::Temperature,
             Input::Pressure,
             Input::Humidity,
@@ -343,6 +344,16 @@ mod tests {
             Input::Bearing,
             Input::TemperatureCoefficient,
         ];
+        // Refuses to compile where a source was added and not put into one of the lists.
+        let is_listed = |input: Input| match input {
+            Input::MassOfRun(_) | Input::TyreTemperatureOfRun(_) | Input::Gusts | Input::GivenWind => true,
+            Input::Power | Input::Speed | Input::SpeedAge | Input::Temperature | Input::Pressure | Input::Humidity => {
+                true
+            }
+            Input::Efficiency | Input::WheelInertia | Input::CentreOfMassHeight | Input::Bearing => true,
+            Input::TemperatureCoefficient => true,
+        };
+        assert!(of_a_day.into_iter().chain(of_the_chain).all(is_listed));
         let mut named: BTreeSet<&str> = of_a_day.into_iter().map(Input::group).collect();
         let chain: BTreeSet<&str> = of_the_chain.into_iter().map(Input::group).collect();
         // The sources that only rollers have: of these one is of a day.

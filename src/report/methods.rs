@@ -52,7 +52,7 @@ fn loop_runs(session: &Session) -> impl Iterator<Item = &Run> {
 
 /// A track whose line follows from its stated bends.
 fn has_geometry(session: &Session) -> bool {
-    has_venue(session, Venue::Track) && session.circuit.bend_radius_m.is_some()
+    has_venue(session, Venue::Track) && session.circuit.has_known_bends()
 }
 
 fn has_code(solution: &Solution, code: &str) -> bool {

@@ -207,6 +207,13 @@ pub struct Circuit {
     pub reference_temperature_c: Option<f64>,
 }
 
+impl Circuit {
+    /// A track whose line follows from its stated bends.
+    pub fn has_known_bends(&self) -> bool {
+        self.kind == Venue::Track && self.bend_radius_m.is_some()
+    }
+}
+
 /// Reference temperature of Crr where none is stated, °C, as on rollers.
 pub const REFERENCE_TEMPERATURE_C: f64 = 20.0;
 

@@ -17,7 +17,8 @@
 //! ```
 //!
 //! Since A_g S_gg A_g = W_g where S_gg has full rank and PZ = Z, E(V) = M ZᵀWZ Mᵀ = MKMᵀ, the true covariance if the
-//! working one is true; any other costs accuracy of second order. The size of W does not matter. For a contrast c,
+//! working one is true; any other costs accuracy of second order. The size of W matters to nothing here but MKMᵀ, which
+//! `moderation` uses. For a contrast c,
 //! cᵀVc = Σ_g (x_gᵀ r_g)² with x_g = A_g Z_g Mᵀ c: a sum of squares of normal variables with covariance
 //! Γ_gh = x_gᵀ S_gh x_h, so that matching two moments gives ν = (tr Γ)²/tr(Γ²). The pieces of S are those of
 //! `residual_model`.

@@ -2,8 +2,8 @@
 //! smoothness of residuals.
 //!
 //! Given residuals and, per lap, a speed class; gives the correlation between steps of a lap and the variance of each
-//! lap. A wrong working covariance costs accuracy of second order only, because the errors themselves enter the
-//! estimate through the residuals; it never enters the parameters.
+//! lap. A wrong working covariance costs the sandwich accuracy of second order only, because the errors themselves enter
+//! it through the residuals; `moderation` takes it at its word. It never enters the parameters.
 //!
 //! # Model
 //!
@@ -29,6 +29,8 @@ const MOST_CORRELATION: f64 = 0.9;
 const CORRECTIONS: usize = 3;
 /// A class is not believed to be quieter than this share of the noisiest.
 const LEAST_VARIANCE_SHARE: f64 = 0.01;
+/// Share of the expected squares of which a class must have more to have anything left.
+const LEAST_LEFT: f64 = 1e-9;
 
 /// What is supposed about the errors before step means are taken out.
 #[derive(Debug, Clone, PartialEq)]
@@ -157,11 +159,11 @@ impl Guess {
     /// Moves the guess to where the expected moments would meet the observed ones; false when there is no scatter.
     fn correct(&mut self, observed: &Moments, expected: &Moments) -> bool {
         let expected_correlation = expected.correlation(&self.variance);
+        let (all_observed, all_expected) = (observed.squares.iter().sum::<f64>(), expected.squares.iter().sum::<f64>());
         for (c, variance) in self.variance.iter_mut().enumerate() {
-            // A class of which the fit leaves nothing keeps what was believed.
-            if observed.squares[c] > 0.0 && expected.squares[c] > 0.0 {
-                *variance *= observed.squares[c] / expected.squares[c];
-            }
+            // A class of which the fit leaves nothing is taken to be as the others are.
+            let is_left = observed.squares[c] > 0.0 && expected.squares[c] > LEAST_LEFT * all_expected;
+            *variance *= if is_left { observed.squares[c] / expected.squares[c] } else { all_observed / all_expected };
         }
         let noisiest = self.variance.iter().fold(0.0_f64, |a, b| a.max(*b));
         self.variance.iter_mut().for_each(|v| *v = v.max(LEAST_VARIANCE_SHARE * noisiest));
@@ -169,6 +171,6 @@ impl Guess {
         if missing.is_finite() {
             self.phi = (self.phi + missing).clamp(0.0, MOST_CORRELATION);
         }
-        observed.squares.iter().sum::<f64>() > 0.0
+        all_observed > 0.0
     }
 }

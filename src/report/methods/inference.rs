@@ -21,8 +21,9 @@ pub(super) fn uncertainty(session: &Session, solution: &Solution) -> Option<Para
             "Scatter: residuals hang together within a lap, so each lap is one cluster of a sandwich covariance, corrected \
              for the smoothness of residuals (CR2) under a working model in which neighbouring steps are correlated and \
              each class of speed has a variance of its own; degrees of freedom follow Satterthwaite ({}; {}). The sandwich of few \
-             laps is itself uncertain, so each variance is its mean with that of the working model, weighted by degrees of \
-             freedom, which are {MODEL_DOF} for the model and no more than those of the laps {}.",
+             laps is itself uncertain, so the variance of a result is the mean of the sandwich's and the model's, weighted by \
+             degrees of freedom {}. The model counts for {MODEL_DOF}, but never for more than the laps, and for nothing \
+             where laps scatter more than it can have it (5 %).",
             Source::BellMcCaffrey.cited(),
             Source::PustejovskyTipton.cited(),
             cite(Source::Smyth)

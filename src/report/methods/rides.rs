@@ -7,6 +7,7 @@ use super::super::number::{counted, listed, measured};
 use super::super::sources::Source;
 use super::super::units::Units;
 use super::{Paragraph, cite, has_code, has_geometry, has_loops, has_venue, loop_runs};
+use crate::circuit::SpeedAge;
 use crate::session::{LapSource, Session, Venue};
 use crate::solution::Solution;
 
@@ -41,10 +42,14 @@ pub(super) fn laps(session: &Session, solution: &Solution) -> Option<Paragraph> 
     let known = solution.circuit.speed_age_s.value.is_some();
     let age = format!("{} s", measured(&solution.circuit.speed_age_s).replace('-', "−"));
     if has_geometry(session) {
-        text.push("The place along the lap is the distance by the wheel, tied to the lap marks.".into());
-        if known {
-            text.push(format!("The speed reading is taken to be {age} old, with which the laps repeat best."));
-        }
+        text.push(if known {
+            format!(
+                "The place along the lap is the distance by the wheel, tied to the lap marks. The speed reading is taken to \
+                 be {age} old, with which the laps repeat best."
+            )
+        } else {
+            "The place along the lap is the distance by the wheel.".into()
+        });
     } else {
         sources.push(Source::DurbinKoopman);
         text.push(format!(
@@ -56,7 +61,9 @@ pub(super) fn laps(session: &Session, solution: &Solution) -> Option<Paragraph> 
         if known {
             text.push(format!(
                 "The speed reading is {age} old by the positions or lap marks of all runs and by what sensors usually show \
-                 (0.4 ± 0.4 s), and where that puts the laps is part of the uncertainty."
+                 ({} ± {} s).",
+                SpeedAge::USUAL.mean_s,
+                SpeedAge::USUAL.sd_s
             ));
         }
     }
