@@ -10,7 +10,8 @@ pub const SCHEMA: u32 = 1;
 
 /// A value with its standard error and interval.
 ///
-/// `se` combines `scatter_se` (type A, from the laps, steadied by a model of their scatter) and `instrument_se` (type B, from the measuring chain).
+/// `se` combines `scatter_se` (type A, from the laps, steadied by a model of their scatter) and `instrument_se` (type B, from
+/// the measuring chain).
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 pub struct Estimate {
     pub value: Option<f64>,

@@ -42,7 +42,7 @@ fn both_standard_errors_agree_on_an_ordinary_day_and_the_estimate_is_steadied_by
     assert!(!b.disagrees && b.failed == 0 && b.lone_laps == 0, "{b:?}");
     for (line, setup) in b.setups.iter().zip(&solution.setups) {
         for (resampled, estimate) in [(line.crr, setup.crr), (line.cda_m2, setup.cda_m2)] {
-            // σ² (ν + d) = ν s² + d m² with d = 5 where ν is more; what the working model alone would say must lie near the sandwich on such a day.
+            // σ² (ν + d) = ν s² + d m² with d = 5 where ν is more; on such a day the model's m lies near the sandwich's s.
             let (se, dof) = (estimate.scatter_se.unwrap(), estimate.dof.unwrap());
             let sandwich = resampled.sandwich_se.unwrap();
             let model = ((se * se * dof - sandwich * sandwich * (dof - MODEL_DOF)) / MODEL_DOF).sqrt();

@@ -64,13 +64,15 @@ impl Lap {
         mean_delay * self.mean_speed_m_s()
     }
 
-    /// Where the lap lies if the speed reading is older by so much, less the way per age that something else holds, m/s.
+    /// Where the lap lies if the speed reading is older by so much, less the way per age that something else holds, m/s; where
+    /// it is, if a stop at an edge leaves no order in that.
     pub fn with_older_speed(&self, by_s: f64, held_m_s: f64) -> Lap {
         let held = held_m_s / self.mean_speed_m_s();
         let later = |(t, delay): (&f64, &f64)| t + by_s * (delay - held);
         let edge_s: Vec<f64> = self.edge_s.iter().zip(&self.edge_delay_per_age).map(later).collect();
+        let in_order = edge_s.windows(2).all(|w| w[1] > w[0]);
         match (edge_s.first(), edge_s.last()) {
-            (Some(&start_s), Some(&end_s)) => Lap { start_s, end_s, edge_s, ..self.clone() },
+            (Some(&start_s), Some(&end_s)) if in_order => Lap { start_s, end_s, edge_s, ..self.clone() },
             _ => self.clone(),
         }
     }
