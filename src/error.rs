@@ -11,7 +11,7 @@ use std::path::PathBuf;
 pub enum Error {
     // -- files ---------------------------------------------------------------------------------
     /// A file named by the user is not there or cannot be opened.
-    #[error("{}: cannot be read ({reason}); check the name and that the file is in the folder of the session", path.display())]
+    #[error("{}: cannot be read ({reason}); check the name; files of a session are looked for in its folder", path.display())]
     Unreadable { path: PathBuf, reason: String },
     /// A result or report could not be written.
     #[error("{}: cannot be written ({reason}); nothing was changed there, choose another folder with --out", path.display())]

@@ -182,6 +182,14 @@ pub enum What {
     DrawsFailed { failed: usize, draws: usize },
     /// Too few draws to tell whether the intervals are the same.
     TooFewDraws { count: usize, of: usize, wanted: usize },
+    /// Intervals that differ by about as much as counts as the same.
+    NearTolerance { count: usize, of: usize },
+}
+
+/// A small number with two significant digits and without an exponent.
+fn two_digits(x: f64) -> String {
+    let decimals = if x > 0.0 && x < 1.0 { (1.0 - x.log10().floor()).min(12.0) as usize } else { 1 };
+    format!("{x:.decimals$}")
 }
 
 impl What {
@@ -258,6 +266,7 @@ impl What {
             What::MonteCarloDiffers { .. } => "monte-carlo-differs",
             What::DrawsFailed { .. } => "draws-failed",
             What::TooFewDraws { .. } => "too-few-draws",
+            What::NearTolerance { .. } => "near-tolerance",
         }
     }
 
@@ -320,11 +329,11 @@ impl What {
             What::NotConverged { iterations } => format!("The solver stopped after {iterations} steps without settling; the best point is given, treat it with care."),
             What::Implausible { name, value } => format!("{name} = {value:.5} is outside anything measured on a bicycle; look for a wrong mass, wind, or braking."),
             What::FewLaps { laps } => format!("Only {laps} laps are used, so intervals are wide. They rest in part on a model of the scatter within laps, which cannot see a position that changes from lap to lap."),
-            What::LapsDiffer { name, by_laps, within } => format!("Laps differ more than the scatter within them explains: the standard error of {name} is {by_laps:.2e} by the laps and {within:.2e} by the scatter within them. Something changed from lap to lap, such as position, line, traffic or slow gusts; the interval goes by the laps alone."),
+            What::LapsDiffer { name, by_laps, within } => format!("Laps differ more than the scatter within them explains: the standard error of {name} is {} by the laps and {} by the scatter within them. Something changed from lap to lap, such as position, line, traffic or slow gusts; the interval goes by the laps alone.", two_digits(*by_laps), two_digits(*within)),
             What::OrderConfounded { order } => format!("The set-ups were ridden in the order {order}, so a drift through the day looks like a difference between them. Ride A B B A or A B C C B A."),
             What::WindDrifted { change_m_s } => format!("The wind changed by {change_m_s:.1} m/s during the run and is modelled as drifting linearly."),
             What::DriftConfounded { setup, baseline, order, inflation, better } => format!("In the order {order} the drift of Crr through the day looks like the difference of {setup} and {baseline}: fitting it makes the standard error of that difference {}. The interval says so; ride {better}, which keeps the two apart.", if *inflation < 1000.0 { format!("{inflation:.1} times as large") } else { "grow without limit".into() }),
-            What::BootstrapDisagrees { quantity, of, cluster_se, bootstrap_se } => format!("The standard error of {quantity} of {of} is {cluster_se:.2e} by the scatter of laps alone and {bootstrap_se:.2e} when whole laps are drawn again, more than 25 % apart: few laps, or one odd lap that carries the result. Look at the lap residuals; more laps make it firm."),
+            What::BootstrapDisagrees { quantity, of, cluster_se, bootstrap_se } => format!("Drawing whole laps again gives {quantity} of {of} a standard error of {}, the scatter of the laps by itself gives {}: {}.", two_digits(*bootstrap_se), two_digits(*cluster_se), if bootstrap_se > cluster_se { "few laps, or one odd lap that carries the result. Look at the lap residuals; more laps make it firm" } else { "laps of one run are more alike than laps of different runs. Something may have changed between runs, such as pressure or wind" }),
             What::BootstrapNotDone { reason } => format!("Laps could not be drawn again ({reason}), so there is no second opinion on the standard errors."),
             What::NoLoadDragAssumed => "The no-load drag of the drums was not stated and is taken as zero; Crr is too high by it. Spin the drums with a coast-down and state it.".into(),
             What::WarmUp { window_start_s, time_constant_s } => match time_constant_s {
@@ -348,6 +357,7 @@ impl What {
             What::MonteCarloDiffers { count, of, largest } => format!("For {count} of {of} results the interval from random draws of the inputs differs from the reported one by more than the numerical tolerance, most for {largest}: an input does not act in proportion there, or scatter with few degrees of freedom has longer tails than the effective degrees of freedom say. Quote the interval of the draws."),
             What::DrawsFailed { failed, draws } => format!("{failed} of {draws} random draws of the inputs had no answer and are left out of their intervals."),
             What::TooFewDraws { count, of, wanted } => format!("For {count} of {of} results the draws are too few to tell whether their interval is the reported one; about {wanted} would tell."),
+            What::NearTolerance { count, of } => format!("For {count} of {of} results the interval from random draws and the reported one differ by about as much as still counts as the same; more draws would hardly tell."),
         }
     }
 }

@@ -88,7 +88,18 @@ fn a_lap_alone_at_its_speed_in_its_run_is_counted_and_its_silence_is_no_disagree
     assert!(low < 0.8, "{low}");
     assert!(!b.disagrees || ratios(&solution).iter().any(|r| *r > 1.25), "{b:?}");
     let said = loopwright::report::second_opinion::sentence(&solution);
-    assert!(said.contains("6 of them, alone at their speed"), "{said}");
+    assert!(said.contains("6 laps are the only ones at their speed"), "{said}");
+}
+
+#[test]
+fn where_no_lap_can_be_drawn_differently_there_is_no_second_opinion() {
+    let mut inputs = inputs();
+    for run in &mut inputs.session.runs {
+        run.leave_out = vec![3, 4, 5, 6, 7, 8];
+    }
+    let solution = solve(&inputs, 200).solution;
+    assert!(solution.bootstrap.is_none());
+    assert!(solution.findings.iter().any(|f| f.code == "bootstrap-not-done"), "{:?}", solution.findings);
 }
 
 #[test]

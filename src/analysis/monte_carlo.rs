@@ -20,6 +20,8 @@ use crate::uncertainty::monte_carlo::{Input as Drawn, Propagated, propagate};
 /// Fewest and most draws: below, the ends of an interval are noise; the most is what 7.2.2 advises for 95 %.
 pub const FEWEST_DRAWS: usize = 1_000;
 pub const MOST_DRAWS: usize = 200_000;
+/// Draws over the least that make the ends of the intervals sharp enough, so that the next check is not short again.
+const SPARE_DRAWS: f64 = 1.5;
 /// Most numbers kept at a time.
 const MOST_NUMBERS: usize = 20_000_000;
 /// Significant digits of a standard uncertainty that count (n_dig of 7.9.2). With two the ends of an interval would need
@@ -211,18 +213,25 @@ pub fn findings(check: &MonteCarlo) -> Vec<Finding> {
     let differing: Vec<&MonteCarloResult> = check.results.iter().filter(|r| r.verdict == "differs").collect();
     if let Some(worst) = differing.iter().max_by(|a, b| gap(a).total_cmp(&gap(b))) {
         let less = worst.baseline.as_ref().map(|b| format!(" less {b}")).unwrap_or_default();
-        let largest = format!("{} of {}{less}", worst.quantity, worst.setup);
+        let quantity = match worst.quantity.as_str() {
+            "crr" => "Crr",
+            "cda_m2" => "CdA",
+            _ => "watts",
+        };
+        let largest = format!("{quantity} of {}{less}", worst.setup);
         out.push(What::MonteCarloDiffers { count: differing.len(), of, largest });
     }
-    let unsure: Vec<&MonteCarloResult> = check.results.iter().filter(|r| r.verdict == "too few draws").collect();
-    if !unsure.is_empty() {
-        let times = |r: &&MonteCarloResult| {
-            let ratio = 2.0 * r.sampling_se.unwrap_or(f64::INFINITY) / r.tolerance.unwrap_or(f64::NAN);
-            ratio.powi(2).max(4.0)
-        };
-        let most = unsure.iter().map(times).fold(0.0, f64::max);
-        let wanted = (check.draws as f64 * most).min(MOST_DRAWS as f64) as usize;
-        out.push(What::TooFewDraws { count: unsure.len(), of, wanted });
+    // Errors of the ends over what they may be; where they are small enough only the gap is in the way.
+    let noise = |r: &MonteCarloResult| 2.0 * r.sampling_se.unwrap_or(f64::INFINITY) / r.tolerance.unwrap_or(f64::NAN);
+    let unsure = check.results.iter().filter(|r| r.verdict == "too few draws");
+    let (near, noisy): (Vec<_>, Vec<_>) = unsure.partition(|r| noise(r) <= 1.0 || check.draws >= MOST_DRAWS);
+    if !noisy.is_empty() {
+        let most = noisy.iter().map(|r| noise(r).powi(2)).fold(0.0, f64::max);
+        let wanted = (check.draws as f64 * most * SPARE_DRAWS).min(MOST_DRAWS as f64) as usize;
+        out.push(What::TooFewDraws { count: noisy.len(), of, wanted });
+    }
+    if !near.is_empty() {
+        out.push(What::NearTolerance { count: near.len(), of });
     }
     let failed = check.results.iter().map(|r| r.failed).max().unwrap_or(0);
     if failed > 0 {

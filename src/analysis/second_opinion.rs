@@ -38,6 +38,10 @@ pub fn second_opinion(session: &Session, venue: &LoopVenue, solution: &Solution,
             return SecondOpinion { result: None, findings: vec![Finding::of_session(said)] };
         }
     };
+    if bootstrap.lone_laps == venue.fit.used.len() {
+        let said = What::BootstrapNotDone { reason: "every lap is the only one at its speed in its run".into() };
+        return SecondOpinion { result: None, findings: vec![Finding::of_session(said)] };
+    }
     let (power, covariance) = (PowerAt::reference(session), &venue.fit.covariance);
     let of = |s: usize| SetupQuantities::new(&venue.fit.layout, s, &power);
     let line = |setup: &str, baseline: Option<&str>, q: &SetupQuantities, [crr, cda_m2, power_w]: [&Estimate; 3]| {
@@ -198,7 +202,10 @@ mod tests {
         // |ln 0.6| = 0.51 is more than ln 1.3 = 0.26 (arithmetic).
         assert!((found.distance - 0.6f64.ln().abs()).abs() < 1e-12);
         let message = found.what.message();
-        assert!(message.contains("Crr of b less old") && message.contains("more than 25 %"), "{message}");
+        assert!(
+            message.contains("Crr of b less old") && message.contains("0.000060") && message.contains("0.00010"),
+            "{message}"
+        );
     }
 
     #[test]

@@ -136,7 +136,8 @@ pub(super) fn find_passes(
         Err(Error::NoLaps {
             file: run.file.to_string(),
             reason: reason.to_string(),
-            next: "record positions, press the lap button at the line, or state length_m of the loop",
+            next: "record positions, press the lap button at the line, or state length_m of the loop; if it was ridden on rollers \
+                   say kind = \"rollers\"",
         })
     };
     if let (true, Some(gate)) = (by_gate, gate) {

@@ -17,6 +17,8 @@ use loopwright::report::text::summary;
 use loopwright::session::Venue;
 use std::path::{Path, PathBuf};
 
+/// Fewer draws of laps say nothing of a standard error.
+const FEWEST_LAP_DRAWS: u64 = 50;
 /// More draws of laps than anyone needs; they take memory.
 const MOST_LAP_DRAWS: u64 = 100_000;
 
@@ -42,7 +44,7 @@ pub struct SolveArguments {
     #[arg(long, value_name = "N", value_parser = draws)]
     pub monte_carlo: Option<usize>,
     /// How often whole laps are drawn again for the second opinion on the standard errors; 0 for none
-    #[arg(long, value_name = "N", default_value_t = DEFAULT_LAP_DRAWS as u64, value_parser = clap::value_parser!(u64).range(0..=MOST_LAP_DRAWS))]
+    #[arg(long, value_name = "N", default_value_t = DEFAULT_LAP_DRAWS as u64, value_parser = lap_draws)]
     pub draws: u64,
     #[command(flatten)]
     pub ride: RideFlags,
@@ -83,10 +85,15 @@ pub fn run(arguments: SolveArguments, format: Format, units: Units) -> Result<()
     Ok(())
 }
 
+fn lap_draws(text: &str) -> Result<u64, String> {
+    match text.trim().parse::<u64>() {
+        Ok(number) if number == 0 || (FEWEST_LAP_DRAWS..=MOST_LAP_DRAWS).contains(&number) => Ok(number),
+        _ => Err(format!("give 0 or a whole number from {FEWEST_LAP_DRAWS} to {MOST_LAP_DRAWS}")),
+    }
+}
+
 fn draws(text: &str) -> Result<usize, String> {
-    let why = format!(
-        "give a whole number of draws from {FEWEST_DRAWS} to {MOST_DRAWS}; 20000 tell most intervals well enough"
-    );
+    let why = format!("give a whole number of draws from {FEWEST_DRAWS} to {MOST_DRAWS}; 20000 is usual");
     match text.trim().parse::<usize>() {
         Ok(number) if (FEWEST_DRAWS..=MOST_DRAWS).contains(&number) => Ok(number),
         _ => Err(why),

@@ -137,7 +137,7 @@ impl Steps {
                 let text = if class == last && class > 0 {
                     format!("above {} m residual", plain(low, style))
                 } else {
-                    format!("{} to {}", plain(low, style), plain(*bound, style))
+                    format!("{} to {} m", plain(low, style), plain(*bound, style))
                 };
                 low = *bound;
                 Entry::new(Sample::Line(self.stroke(class)), text)

@@ -122,7 +122,7 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     let records: usize = placed.iter().map(|p| p.run.time_s.len()).sum();
     let used: usize = placed.iter().map(|p| p.run.used.iter().filter(|u| **u).count()).sum();
     let mut caption = format!(
-        "Speed and power of {}; {used} of {records} records lie in a lap that is used. Shaded and grey: left out. Where \
+        "Speed and power of {}; {used} of {records} records count. Shaded and grey: left out. Where \
          many records fall on one place the line spans them from lowest to highest.",
         counted(placed.len(), "run"),
     );

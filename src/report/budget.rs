@@ -15,7 +15,8 @@ use crate::uncertainty::rounding::Place;
 pub fn budgets(solution: &Solution, width: usize, units: Units) -> String {
     let width = width.clamp(LEAST_WIDTH, MOST_WIDTH);
     let mut text = String::new();
-    for venue in &solution.by_venue() {
+    let venues = solution.by_venue();
+    for venue in &venues {
         let place = if solution.venues.is_some() { format!(", {}", venue.venue) } else { String::new() };
         for setup in &venue.setups {
             let of = |line: &BudgetLine| line.setups.iter().find(|c| c.setup == setup.id).cloned();
@@ -39,6 +40,9 @@ pub fn budgets(solution: &Solution, width: usize, units: Units) -> String {
         section(&mut text, width, "Uncertainty budget", &paragraph(words, width, ""));
     } else {
         text.push_str(&paragraph(WORDS, width, ""));
+        if venues.iter().any(|venue| !venue.contrasts.is_empty()) {
+            text.push_str(&paragraph(OF_DIFFERENCES, width, ""));
+        }
     }
     without_controls(&text)
 }
@@ -46,7 +50,8 @@ pub fn budgets(solution: &Solution, width: usize, units: Units) -> String {
 const WORDS: &str = "Each line of a source is what one standard uncertainty of it does to the result; their squares add \
                      up to that of the instrument line, and those of instrument and scatter to the combined one. \
                      Scatter is what differs between laps or runs; more of them make it smaller, and the instrument \
-                     part not. Errors common to both set-ups have cancelled in a difference.";
+                     part not.";
+const OF_DIFFERENCES: &str = "Errors common to both set-ups have cancelled in a difference.";
 
 /// A quantity with its interval and how a contribution to it is picked.
 struct Quantity {

@@ -12,7 +12,7 @@ use crate::uncertainty::rounding::Place;
 /// What stands between the two ends of an interval, and between the budget's number and that of the draws.
 pub(super) type Between = [&'static str; 2];
 /// One above the other.
-const IN_TERMINAL: Between = ["\n", "\n"];
+const IN_TERMINAL: Between = ["\n", ",\n"];
 /// On one line.
 pub(super) const IN_PAGE: Between = [" to ", ", "];
 
@@ -46,8 +46,8 @@ pub fn sentence(made: &MonteCarlo) -> String {
         said.push(format!("for {} the draws are too few to tell", with("too few draws")));
     }
     format!(
-        "{}. Two ends of an interval agree when they are no further apart than half a unit in digit {} of the standard \
-         uncertainty (JCGM 101, clause 8). Seed {}.",
+        "{}. Two ends of an interval agree when they are no further apart than half a unit in digit {} of the combined \
+         standard uncertainty (JCGM 101, clause 8). Seed {}.",
         said.join(", "),
         made.digits,
         made.seed

@@ -5,7 +5,8 @@
 use super::number::fixed;
 use crate::solution::Solution;
 
-/// "Whole laps drawn again (1000 times, seed 1) give standard errors 0.94 to 1.06 times those of the scatter of laps alone."
+/// "Whole laps drawn again (1000 times, seed 1) give standard errors of Crr and CdA 0.94 to 1.06 times those of the scatter of
+/// laps alone."
 ///
 /// Empty without a second opinion.
 pub fn sentence(solution: &Solution) -> String {
@@ -24,10 +25,15 @@ pub fn sentence(solution: &Solution) -> String {
     };
     let lone = match b.lone_laps {
         0 => String::new(),
-        n => format!(" {n} of them, alone at their speed in their run, could not change, so that these are too small."),
+        1 => " One lap is the only one at its speed in its run and is never drawn differently, so these are too small."
+            .into(),
+        n => format!(
+            " {n} laps are the only ones at their speed in their run and are never drawn differently, so these are too small."
+        ),
     };
     format!(
-        "Whole laps drawn again ({} times, seed {}) give standard errors {range} times those of the scatter of laps alone.{lone}",
+        "Whole laps drawn again ({} times, seed {}) give standard errors of Crr and CdA {range} times those of the scatter of laps \
+         alone.{lone}",
         b.draws, b.seed
     )
 }
@@ -44,7 +50,7 @@ mod tests {
         let result = BootstrapResult { draws: 500, seed: 3, setups: vec![line], ..BootstrapResult::default() };
         let solution = Solution { bootstrap: Some(result), ..Solution::default() };
         // Arithmetic: 19/20 and 21/20.
-        let expected = "Whole laps drawn again (500 times, seed 3) give standard errors 0.95 to 1.05 times those \
+        let expected = "Whole laps drawn again (500 times, seed 3) give standard errors of Crr and CdA 0.95 to 1.05 times those \
                         of the scatter of laps alone.";
         assert_eq!(sentence(&solution), expected);
         assert_eq!(sentence(&Solution::default()), "");

@@ -15,6 +15,7 @@ pub enum Source {
     Iso2533,
     Iso28580,
     Jcgm100,
+    Jcgm101,
     Kaufman,
     Martin,
     Meier,
@@ -47,6 +48,7 @@ impl Source {
             Source::Iso2533 => "ISO 2533",
             Source::Iso28580 => "ISO 28580",
             Source::Jcgm100 => "JCGM 100:2008",
+            Source::Jcgm101 => "JCGM 101:2008",
             Source::Kaufman => "Kaufman 1975",
             Source::Martin => "Martin et al. 1998",
             Source::Meier => "Meier 1953",
@@ -104,6 +106,10 @@ impl Source {
             Source::Jcgm100 => {
                 "JCGM 100:2008. Evaluation of measurement data: guide to the expression of uncertainty in \
                  measurement."
+            }
+            Source::Jcgm101 => {
+                "JCGM 101:2008. Evaluation of measurement data: supplement 1 to the guide, propagation of distributions using \
+                 a Monte Carlo method."
             }
             Source::Kaufman => {
                 "Kaufman, L. (1975). A variable projection method for solving separable nonlinear least squares \

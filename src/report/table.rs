@@ -87,12 +87,32 @@ impl Grid {
                 text.push_str(&paragraph(&name, width, ""));
             }
             for (header, cell) in cells.filter(|(_, cell)| !cell.is_empty()) {
-                let line = format!("{}: {}", header.replace('\n', " "), cell.replace("\n±", " ±").replace('\n', ", "));
+                let line = format!("{}: {}", header.replace('\n', " "), on_one_line(cell));
                 text.push_str(&paragraph(&line, width, "  "));
             }
         }
         text.trim_end().to_string()
     }
+}
+
+/// Lines of a cell put after each other: words that go on, an uncertainty with its value, both ends of an interval, else
+/// commas.
+fn on_one_line(cell: &str) -> String {
+    let is_number = |line: &str| line.starts_with(|c: char| c.is_ascii_digit() || c == '-');
+    let mut lines = cell.split('\n');
+    let mut text = lines.next().unwrap_or_default().to_string();
+    let mut before = text.clone();
+    for line in lines {
+        let goes_on = line.starts_with('±') || before.ends_with(',') || !before.contains(|c: char| c.is_ascii_digit());
+        text.push_str(match (goes_on, is_number(&before) && is_number(line)) {
+            (true, _) => " ",
+            (false, true) => " to ",
+            (false, false) => ", ",
+        });
+        text.push_str(line);
+        before = line.to_string();
+    }
+    text
 }
 
 /// A text wrapped to the width, every line after `indent` and ended.
@@ -119,6 +139,19 @@ mod tests {
         let mut grid = Grid::new(&["Set-up", "Crr", "CdA, m²", "Laps"]);
         grid.rows.push(["a rather long name of a set-up", "0.00460 ± 0.00023", "–", "12"].map(String::from).to_vec());
         grid
+    }
+
+    #[test]
+    fn lines_of_a_cell_are_joined_by_what_they_are() {
+        for (cell, joined) in [
+            ("0.0045\n± 0.0002", "0.0045 ± 0.0002"),
+            ("-0.0007\n-0.0003", "-0.0007 to -0.0003"),
+            ("0.00005,\n0.00006", "0.00005, 0.00006"),
+            ("too few\ndraws", "too few draws"),
+            ("5.0 ± 1.9\nscatter 1.9\ninstrument 0.1", "5.0 ± 1.9, scatter 1.9, instrument 0.1"),
+        ] {
+            assert_eq!(on_one_line(cell), joined);
+        }
     }
 
     #[test]

@@ -5,6 +5,7 @@
 use super::account::Step;
 use super::window::TRIM_S;
 use crate::finding::What;
+use crate::quantity::km_h_from_m_s;
 use crate::record::Recording;
 use crate::session::TyrePressure;
 
@@ -136,8 +137,11 @@ pub fn between_runs(runs: &[RunConditions]) -> Vec<What> {
         }
         if (other.mean_speed_m_s / first.mean_speed_m_s - 1.0).abs() > SAME_SPEED {
             findings.push(advice(format!(
-                "{} was ridden at {:.1} m/s and {} at {:.1} m/s; ride both at one speed.",
-                first.name, first.mean_speed_m_s, other.name, other.mean_speed_m_s
+                "{} was ridden at {:.1} km/h and {} at {:.1} km/h; ride both at one speed.",
+                first.name,
+                km_h_from_m_s(first.mean_speed_m_s),
+                other.name,
+                km_h_from_m_s(other.mean_speed_m_s)
             )));
         }
         if let (Some(a), Some(b)) = (first.gear, other.gear)

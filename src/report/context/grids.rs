@@ -72,7 +72,7 @@ pub fn pairs(solution: &Solution) -> Option<Titled> {
         return None;
     }
     let grid = differences::grid(solution, &solution.all_pairs, Naming::Pair);
-    let caption = "Here p is adjusted for the number of all pairs, so it is larger than above; for those who ask every \
+    let caption = "Here p is adjusted for the number of all pairs, so it may be larger than above; for those who ask every \
                    question at once.";
     Titled::of("pairs", "Every pair", caption, grid)
 }

@@ -22,8 +22,8 @@ pub(super) fn uncertainty(session: &Session, solution: &Solution) -> Option<Para
              for the smoothness of residuals (CR2) under a working model in which neighbouring steps are correlated and \
              each class of speed has a variance of its own; degrees of freedom follow Satterthwaite ({}; {}). The sandwich of few \
              laps is itself uncertain, so the variance of a result is the mean of the sandwich's and the model's, weighted by \
-             degrees of freedom {}. The model counts for {MODEL_DOF}, but never for more than the laps, and for nothing \
-             where laps scatter more than it can have it (5 %).",
+             degrees of freedom {}. The model has {MODEL_DOF} of these, never more than the laps, and none where laps \
+             scatter so much that a test at 5 % rejects it.",
             Source::BellMcCaffrey.cited(),
             Source::PustejovskyTipton.cited(),
             cite(Source::Smyth)
@@ -56,6 +56,14 @@ pub(super) fn uncertainty(session: &Session, solution: &Solution) -> Option<Para
              the moves are combined with the scatter {}. An error that all runs share moves all set-ups alike and cancels in \
              their differences, which are propagated on their own.",
             cite(Source::Jcgm100)
+        ));
+    }
+    if let Some(made) = &solution.monte_carlo {
+        sources.push(Source::Jcgm101);
+        text.push(format!(
+            "The intervals were checked by {} random draws of all inputs of the measuring chain, each solved again {}.",
+            made.draws,
+            cite(Source::Jcgm101)
         ));
     }
     text.push(format!("Intervals hold at {}, with Student's t.", percent(solution.confidence)));

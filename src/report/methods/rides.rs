@@ -60,8 +60,9 @@ pub(super) fn laps(session: &Session, solution: &Solution) -> Option<Paragraph> 
         ));
         if known {
             text.push(format!(
-                "The speed reading is {age} old by the positions or lap marks of all runs and by what sensors usually show \
-                 ({} ± {} s).",
+                "The speed reading is {age} old (with standard error): so say the positions or lap marks of all runs together \
+                 with what sensors usually show, {} ± {} s. This places the laps; the delay between power and speed is \
+                 solved for by itself.",
                 SpeedAge::USUAL.mean_s,
                 SpeedAge::USUAL.sd_s
             ));
