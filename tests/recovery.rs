@@ -171,6 +171,22 @@ fn one_constant_speed_is_not_separable_and_says_what_is_known() {
 }
 
 #[test]
+fn where_crr_is_not_known_the_drag_of_each_set_up_still_is() {
+    let head = "order = [\"a\", \"b\", \"b\", \"a\"]\nlaps_per_run = 6\nspeeds_km_h = [36.0]";
+    let text = format!(
+        "{head}\n[rider_and_bike]\nmass_kg = 84.0\n[loop]\n{ROAD}\n[wind]\nspeed_m_s = 0.0\n[solve]\ncda = \"common\"\n\
+         [noise]\n{QUIET}\n[[setup]]\nid = \"a\"\ncda_m2 = 0.255\ncrr = 0.0044\n[[setup]]\nid = \"b\"\ncda_m2 = 0.255\n\
+         crr = 0.0034\n"
+    );
+    let day = simulate(&Plan::from_toml(&text, "drags").unwrap(), 28).unwrap();
+    let solution = solve(&inputs(&day)).unwrap().solution;
+    assert!(!solution.separable);
+    let drag = |s: usize| solution.setups[s].drag_at_mean_speed_n.unwrap().value.unwrap();
+    // 0.001 of 84 kg times 9.81 m/s².
+    assert!((drag(0) - drag(1) - 0.824).abs() < 0.08, "{} {}", drag(0), drag(1));
+}
+
+#[test]
 fn a_stop_a_braking_and_a_lost_meter_spoil_their_laps_and_no_others() {
     let mut p = plan(
         "order = [\"a\"]\nlaps_per_run = 12\nspeeds_km_h = [28.0, 41.0]",

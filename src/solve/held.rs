@@ -7,6 +7,7 @@ use super::fit::{Frame, LapInput, LoopFit, robust};
 use super::outer::{TOLERANCE_M, least_squares_from};
 use super::speed_class::Origin;
 use crate::error::Error;
+use crate::session::Sharing;
 use crate::uncertainty::cluster::{ClusterRobust, Laps};
 
 /// Crr of an ordinary tyre on an ordinary road (common practice, no source).
@@ -26,10 +27,16 @@ pub struct HeldFit {
     pub still_air: bool,
 }
 
-/// Repeats least squares with every Crr held at [`HELD_CRR`].
+/// Repeats least squares with every Crr held at [`HELD_CRR`]. Where set-ups had each a Crr of their own each has a CdA of its
+/// own instead: what they differ by is in the drag, whatever it is due to.
 ///
 /// Errors: [`Error::Numerical`] when even CdA alone cannot be told.
 pub fn with_crr_held(frame: &Frame, laps: &[LapInput], fit: &LoopFit) -> Result<HeldFit, Error> {
+    let mut choices = frame.choices.clone();
+    if choices.crr == Sharing::PerSetup {
+        choices.cda = Sharing::PerSetup;
+    }
+    let frame = Frame { work: frame.work.clone(), choices: &choices, survey: frame.survey };
     let mut problem = frame.problem(laps, &fit.used, &fit.weight, fit.row_sd_m);
     let layout = problem.layout.clone();
     for &c in &layout.crr {
