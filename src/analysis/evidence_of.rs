@@ -134,14 +134,15 @@ fn regions(venue: &LoopVenue) -> Vec<JointRegion> {
             let mut unit = nalgebra::DVector::zeros(fit.layout.len);
             unit[a] = 1.0;
             let of_crr = fit.covariance.contrast(&unit);
-            let v = fit.covariance.moderated_covariance(&of_crr);
+            let robust = &fit.covariance;
+            let v = |i, j| of_crr.steadied(robust.covariance[(i, j)], robust.working[(i, j)]);
             JointRegion {
                 setup: s,
                 crr: fit.parameters[a],
                 cda_m2: fit.parameters[b],
-                var_crr: v[(a, a)],
-                var_cda: v[(b, b)],
-                covariance: v[(a, b)],
+                var_crr: v(a, a),
+                var_cda: v(b, b),
+                covariance: v(a, b),
                 dof: of_crr.moderated().dof,
             }
         })

@@ -23,6 +23,7 @@ use crate::solve::fit::{Estimator, residuals};
 use crate::solve::held::{HELD_CRR, HeldFit, with_crr_held};
 use crate::solve::separation::{self, Evidence};
 use crate::uncertainty::budget::Combined;
+use crate::uncertainty::cluster::{ClusterRobust, ContrastVariance};
 use nalgebra::DVector;
 
 /// Probability of laps that scatter as these do, the model of the scatter within them being as true as it usually is, below
@@ -35,20 +36,37 @@ struct Report<'a> {
     venue: &'a LoopVenue<'a>,
     power: PowerAt,
     quantities: Vec<SetupQuantities>,
+    /// Of the same set-ups; worked out once, because degrees of freedom are dear.
+    scatter: Vec<Scatter>,
     confidence: f64,
     /// Where CdA and Crr cannot be told apart.
     held: Option<HeldFit>,
+}
+
+/// Variances of a set-up by the scatter of laps.
+struct Scatter {
+    crr: ContrastVariance,
+    cda: ContrastVariance,
+}
+
+impl Scatter {
+    fn of(q: &SetupQuantities, covariance: &ClusterRobust) -> Scatter {
+        Scatter { crr: covariance.contrast(&q.crr.coefficients), cda: covariance.contrast(&q.cda.coefficients) }
+    }
 }
 
 /// Puts the solution together, without its findings, to which it adds.
 pub fn solution(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue, findings: &mut Vec<Finding>) -> Solution {
     let session = &inputs.session;
     let power = PowerAt::reference(session);
+    let quantities: Vec<SetupQuantities> =
+        (0..session.setups.len()).map(|s| SetupQuantities::new(&venue.fit.layout, s, &power)).collect();
     let mut report = Report {
         session,
         venue,
         power,
-        quantities: (0..session.setups.len()).map(|s| SetupQuantities::new(&venue.fit.layout, s, &power)).collect(),
+        scatter: quantities.iter().map(|q| Scatter::of(q, &venue.fit.covariance)).collect(),
+        quantities,
         confidence: session.solve.confidence,
         held: None,
     };
@@ -118,7 +136,7 @@ impl Report<'_> {
             .map(|(s, q)| {
                 // By the laps alone: what they cannot show must not be made up for by a model. What the measuring chain
                 // leaves open counts as much as scatter does.
-                let laps = self.venue.fit.covariance.contrast(&q.crr.coefficients);
+                let laps = self.scatter[s].crr;
                 let scatter = Combined { standard_uncertainty: laps.standard_error(), dof: laps.dof };
                 let value = q.crr.value(&self.venue.fit.parameters);
                 let own = Uncertain { value, scatter, instrument_se: self.instrument(s, Output::Crr) };
@@ -135,10 +153,9 @@ impl Report<'_> {
     }
 
     fn separation(&self, evidence: &Evidence) -> Separation {
-        let first = &self.quantities[self.session.baseline()];
-        let correlation = self.correlation(first);
+        let first = &self.scatter[self.session.baseline()];
+        let correlation = self.correlation(self.session.baseline());
         let known = (1.0 - correlation.powi(2)).clamp(0.0, 1.0).sqrt();
-        let se = |l: &Linear| self.venue.fit.covariance.contrast(&l.coefficients).moderated().standard_uncertainty;
         let finite = |x: f64| x.is_finite().then_some(x);
         Separation {
             correlation: finite(correlation),
@@ -146,17 +163,18 @@ impl Report<'_> {
             speed_min_m_s: finite(evidence.speed_min_m_s),
             speed_max_m_s: finite(evidence.speed_max_m_s),
             first_stage_f: self.venue.fit.classes.first_stage_f,
-            se_crr_if_cda_known: finite(se(&first.crr) * known),
-            se_cda_m2_if_crr_known: finite(se(&first.cda) * known),
+            se_crr_if_cda_known: finite(first.crr.moderated().standard_uncertainty * known),
+            se_cda_m2_if_crr_known: finite(first.cda.moderated().standard_uncertainty * known),
             air_taken_as_still: self.held.as_ref().is_some_and(|h| h.still_air),
         }
     }
 
-    fn correlation(&self, q: &SetupQuantities) -> f64 {
-        let (a, b) = (&q.crr.coefficients, &q.cda.coefficients);
-        let robust = &self.venue.fit.covariance;
-        let v = robust.moderated_covariance(&robust.contrast(a));
-        let quadratic = |a: &DVector<f64>, b: &DVector<f64>| a.dot(&(&v * b));
+    fn correlation(&self, s: usize) -> f64 {
+        let (a, b) = (&self.quantities[s].crr.coefficients, &self.quantities[s].cda.coefficients);
+        let ClusterRobust { covariance, working, .. } = &self.venue.fit.covariance;
+        let quadratic = |a: &DVector<f64>, b: &DVector<f64>| {
+            self.scatter[s].crr.steadied(a.dot(&(covariance * b)), a.dot(&(working * b)))
+        };
         quadratic(a, b) / (quadratic(a, a) * quadratic(b, b)).sqrt()
     }
 
@@ -177,7 +195,7 @@ impl Report<'_> {
             power_w: hide(self.estimate(&q.power, self.instrument(s, Output::Power))),
             rolling_power_w: hide(self.estimate(&q.rolling_power, rolling)),
             aero_power_w: hide(self.estimate(&q.aero_power, aero)),
-            correlation: Some(self.correlation(q)).filter(|c| separable && c.is_finite()),
+            correlation: Some(self.correlation(s)).filter(|c| separable && c.is_finite()),
             least_squares_crr: separable.then(|| q.crr.value(least)),
             least_squares_cda_m2: separable.then(|| q.cda.value(least)),
             drag_at_mean_speed_n: mean_speed_m_s.map(|v| self.drag(s, v)),
@@ -208,10 +226,8 @@ impl Report<'_> {
 
     /// The quantity for which laps differ most beyond what the scatter within them explains.
     fn laps_differ(&self) -> Option<Finding> {
-        let all = self.quantities.iter().enumerate().flat_map(|(s, q)| [(s, "Crr", &q.crr), (s, "CdA", &q.cda)]);
-        let judged =
-            all.map(|(s, quantity, linear)| (s, quantity, self.venue.fit.covariance.contrast(&linear.coefficients)));
-        let (s, quantity, worst) = judged
+        let all = self.scatter.iter().enumerate().flat_map(|(s, laps)| [(s, "Crr", laps.crr), (s, "CdA", laps.cda)]);
+        let (s, quantity, worst) = all
             .filter(|(.., laps)| laps.probability() < LAPS_DIFFER)
             .min_by(|a, b| a.2.probability().total_cmp(&b.2.probability()))?;
         Some(Finding::of_session(What::LapsDiffer {
@@ -229,9 +245,9 @@ impl Report<'_> {
                 first_stage_f: fit.classes.first_stage_f.unwrap_or(0.0),
             }));
         }
-        for q in &self.quantities {
+        for (q, scatter) in self.quantities.iter().zip(&self.scatter) {
             let difference_crr = q.crr.value(&fit.least_squares.parameters) - q.crr.value(&fit.parameters);
-            let standard_error = fit.covariance.contrast(&q.crr.coefficients).moderated().standard_uncertainty;
+            let standard_error = scatter.crr.moderated().standard_uncertainty;
             if difference_crr.abs() > 2.0 * standard_error {
                 out.push(Finding::of_session(What::Gusty { difference_crr, standard_error }));
                 break;

@@ -90,7 +90,7 @@ fn resampled(covariance: &ClusterRobust, bootstrap: &Bootstrap, linear: &Linear,
     }
     let finite = |se: f64| Some(se).filter(|se| se.is_finite());
     let se = bootstrap.standard_error(&linear.coefficients);
-    let sandwich_se = covariance.contrast(&linear.coefficients).standard_error();
+    let sandwich_se = covariance.variance(&linear.coefficients).sqrt();
     Resampled { sandwich_se: finite(sandwich_se), bootstrap_se: finite(se) }
 }
 

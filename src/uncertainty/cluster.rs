@@ -173,6 +173,11 @@ impl ClusterRobust {
         self.covariance[(parameter, parameter)].sqrt()
     }
 
+    /// CR2 variance of cᵀβ̂ without degrees of freedom, which cost much more.
+    pub fn variance(&self, contrast: &DVector<f64>) -> f64 {
+        contrast.dot(&(&self.covariance * contrast))
+    }
+
     /// CR2 variance of cᵀβ̂ and its Satterthwaite degrees of freedom; cost O(G (J + k) min(G, J + k) + G J²).
     pub fn contrast(&self, contrast: &DVector<f64>) -> ContrastVariance {
         let nan = f64::NAN;
@@ -186,7 +191,7 @@ impl ClusterRobust {
         if recovered.is_nan() || recovered < RECOVERED_FLOOR {
             return ContrastVariance { recovered, working, ..unknown };
         }
-        let variance = contrast.dot(&(&self.covariance * contrast));
+        let variance = self.variance(contrast);
         // At least 1 by Cauchy and Schwarz; rounding must not carry it below.
         ContrastVariance { variance, dof: (trace * trace / norm_squared).max(1.0), recovered, working }
     }

@@ -16,9 +16,8 @@
 //! from memory.
 
 use super::budget::Combined;
-use super::cluster::{ClusterRobust, ContrastVariance};
+use super::cluster::ContrastVariance;
 use super::student::{chi_squared_upper_tail, f_upper_tail};
-use nalgebra::DMatrix;
 
 /// Degrees of freedom d that the working covariance counts for at most.
 ///
@@ -60,15 +59,10 @@ impl ContrastVariance {
         if of_so_large_a_sandwich < LEAST_PROBABILITY { 0.0 } else { MODEL_DOF.min(self.dof) }
     }
 
-    fn steadied(&self, sandwich: f64, model: f64) -> f64 {
-        (self.dof * sandwich + self.model_dof() * model) / (self.dof + self.model_dof())
-    }
-}
-
-impl ClusterRobust {
-    /// Covariance of all parameters, steadied as one contrast is.
-    pub fn moderated_covariance(&self, as_of: &ContrastVariance) -> DMatrix<f64> {
-        self.covariance.zip_map(&self.working, |sandwich, model| as_of.steadied(sandwich, model))
+    /// Any variance or covariance by the sandwich and by the working covariance, steadied as that of this contrast is.
+    pub fn steadied(&self, sandwich: f64, model: f64) -> f64 {
+        let model_dof = self.model_dof();
+        (self.dof * sandwich + model_dof * model) / (self.dof + model_dof)
     }
 }
 
