@@ -163,12 +163,8 @@ impl<'a> FoundLoop<'a> {
             findings.push(Finding::of_session(What::CutMoved { distance_m: (offset * length_m).abs() }));
         }
         let sighted = if has_geometry { None } else { line.as_ref() };
-        let stints: Vec<RunStints> = (0..runs.len())
-            .map(|k| {
-                let marks = mark_samples(runs[k].ride, by_gate[k]);
-                RunStints::new(&runs[k], &tracks[k], &passes[k], sighted, length_m, marks)
-            })
-            .collect();
+        let stints: Vec<RunStints> =
+            (0..runs.len()).map(|k| RunStints::new(&runs[k], &tracks[k], &passes[k], sighted, length_m)).collect();
         let cut_line = line.as_ref().map(|l| l.rotated(offset * length_m));
         let cut = LapCut {
             length_m,
@@ -177,7 +173,7 @@ impl<'a> FoundLoop<'a> {
             has_bearings,
             gate: gate.zip(plane).map(|(g, p)| p.position(g.at)),
             runs: Vec::new(),
-            marks: stints.iter().map(|s| s.marks.clone()).collect(),
+            marks: runs.iter().zip(&by_gate).map(|(run, by_gate)| mark_samples(run.ride, *by_gate)).collect(),
             findings,
         };
         Ok(FoundLoop { runs, stints, offset, cut })
@@ -197,7 +193,7 @@ impl<'a> FoundLoop<'a> {
     pub fn cut(&self, age_s: f64) -> LapCut {
         let mut out = self.cut.clone();
         let placing = Placing { edge: &self.cut.edge, offset: self.offset, age_s };
-        out.runs = self.stints.iter().map(|s| s.placed(&placing)).collect();
+        out.runs = self.stints.iter().zip(&self.cut.marks).map(|(s, marks)| s.placed(&placing, marks)).collect();
         mark_changing_speed(self.runs, &mut out.runs);
         out
     }

@@ -66,7 +66,7 @@ impl Sightings {
     /// What they say of the age of the speed reading, whatever start and scale are.
     pub fn age_evidence(&self) -> Option<AgeEvidence> {
         let (information, pull) = self.sums.age_information()?;
-        let own = self.sums.own_age()?;
+        let own = SpeedAge::USUAL.with(information, pull);
         let laps = self.lap_means(&self.sums.at_age(own.mean_s)?);
         Some(AgeEvidence {
             information,
@@ -175,21 +175,9 @@ mod tests {
     use crate::record::Recording;
     use crate::sample::align;
 
-    fn steady_ride(seconds: usize) -> Ride {
-        let n = seconds;
-        let recording = Recording {
-            time_s: (0..n).map(|i| i as f64).collect(),
-            power_w: vec![200.0; n],
-            speed_m_s: (0..n).map(|i| if (i / 120) % 2 == 0 { 8.0 } else { 11.0 }).collect(),
-            distance_m: vec![f64::NAN; n],
-            latitude_deg: vec![f64::NAN; n],
-            longitude_deg: vec![f64::NAN; n],
-            altitude_m: vec![f64::NAN; n],
-            cadence_rpm: vec![f64::NAN; n],
-            temperature_c: vec![f64::NAN; n],
-            ..Recording::default()
-        };
-        align(&recording).0
+    fn steady_ride(seconds: u32) -> Ride {
+        let speeds = (0..seconds).map(|i| if (i / 120) % 2 == 0 { 8.0 } else { 11.0 });
+        align(&Recording::of_speeds((0..seconds).map(f64::from).collect(), speeds.collect())).0
     }
 
     const PASSES_S: [f64; 5] = [10.0, 250.0, 490.0, 730.0, 970.0];

@@ -39,7 +39,6 @@ pub(super) struct RunStints<'a> {
     /// As wide as the passes are apart; laps that cannot be placed have a reason.
     laps: Vec<Lap>,
     stints: Vec<Stint>,
-    pub marks: Vec<Option<Reason>>,
 }
 
 /// Laps that follow each other and share one chainage.
@@ -77,7 +76,6 @@ impl<'a> RunStints<'a> {
         passes: &RunPasses,
         line: Option<&ReferenceLine>,
         length_m: f64,
-        marks: Vec<Option<Reason>>,
     ) -> RunStints<'a> {
         let ride = run.ride;
         let laps: Vec<Lap> = passes
@@ -119,7 +117,7 @@ impl<'a> RunStints<'a> {
                 Stint { laps: from..from + chunk.len(), passes_s, tie, off_line_s }
             })
             .collect();
-        RunStints { ride, length_m, laps, stints, marks }
+        RunStints { ride, length_m, laps, stints }
     }
 
     pub fn lap_count(&self) -> usize {
@@ -134,16 +132,16 @@ impl<'a> RunStints<'a> {
         })
     }
 
-    /// The laps, cut at the step edges.
-    pub fn placed(&self, placing: &Placing) -> Vec<Lap> {
+    /// The laps, cut at the step edges; `marks` are the reasons of the records.
+    pub fn placed(&self, placing: &Placing, marks: &[Option<Reason>]) -> Vec<Lap> {
         let mut laps = self.laps.clone();
         for stint in &self.stints {
-            self.place(stint, &mut laps[stint.laps.clone()], placing);
+            self.place(stint, &mut laps[stint.laps.clone()], placing, marks);
         }
         laps
     }
 
-    fn place(&self, stint: &Stint, laps: &mut [Lap], placing: &Placing) {
+    fn place(&self, stint: &Stint, laps: &mut [Lap], placing: &Placing, marks: &[Option<Reason>]) {
         let ride = self.ride;
         let (from_s, to_s) = (stint.passes_s[0], stint.passes_s[laps.len()]);
         let chainage = match &stint.tie {
@@ -164,6 +162,7 @@ impl<'a> RunStints<'a> {
         let lap_s = (to_s - from_s) / laps.len() as f64;
         let reach_s = 30.0 + placing.offset.abs() * 2.0 * lap_s;
         let (open_s, close_s) = (ride.time_s[a].max(from_s - reach_s), ride.time_s[b - 1].min(to_s + reach_s));
+        let reason_in = |lap: &Lap| reason_in(ride, marks, lap.start_s, lap.end_s, &stint.off_line_s);
         for (i, lap) in laps.iter_mut().enumerate() {
             let edges: Option<Vec<f64>> = placing
                 .edge
@@ -181,26 +180,22 @@ impl<'a> RunStints<'a> {
                     lap.distance_m = ride.distance_m.at(lap.end_s) - ride.distance_m.at(lap.start_s);
                     lap.edge_delay_per_age = edges.iter().map(|t| chainage.delay_per_age(ride, *t)).collect();
                     lap.edge_s = edges;
-                    lap.reason = self.reason_in(lap.start_s, lap.end_s, &stint.off_line_s);
+                    lap.reason = reason_in(lap);
                 }
-                None => {
-                    let reason = self.reason_in(lap.start_s, lap.end_s, &stint.off_line_s);
-                    lap.reason = Some(reason.unwrap_or(Reason::Gap));
-                }
+                None => lap.reason = Some(reason_in(lap).unwrap_or(Reason::Gap)),
             }
         }
     }
+}
 
-    /// The gravest reason among the records of a span, power looked at a little beyond it.
-    fn reason_in(&self, from_s: f64, to_s: f64, off_line: &[f64]) -> Option<Reason> {
-        let ride = self.ride;
-        let inner = ride.records_between(from_s, to_s);
-        let outer = ride.records_between(from_s - LAG_REACH_S, to_s + LAG_REACH_S);
-        let power = |i: &usize| matches!(self.marks[*i], Some(Reason::PowerMissing | Reason::PowerStuck));
-        let marked = inner.filter_map(|i| self.marks[i]).min();
-        let off = off_line.iter().filter(|t| **t >= from_s && **t < to_s).count() as f64 > OFF_LINE_S;
-        marked.or_else(|| outer.filter(power).find_map(|i| self.marks[i])).or(off.then_some(Reason::OffTheLine))
-    }
+/// The gravest reason among the records of a span, power looked at a little beyond it.
+fn reason_in(ride: &Ride, marks: &[Option<Reason>], from_s: f64, to_s: f64, off_line_s: &[f64]) -> Option<Reason> {
+    let inner = ride.records_between(from_s, to_s);
+    let outer = ride.records_between(from_s - LAG_REACH_S, to_s + LAG_REACH_S);
+    let power = |i: &usize| matches!(marks[*i], Some(Reason::PowerMissing | Reason::PowerStuck));
+    let marked = inner.filter_map(|i| marks[i]).min();
+    let off = off_line_s.iter().filter(|t| **t >= from_s && **t < to_s).count() as f64 > OFF_LINE_S;
+    marked.or_else(|| outer.filter(power).find_map(|i| marks[i])).or(off.then_some(Reason::OffTheLine))
 }
 
 /// Lap marks as sightings of the line's beginning.

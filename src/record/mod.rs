@@ -111,6 +111,26 @@ impl Recording {
     }
 }
 
+#[cfg(test)]
+impl Recording {
+    /// Times and speeds, 200 W, and nothing in the other columns.
+    pub(crate) fn of_speeds(time_s: Vec<f64>, speed_m_s: Vec<f64>) -> Recording {
+        let nothing = vec![f64::NAN; time_s.len()];
+        Recording {
+            power_w: vec![200.0; time_s.len()],
+            time_s,
+            speed_m_s,
+            distance_m: nothing.clone(),
+            latitude_deg: nothing.clone(),
+            longitude_deg: nothing.clone(),
+            altitude_m: nothing.clone(),
+            cadence_rpm: nothing.clone(),
+            temperature_c: nothing,
+            ..Recording::default()
+        }
+    }
+}
+
 /// Reads a ride file. What it holds decides how it is read, not its name: a FIT header, or else CSV text.
 ///
 /// Errors: [`Error::Unreadable`], [`Error::TooLarge`] above [`MAX_FILE_BYTES`], and those of [`decode_fit`] and

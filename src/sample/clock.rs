@@ -226,19 +226,7 @@ mod tests {
     use crate::record::Pause;
 
     fn recording(times: &[f64]) -> Recording {
-        let n = times.len();
-        Recording {
-            time_s: times.iter().map(|t| t + 1.9e9).collect(),
-            power_w: vec![200.0; n],
-            speed_m_s: vec![10.0; n],
-            distance_m: vec![f64::NAN; n],
-            latitude_deg: vec![f64::NAN; n],
-            longitude_deg: vec![f64::NAN; n],
-            altitude_m: vec![f64::NAN; n],
-            cadence_rpm: vec![f64::NAN; n],
-            temperature_c: vec![f64::NAN; n],
-            ..Recording::default()
-        }
+        Recording::of_speeds(times.iter().map(|t| t + 1.9e9).collect(), vec![10.0; times.len()])
     }
 
     #[test]
