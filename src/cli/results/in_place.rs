@@ -2,6 +2,7 @@
 //!
 //! Given two folders beside each other; moves them. It never looks into them.
 
+use super::building::OLD;
 use std::io::{Error, ErrorKind};
 use std::path::Path;
 
@@ -57,7 +58,7 @@ fn cannot_exchange(error: &Error) -> bool {
 }
 
 fn rename_twice(fresh: &Path, place: &Path) -> Result<(), Error> {
-    let old = fresh.with_file_name("old");
+    let old = fresh.with_file_name(OLD);
     std::fs::rename(place, &old)?;
     std::fs::rename(fresh, place).inspect_err(|_| {
         // Put the old folder back before saying what went wrong.

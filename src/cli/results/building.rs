@@ -2,8 +2,10 @@
 //!
 //! Given the folder in which results will stand. A lock on a file inside tells a live run from a dead one: the system
 //! releases it when a process ends in whatever way, so neither a process number nor a clock is asked. It never removes
-//! a folder that is locked, that has no lock file of ours, or that holds anything a run does not put there.
+//! a folder that is locked, that has no lock file of ours, or that holds anything a run does not put there, nor what may
+//! be the only copy of anything.
 
+use super::carry::clear_left;
 use std::fs::{File, TryLockError};
 use std::io::{Error, ErrorKind};
 use std::path::Path;
@@ -11,25 +13,38 @@ use tempfile::TempDir;
 
 const PREFIX: &str = ".loopwright-";
 const LOCK: &str = "loopwright.lock";
-/// Where results are built inside the hidden folder; what is replaced stands there for a moment afterwards.
+/// Where results are built inside the hidden folder; nothing that stood at their place ever comes here.
 pub const FRESH: &str = "new";
+/// Where finished results wait to change places; what they replace stands there for a moment afterwards.
+pub const READY: &str = "ready";
+/// Where replaced results stand where two folders cannot change places in one step.
+pub const OLD: &str = "old";
 /// How often another folder is tried when the one just made is taken for a dead one before it is locked.
 const TRIES: usize = 20;
 
-/// A hidden folder that is locked for as long as the value lives, and removed with it.
+/// A hidden folder that is locked for as long as the value lives, and removed with it as far as nothing can be lost.
 pub struct Building {
-    // Fields are dropped in this order: the lock is released before its folder goes.
     _lock: Option<File>,
     folder: TempDir,
+}
+
+impl Drop for Building {
+    fn drop(&mut self) {
+        // What cannot be removed stays: it harms nobody.
+        let _ = clear(self.folder.path());
+    }
 }
 
 impl Building {
     /// Makes and locks a folder. Where the file system knows no locks it is made without; nobody clears it then.
     pub fn in_folder(parent: &Path) -> Result<Building, Error> {
         for _ in 0..TRIES {
-            let folder = tempfile::Builder::new().prefix(PREFIX).tempdir_in(parent)?;
+            // It goes by our own hand, which looks what is in it.
+            let folder = tempfile::Builder::new().prefix(PREFIX).disable_cleanup(true).tempdir_in(parent)?;
             let path = folder.path().join(LOCK);
-            let lock = File::create_new(&path)?;
+            let lock = File::create_new(&path).inspect_err(|_| {
+                let _ = std::fs::remove_dir(folder.path());
+            })?;
             match lock.try_lock() {
                 // Another run may have locked, removed and released it in between.
                 Ok(()) if path.exists() => return Ok(Building { _lock: Some(lock), folder }),
@@ -60,7 +75,7 @@ pub fn clear_dead(parent: &Path) {
 }
 
 fn clear_if_dead(folder: &Path) -> Result<(), Error> {
-    let (lock, fresh) = (folder.join(LOCK), folder.join(FRESH));
+    let lock = folder.join(LOCK);
     if !std::fs::symlink_metadata(&lock)?.is_file() {
         return Ok(());
     }
@@ -68,18 +83,31 @@ fn clear_if_dead(folder: &Path) -> Result<(), Error> {
     if held.try_lock().is_err() {
         return Ok(());
     }
+    clear(folder)
+}
+
+/// Removes a hidden folder of ours, unless it holds what may be wanted.
+fn clear(folder: &Path) -> Result<(), Error> {
     // «old» may be the only copy of results whose run was killed between two renames; it stays, as do foreign files.
     for entry in std::fs::read_dir(folder)? {
         let name = entry?.file_name();
-        if name != LOCK && name != FRESH {
+        if ![LOCK, FRESH, READY].iter().any(|ours| name == *ours) {
             return Ok(());
         }
     }
-    if std::fs::symlink_metadata(&fresh).is_ok_and(|m| m.is_dir()) {
+    let is_folder = |path: &Path| std::fs::symlink_metadata(path).is_ok_and(|m| m.is_dir());
+    let (fresh, ready) = (folder.join(FRESH), folder.join(READY));
+    if is_folder(&fresh) {
         std::fs::remove_dir_all(&fresh)?;
     }
+    if is_folder(&ready) && !clear_left(&ready).is_empty() {
+        return Ok(());
+    }
     // The lock file goes last, so that a clearing that is itself killed can be taken up again.
-    std::fs::remove_file(&lock)?;
+    match std::fs::remove_file(folder.join(LOCK)) {
+        Err(e) if e.kind() != ErrorKind::NotFound => return Err(e),
+        _ => {}
+    }
     std::fs::remove_dir(folder)
 }
 
@@ -104,7 +132,7 @@ mod tests {
         let desk = tempfile::tempdir().unwrap();
         for (name, inside) in [
             (".loopwright-a", &[FRESH][..]),
-            (".loopwright-b", &[LOCK, "old"]),
+            (".loopwright-b", &[LOCK, OLD]),
             (".loopwright-c", &[LOCK, "diary"]),
             ("d", &[LOCK]),
         ] {
