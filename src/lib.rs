@@ -12,6 +12,7 @@
 
 pub mod quantity;
 pub mod constant;
+pub mod printable;
 pub mod error;
 pub mod finding;
 pub mod session;

@@ -25,6 +25,7 @@ mod scaffold;
 mod ride_session;
 mod schema;
 mod solve;
+mod what_is;
 
 use clap::{Parser, Subcommand, ValueEnum};
 pub use failure::Failure;

@@ -3,12 +3,16 @@
 //! Given TOML text; gives a checked [`Session`] or an error that names line, key, value and range. It opens
 //! no ride file.
 
-pub(crate) mod check;
 mod read;
+pub(crate) mod rule;
+mod ranges;
+pub(crate) mod check;
+mod rollers;
 mod typed;
 mod weather;
 
-pub use read::{locate, parse_checked, syntax_error};
+pub use read::{locate, odd_message, parse_checked, syntax_error};
+pub use rollers::Rollers;
 pub use weather::{Air, Gusts, GustsWord, Wind, WindMode};
 
 use crate::constant;
@@ -57,6 +61,7 @@ pub struct RiderAndBike {
     /// Both wheels together.
     #[serde(default = "default_wheel_inertia")]
     pub wheel_inertia_kg_m2: f64,
+    /// Rolling radius.
     #[serde(default = "default_wheel_radius")]
     pub wheel_radius_m: f64,
     /// Above the contact line, along the leaning bicycle.
@@ -100,7 +105,9 @@ impl RiderAndBike {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct BearingFriction {
+    /// Bearing drag of both wheels, constant part.
     pub constant_n: f64,
+    /// Bearing drag of both wheels, part that grows with speed.
     pub linear_n_s_per_m: f64,
 }
 
@@ -123,9 +130,13 @@ pub struct Uncertainty {
     pub power_fraction: f64,
     /// Scale of speed (rolling circumference), common to all runs.
     pub speed_fraction: f64,
+    /// Of the air.
     pub temperature_c: f64,
+    /// Of the air.
     pub pressure_hpa: f64,
+    /// Of the relative humidity.
     pub humidity_pct: f64,
+    /// Of the stated efficiency.
     pub drivetrain_efficiency: f64,
     pub wheel_inertia_kg_m2: f64,
     pub centre_of_mass_height_m: f64,
@@ -190,10 +201,13 @@ pub struct Circuit {
     /// CSV with distance_m and elevation_m from the gate.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub survey: Option<String>,
+    /// Standard deviation of a surveyed height.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub survey_sd_m: Option<f64>,
+    /// Of a track, at the measuring line.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub bend_radius_m: Option<f64>,
+    /// Length over which the bend of a track tightens.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub transition_m: Option<f64>,
     /// Direction of travel on the home straight, clockwise from north; only needed for wind outdoors.
@@ -220,7 +234,9 @@ pub const REFERENCE_TEMPERATURE_C: f64 = 20.0;
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Position {
+    /// Latitude of the timing point.
     pub lat_deg: f64,
+    /// Longitude of the timing point.
     pub lon_deg: f64,
 }
 
@@ -262,11 +278,14 @@ pub struct Solve {
     /// Fit a change of Crr linear in time over the day, common to all set-ups, as of tyres that warm up (loops only).
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub crr_drift: bool,
+    /// Seconds that speed runs behind power, or "estimate".
     pub lag: Lag,
+    /// Confidence of the intervals, a fraction.
     pub confidence: f64,
     /// A difference below this is of no interest; turns on the verdict "equivalent".
     #[serde(skip_serializing_if = "Option::is_none")]
     pub negligible_power_w: Option<f64>,
+    /// Seed of what is drawn at random.
     pub seed: u64,
 }
 
@@ -288,48 +307,18 @@ impl Default for Solve {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default, deny_unknown_fields)]
 pub struct Reference {
+    /// Speed at which watts are given.
     pub speed_km_h: f64,
-    /// That of rider and bike when left out.
+    /// Mass for which watts are given; that of rider and bike when left out.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub mass_kg: Option<f64>,
+    /// Air density at which watts are given.
     pub air_density_kg_m3: f64,
 }
 
 impl Default for Reference {
     fn default() -> Self {
         Reference { speed_km_h: 40.0, mass_kg: None, air_density_kg_m3: 1.2 }
-    }
-}
-
-/// Geometry of twin-drum rollers.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(default, deny_unknown_fields)]
-pub struct Rollers {
-    pub drum_diameter_m: f64,
-    /// Between the axles of the two drums under the rear wheel.
-    pub drum_spacing_m: f64,
-    pub rear_weight_fraction: f64,
-    /// A belt turns the drum under the front wheel.
-    pub front_driven: bool,
-    /// Drag of the drums without a bicycle at 40 km/h; taken as zero and flagged when left out.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub no_load_power_w_at_40_km_h: Option<f64>,
-    /// Relative change of Crr per °C (ISO 28580 uses 0.008 for car tyres); 0 unless stated.
-    pub temperature_coefficient_per_c: f64,
-    pub reference_temperature_c: f64,
-}
-
-impl Default for Rollers {
-    fn default() -> Self {
-        Rollers {
-            drum_diameter_m: 0.11,
-            drum_spacing_m: 0.27,
-            rear_weight_fraction: 0.55,
-            front_driven: true,
-            no_load_power_w_at_40_km_h: None,
-            temperature_coefficient_per_c: 0.0,
-            reference_temperature_c: REFERENCE_TEMPERATURE_C,
-        }
     }
 }
 
@@ -402,7 +391,7 @@ pub struct Run {
     /// Laps to use in spite of an automatic mark.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub keep: Vec<usize>,
-    /// Channels taken from another device.
+    /// File of another device, from which channels are taken.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub second_file: Option<String>,
     /// Rollers only: from and to, s from the first record, of the window that counts; found when left out.

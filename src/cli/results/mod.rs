@@ -59,6 +59,11 @@ pub fn check(folder: &Path, kind: Kind) -> Result<(), Error> {
     look(folder, kind).map(|_| ())
 }
 
+/// The command that wrote a folder, where it is one of ours.
+pub fn written_by(folder: &Path) -> Option<&'static str> {
+    holdings::read_mark(folder, Kind::Solve).ok().flatten().map(|mark| mark.kind.command())
+}
+
 /// Writes all files and their list, or none.
 pub fn write(folder: &Path, kind: Kind, files: &[ResultFile]) -> Result<Written, Error> {
     let failed = |e: std::io::Error| Error::Unwritable { path: folder.to_path_buf(), reason: e.to_string() };
