@@ -16,6 +16,7 @@ mod known_budget;
 pub(crate) mod loop_venue;
 mod monte_carlo;
 mod outcome;
+mod prior_budget;
 pub(crate) mod quantities;
 mod repetition;
 mod roller_budget;

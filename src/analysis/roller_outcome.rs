@@ -59,9 +59,8 @@ pub fn outcome(inputs: &Inputs, rides: &[Ride], venue: RollerVenue) -> VenueOutc
 
 fn crr_of(venue: &RollerVenue, s: usize) -> Uncertain {
     Uncertain {
-        value: venue.repeats.mean(s),
-        scatter: venue.repeats.scatter(&[s]),
         instrument_se: venue.budget.as_ref().map(|b| b.combined(&b.of_setup(s, Output::Crr))),
+        ..Uncertain::of_laps(venue.repeats.mean(s), venue.repeats.scatter(&[s]))
     }
 }
 
@@ -90,9 +89,11 @@ fn setup(session: &Session, venue: &RollerVenue, s: usize, per_crr_w: f64) -> Se
 fn difference(venue: &RollerVenue, pair: Pair, per_crr_w: f64) -> PairDifference {
     let u = |output| venue.budget.as_ref().map(|b| b.combined(&b.of_difference(pair.setup, pair.baseline, output)));
     let crr = Uncertain {
-        value: venue.repeats.mean(pair.setup) - venue.repeats.mean(pair.baseline),
-        scatter: venue.repeats.scatter(&[pair.setup, pair.baseline]),
         instrument_se: u(Output::Crr),
+        ..Uncertain::of_laps(
+            venue.repeats.mean(pair.setup) - venue.repeats.mean(pair.baseline),
+            venue.repeats.scatter(&[pair.setup, pair.baseline]),
+        )
     };
     let power_w = Uncertain { instrument_se: u(Output::Power), ..crr.times(per_crr_w) };
     PairDifference { pair, crr: Known::Within(crr), cda_m2: Known::Not, power_w: Known::Within(power_w) }

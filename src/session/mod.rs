@@ -4,12 +4,14 @@
 //! no ride file.
 
 pub(crate) mod check;
+mod expected;
 mod read;
 mod typed;
 mod weather;
 
+pub use expected::{Expected, Yaw, YawWord};
 pub use read::{locate, parse_checked, syntax_error};
-pub use weather::{Air, Gusts, GustsWord, Wind, WindMode};
+pub use weather::{Air, AlongLoop, AlongLoopWord, EXPECTED_WIND_M_S, Gusts, GustsWord, Wind, WindMode};
 
 use crate::constant;
 use schemars::JsonSchema;
@@ -36,6 +38,8 @@ pub struct Session {
     pub air: Air,
     #[serde(default)]
     pub wind: Wind,
+    #[serde(default)]
+    pub expected: Expected,
     #[serde(default)]
     pub solve: Solve,
     #[serde(default)]
@@ -192,6 +196,9 @@ pub struct Circuit {
     pub survey: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub survey_sd_m: Option<f64>,
+    /// The track is level: its profile is known without a survey.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub level: bool,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub bend_radius_m: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -262,6 +269,9 @@ pub struct Solve {
     /// Fit a change of Crr linear in time over the day, common to all set-ups, as of tyres that warm up (loops only).
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub crr_drift: bool,
+    /// Drag against yaw, CdA (1 + k sin²ψ): one k for the day ("common"), one for each set-up ("per-setup"), as for wheels,
+    /// "none", or its value.
+    pub yaw: Yaw,
     pub lag: Lag,
     pub confidence: f64,
     /// A difference below this is of no interest; turns on the verdict "equivalent".
@@ -276,6 +286,7 @@ impl Default for Solve {
             cda: Sharing::PerSetup,
             crr: Sharing::PerSetup,
             crr_drift: false,
+            yaw: Yaw::default(),
             lag: Lag::default(),
             confidence: 0.95,
             negligible_power_w: None,
