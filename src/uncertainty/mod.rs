@@ -3,6 +3,7 @@
 //! Given matrices, residuals and stated uncertainties; gives standard errors, degrees of freedom and intervals. It
 //! never estimates a parameter and never decides between set-ups (that is `compare`).
 
+pub mod anova;
 pub mod bootstrap;
 pub mod budget;
 pub mod cluster;

@@ -15,6 +15,7 @@
 //!
 //! All is done in units of h and in the axes of V_R there, so that V_τ is diagonal for every τ and nothing is inverted.
 
+use super::budget::Combined;
 use super::mixture::{Component, Mixture};
 use crate::error::Error;
 use nalgebra::{Cholesky, DMatrix, DVector};
@@ -69,9 +70,28 @@ pub struct Replication {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Contrast {
     pub distribution: Mixture,
-    /// Standard deviation by laps and priors alone, and by what changes from run to run, each averaged over τ.
-    pub within_sd: f64,
+    /// By laps and priors alone, averaged over τ.
+    pub within: Combined,
+    /// Standard deviation by what changes from run to run, averaged over τ.
     pub between_sd: f64,
+}
+
+impl Contrast {
+    /// Laps and priors, and what changes from run to run, as two parts that Welch and Satterthwaite's formula puts together to
+    /// the t distribution of [`Mixture::as_student`]. The second is told by runs of the same set-up, so the first keeps its own
+    /// degrees of freedom.
+    pub fn parts(&self, confidence: f64) -> [Combined; 2] {
+        let whole = self.distribution.as_student(confidence);
+        let (all, laps) = (whole.standard_uncertainty.powi(2), self.within.standard_uncertainty.powi(2));
+        // A NaN stays what it is.
+        if all <= laps {
+            return [whole, Combined { standard_uncertainty: 0.0, dof: f64::INFINITY }];
+        }
+        let between = all - laps;
+        let loss = all * all / whole.dof - laps * laps / self.within.dof;
+        let dof = if loss > 0.0 { between * between / loss } else { f64::INFINITY };
+        [self.within, Combined { standard_uncertainty: between.sqrt(), dof }]
+    }
 }
 
 /// What is known of τ, as a fraction of the resistance.
@@ -185,22 +205,34 @@ impl Replication {
         })
     }
 
+    /// Share of each run in the values of the set-ups, mean over τ; set-ups × runs.
+    pub fn shares(&self) -> DMatrix<f64> {
+        let (k, n) = self.nodes[0].gain.shape();
+        self.nodes.iter().fold(DMatrix::zeros(k, n), |sum, node| sum + node.weight * &node.gain)
+    }
+
     /// Σ weights · value over the set-ups; weights that are missing are 0.
     pub fn contrast(&self, weights: &[f64]) -> Contrast {
         let l = DVector::from_fn(self.setups(), |i, _| weights.get(i).copied().unwrap_or(0.0));
-        let (mut within, mut between) = (0.0, 0.0);
+        let (mut within, mut between, mut loss) = (0.0, 0.0, 0.0);
         let mut components = Vec::with_capacity(self.nodes.len());
         for node in &self.nodes {
             let of_run = node.gain.tr_mul(&l);
             let laps = (&self.runs.covariance * &of_run).dot(&of_run).max(0.0);
             let run_to_run: f64 = of_run.iter().zip(&self.runs.scale).map(|(w, h)| (w * h * node.tau).powi(2)).sum();
+            let dof_of_laps = self.dof_of_laps(&of_run);
             within += node.weight * laps;
+            loss += node.weight / dof_of_laps;
             between += node.weight * run_to_run;
             let variance = laps + run_to_run;
-            let dof = if laps > 0.0 { self.dof_of_laps(&of_run) * (variance / laps).powi(2) } else { f64::INFINITY };
+            let dof = if laps > 0.0 { dof_of_laps * (variance / laps).powi(2) } else { f64::INFINITY };
             components.push(Component { weight: node.weight, place: l.dot(&node.values), scale: variance.sqrt(), dof });
         }
-        Contrast { distribution: Mixture::new(&components), within_sd: within.sqrt(), between_sd: between.sqrt() }
+        Contrast {
+            distribution: Mixture::new(&components),
+            within: Combined { standard_uncertainty: within.sqrt(), dof: loss.recip() },
+            between_sd: between.sqrt(),
+        }
     }
 
     /// One set-up.

@@ -66,8 +66,10 @@ fn two_runs_each_agree_with_the_closed_form_of_a_balanced_day() {
     let variance = integrated(&likelihood, &v);
     assert!((d.distribution.standard_deviation() / variance.sqrt() - 1.0).abs() < 2e-3);
     assert!((d.distribution.mean() + 0.00065).abs() < 1e-12);
-    let within_and_between = d.within_sd.hypot(d.between_sd);
-    assert!((within_and_between / variance.sqrt() - 1.0).abs() < 2e-3 && (d.within_sd - sd).abs() < 1e-9);
+    let within_and_between = d.within.standard_uncertainty.hypot(d.between_sd);
+    assert!(
+        (within_and_between / variance.sqrt() - 1.0).abs() < 2e-3 && (d.within.standard_uncertainty - sd).abs() < 1e-9
+    );
     let p = 2.0 * integrated(&likelihood, &|tau| normal_cdf(-0.00065 / v(tau).sqrt()));
     assert!((d.distribution.two_sided_p() / p - 1.0).abs() < 2e-3, "{} {p}", d.distribution.two_sided_p());
     let interval = d.distribution.interval(0.95);
@@ -256,4 +258,20 @@ fn many_runs_that_change_by_a_known_fraction_tell_it() {
     assert!((seen.median / tau - 1.0).abs() < 0.27 && seen.high / seen.low < 1.6, "{seen:?}");
     // Some 95 % of a normal's width on either side of a logarithm known to 9 %.
     assert!((seen.high / seen.low).ln() / (2.0 * normal_quantile(0.975) * 0.0945) < 1.2);
+}
+
+#[test]
+fn parts_put_together_again_are_the_whole() {
+    let mut runs = known(&[0.0046, 0.0041, 0.0040, 0.00455], &[1e-4, 0.8e-4, 1.2e-4, 1e-4], &[0, 1, 1, 0], 0.024);
+    runs.dof = vec![6.0; 4];
+    let solved = Replication::of(runs, S).unwrap();
+    let d = solved.difference(1, 0);
+    let whole = d.distribution.as_student(0.95);
+    let [laps, run_to_run] = d.parts(0.95);
+    let again = crate::uncertainty::budget::welch_satterthwaite(&[laps, run_to_run]);
+    assert!((again.standard_uncertainty / whole.standard_uncertainty - 1.0).abs() < 1e-12);
+    assert!((again.dof / whole.dof - 1.0).abs() < 1e-9 && laps.dof > 6.0 && run_to_run.standard_uncertainty > 0.0);
+    // Each set-up is a mean of its own runs.
+    let shares = solved.shares();
+    assert!((shares.row(0).sum() - 1.0).abs() < 1e-12 && shares[(0, 1)].abs() < 1e-12 && shares[(0, 0)] > 0.3);
 }
