@@ -22,7 +22,7 @@ mod repetition;
 mod roller_budget;
 mod roller_draws;
 mod roller_outcome;
-mod roller_repeats;
+mod roller_replication;
 mod roller_venue;
 mod run_results;
 pub mod scaffold;
@@ -147,7 +147,7 @@ fn of_loop(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>) 
 /// All runs are on rollers.
 fn of_rollers(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>) -> Result<VenueOutcome, Error> {
     let venue = roller_venue::solve(inputs, rides, depth)?;
-    let chain = draws.map(|_| roller_draws::RollerChain::new(&inputs.session, &venue.runs));
+    let chain = draws.map(|_| roller_draws::RollerChain::new(&inputs.session, &venue));
     let mut outcome = roller_outcome::outcome(inputs, rides, venue);
     if let (Some(draws), Some(chain)) = (draws, chain) {
         outcome.solution.monte_carlo = Some(chain.check(&inputs.session, &outcome.solution, draws)?);

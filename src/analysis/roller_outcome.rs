@@ -7,6 +7,7 @@ use super::contrasts::{Pair, PairDifference, contrasts};
 use super::instrument::Output;
 use super::known::{Known, Uncertain};
 use super::quantities::PowerAt;
+use super::roller_replication::run_to_run;
 use super::roller_venue::RollerVenue;
 use super::run_results::{empty_solution, run_result, venue_word};
 use super::{Inputs, VenueOutcome};
@@ -18,6 +19,8 @@ use crate::solution::{
     BudgetLine, CircuitResult, Contribution, Measured, PairContribution, RollerWindow, RunResult, SetupResult,
     Solution, Solver,
 };
+use crate::uncertainty::budget::Combined;
+use crate::uncertainty::replication::Contrast;
 
 /// Puts everything together.
 pub fn outcome(inputs: &Inputs, rides: &[Ride], venue: RollerVenue) -> VenueOutcome {
@@ -25,7 +28,8 @@ pub fn outcome(inputs: &Inputs, rides: &[Ride], venue: RollerVenue) -> VenueOutc
     let per_crr_w = PowerAt::reference(session).per_crr_w;
     let against = Pair::against_baseline(session);
     let family = |pairs: &[Pair]| {
-        let differences: Vec<PairDifference> = pairs.iter().map(|p| difference(&venue, *p, per_crr_w)).collect();
+        let differences: Vec<PairDifference> =
+            pairs.iter().map(|p| difference(session, &venue, *p, per_crr_w)).collect();
         contrasts(session, &differences)
     };
     let solution = Solution {
@@ -41,6 +45,7 @@ pub fn outcome(inputs: &Inputs, rides: &[Ride], venue: RollerVenue) -> VenueOutc
             .as_ref()
             .map(|b| budget_lines(b, session, &against).into_iter().map(without_cda).collect())
             .unwrap_or_default(),
+        run_to_run: Some(run_to_run(session, &venue.replication)),
         solver: Solver { iterations: 0, converged: true, starts: 1, estimator: "energy account".into() },
         ..empty_solution(session)
     };
@@ -57,15 +62,23 @@ pub fn outcome(inputs: &Inputs, rides: &[Ride], venue: RollerVenue) -> VenueOutc
     VenueOutcome { solution, findings: venue.findings, evidence, columns, budget: venue.budget }
 }
 
-fn crr_of(venue: &RollerVenue, s: usize) -> Uncertain {
+/// Windows and what changes from run to run.
+fn of_runs(contrast: &Contrast, confidence: f64, instrument_se: Option<f64>) -> Uncertain {
+    let [windows, between] = contrast.parts(confidence);
     Uncertain {
-        instrument_se: venue.budget.as_ref().map(|b| b.combined(&b.of_setup(s, Output::Crr))),
-        ..Uncertain::of_laps(venue.repeats.mean(s), venue.repeats.scatter(&[s]))
+        run_to_run: Some(between),
+        instrument_se,
+        ..Uncertain::of_laps(contrast.distribution.mean(), windows)
     }
 }
 
+fn crr_of(session: &Session, venue: &RollerVenue, s: usize) -> Uncertain {
+    let instrument_se = venue.budget.as_ref().map(|b| b.combined(&b.of_setup(s, Output::Crr)));
+    of_runs(&venue.replication.value(s), session.solve.confidence, instrument_se)
+}
+
 fn setup(session: &Session, venue: &RollerVenue, s: usize, per_crr_w: f64) -> SetupResult {
-    let crr = crr_of(venue, s);
+    let crr = crr_of(session, venue, s);
     let rolling = Uncertain {
         instrument_se: venue.budget.as_ref().map(|b| b.combined(&b.of_setup(s, Output::Power))),
         ..crr.times(per_crr_w)
@@ -86,15 +99,10 @@ fn setup(session: &Session, venue: &RollerVenue, s: usize, per_crr_w: f64) -> Se
 }
 
 /// The watts of a difference are those of rolling at the reference; on rollers there is nothing else.
-fn difference(venue: &RollerVenue, pair: Pair, per_crr_w: f64) -> PairDifference {
+fn difference(session: &Session, venue: &RollerVenue, pair: Pair, per_crr_w: f64) -> PairDifference {
     let u = |output| venue.budget.as_ref().map(|b| b.combined(&b.of_difference(pair.setup, pair.baseline, output)));
-    let crr = Uncertain {
-        instrument_se: u(Output::Crr),
-        ..Uncertain::of_laps(
-            venue.repeats.mean(pair.setup) - venue.repeats.mean(pair.baseline),
-            venue.repeats.scatter(&[pair.setup, pair.baseline]),
-        )
-    };
+    let of_pair = venue.replication.difference(pair.setup, pair.baseline);
+    let crr = of_runs(&of_pair, session.solve.confidence, u(Output::Crr));
     let power_w = Uncertain { instrument_se: u(Output::Power), ..crr.times(per_crr_w) };
     PairDifference { pair, crr: Known::Within(crr), cda_m2: Known::Not, power_w: Known::Within(power_w) }
 }

@@ -1,10 +1,8 @@
-//! Variance between groups and within them, for session-to-session scatter.
+//! Scatter between groups and within them.
 //!
-//! Given groups of readings or their summaries; gives the analysis-of-variance table and the variance between groups. It
-//! never drops a group.
+//! Given groups of readings or their summaries; gives the one-way table of analysis of variance. It never drops a group.
 
 use crate::error::Error;
-use crate::uncertainty::student::f_upper_tail;
 
 /// A group of readings, summarised.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -26,7 +24,7 @@ impl Group {
     }
 }
 
-/// One-way analysis of variance, random effects.
+/// One-way analysis of variance.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct OneWay {
     /// Mean of all readings.
@@ -37,11 +35,6 @@ pub struct OneWay {
     pub dof_within: f64,
     /// Ratio of the mean squares.
     pub f: f64,
-    /// Chance of an F as large without any scatter between groups.
-    pub p_value: f64,
-    /// Mean readings a group, (N − Σn²/N)/(k − 1).
-    effective_count: f64,
-    readings: f64,
 }
 
 impl OneWay {
@@ -49,7 +42,7 @@ impl OneWay {
     /// a double would carry its rounding into the scatter between groups.
     ///
     /// ```
-    /// use loopwright::compare::anova::OneWay;
+    /// use loopwright::uncertainty::anova::OneWay;
     /// let table = OneWay::of_readings(&[vec![1.0, 2.0, 3.0], vec![2.0, 3.0, 4.0]])?;
     /// assert!((table.f - 1.5).abs() < 1e-12);
     /// # Ok::<(), loopwright::error::Error>(())
@@ -84,7 +77,6 @@ impl OneWay {
         let dof_between = groups.len() as f64 - 1.0;
         let dof_within = readings - groups.len() as f64;
         let f = (sum_of_squares_between / dof_between) / (sum_of_squares_within / dof_within);
-        let squares: f64 = groups.iter().map(|group| (group.count as f64).powi(2)).sum();
         Ok(OneWay {
             grand_mean: start + offset,
             sum_of_squares_between,
@@ -92,32 +84,12 @@ impl OneWay {
             dof_between,
             dof_within,
             f,
-            p_value: f_upper_tail(f, dof_between, dof_within),
-            effective_count: (readings - squares / readings) / dof_between,
-            readings,
         })
     }
 
     /// Standard deviation of one reading within a group.
     pub fn within_sd(&self) -> f64 {
         (self.sum_of_squares_within / self.dof_within).sqrt()
-    }
-
-    /// Variance between groups, (MS_between − MS_within)/n₀, 0 when that is negative (GUM H.5.2.3 for equal groups).
-    pub fn between_variance(&self) -> f64 {
-        let excess = self.sum_of_squares_between / self.dof_between - self.sum_of_squares_within / self.dof_within;
-        (excess / self.effective_count).max(0.0)
-    }
-
-    /// Standard error of the grand mean with the scatter between groups in it, √(MS_between/N), k − 1 degrees of freedom
-    /// (GUM H.5.2.4; exact for groups of equal size).
-    pub fn standard_error_of_mean(&self) -> f64 {
-        (self.sum_of_squares_between / self.dof_between / self.readings).sqrt()
-    }
-
-    /// Share of all scatter that lies between groups.
-    pub fn r_squared(&self) -> f64 {
-        self.sum_of_squares_between / (self.sum_of_squares_between + self.sum_of_squares_within)
     }
 }
 
@@ -126,10 +98,9 @@ mod tests {
     use super::*;
 
     #[test]
-    fn groups_that_agree_better_than_chance_have_no_variance_between_them() {
+    fn groups_that_agree_have_nothing_between_them() {
         let table = OneWay::of(&[Group::of(&[1.0, 3.0]), Group::of(&[1.0, 3.0])]).unwrap();
-        assert_eq!(table.between_variance(), 0.0);
-        assert_eq!(table.p_value, 1.0);
+        assert_eq!((table.f, table.within_sd()), (0.0, 2.0_f64.sqrt()));
     }
 
     #[test]
