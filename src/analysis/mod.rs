@@ -135,6 +135,8 @@ fn of_loop(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>) 
     let mut venue = loop_venue::solve(inputs, rides, depth)?;
     let mut findings = std::mem::take(&mut venue.findings);
     findings.extend(slip::wind::check(inputs, rides, &venue));
+    let of_runs = slip::twins::of_loop(&inputs.session, &venue);
+    findings.extend(of_runs.iter().flat_map(|of| slip::twins::findings(&inputs.session, of)));
     let mut solution = outcome::solution(inputs, rides, &venue, &mut findings);
     let second = second_opinion::second_opinion(&inputs.session, &venue, &solution, depth.draws);
     findings.extend(second.findings);
@@ -154,6 +156,8 @@ fn of_rollers(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws
     let venue = roller_venue::solve(inputs, rides, depth)?;
     let chain = draws.map(|_| roller_draws::RollerChain::new(&inputs.session, &venue.runs));
     let mut outcome = roller_outcome::outcome(inputs, rides, venue);
+    let of_runs = slip::twins::of_rollers(&inputs.session, &outcome.solution);
+    outcome.findings.extend(of_runs.iter().flat_map(|of| slip::twins::findings(&inputs.session, of)));
     if let (Some(draws), Some(chain)) = (draws, chain) {
         outcome.solution.monte_carlo = Some(chain.check(&inputs.session, &outcome.solution, draws)?);
     }

@@ -15,6 +15,29 @@ pub enum RiddenAs {
     EBike,
 }
 
+/// A difference with its standard error.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Apart {
+    /// "Crr" or "CdA".
+    pub quantity: &'static str,
+    pub by: f64,
+    pub se: f64,
+}
+
+impl std::fmt::Display for Apart {
+    fn fmt(&self, f: &mut std::fmt::Formatter) -> std::fmt::Result {
+        let decimals = if self.quantity == "Crr" { 5 } else { 4 };
+        write!(f, "{:+.decimals$} ± {:.decimals$} in {}", self.by, self.se, self.quantity)
+    }
+}
+
+/// The mass of a run, and the one that would make it like its twins.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MassWanted {
+    pub stated_kg: f64,
+    pub needed_kg: f64,
+}
+
 /// The catalogue.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Slip {
@@ -41,11 +64,11 @@ pub enum Slip {
     /// Most laps of a run break the energy account alike.
     RunUnlike { marked: usize, laps: usize, reason: String },
     /// A run differs from the other runs of its set-up.
-    RunDiffers { file: String, setup: String, crr_apart: f64, se: f64, twins: usize, mass_kg: f64, mass_needed_kg: f64 },
+    RunDiffers { file: String, setup: String, apart: Apart, twins: usize, mass: Option<MassWanted> },
     /// The two runs of a set-up differ, and nothing says which is wrong.
-    PairDiffers { files: [String; 2], setup: String, crr_apart: f64, se: f64, mass_ratio: f64 },
+    PairDiffers { files: [String; 2], setup: String, apart: Apart, mass_ratio: Option<f64> },
     /// Two runs fit the set-ups of each other.
-    SetupsSwapped { files: [String; 2], setups: [String; 2] },
+    SetupsSwapped { pairs: Vec<[String; 2]> },
 }
 
 impl Slip {
@@ -101,9 +124,18 @@ impl Slip {
                 format!("{}: no rider and tyre that were ever measured have that. Likely cause: {cause}.{withheld}", values.join("; "))
             }
             Slip::RunUnlike { marked, laps, reason } => format!("{marked} of {laps} laps of this run break the energy account alike ({reason}), so it is the run that is unlike the others, not its laps. Check its power meter (zero, battery, both sides counted), its mass, its wheel size, and that it is the right file; it is left out as far as that goes."),
-            Slip::RunDiffers { file, setup, crr_apart, se, twins, mass_kg, mass_needed_kg } => format!("{file} differs from the other {twins} run(s) of {setup} by {crr_apart:+.5} ± {se:.5} in Crr, more than its laps allow. Check its mass (it would have to be {mass_needed_kg:.1} kg instead of {mass_kg:.1} kg), the zero of the power meter, the tyre and its pressure, and that the files are not mixed up."),
-            Slip::PairDiffers { files: [a, b], setup, crr_apart, se, mass_ratio } => format!("{a} and {b} are both of {setup} and differ by {crr_apart:+.5} ± {se:.5} in Crr, more than their laps allow; nothing says which is right. Check the masses (one would have to be wrong by {:.0} %), the zero of the power meter, tyre and pressure, and that the files are not mixed up. A third run would tell.", 100.0 * (mass_ratio - 1.0).abs()),
-            Slip::SetupsSwapped { files: [a, b], setups: [of_a, of_b] } => format!("{a} rolls as {of_b} does and {b} as {of_a} does: with their set-ups exchanged all runs agree, as stated they do not. Check which file is of which set-up, and the order of riding."),
+            Slip::RunDiffers { file, setup, apart, twins, mass } => {
+                let mass = mass.map(|m| format!(" (it would have to be {:.1} kg instead of {:.1} kg)", m.needed_kg, m.stated_kg));
+                format!("{file} differs from the other {twins} runs of {setup} by {apart}, more than its laps allow. Check its mass{}, the zero of the power meter, tyre and pressure, the position, and that the files are not mixed up.", mass.unwrap_or_default())
+            }
+            Slip::PairDiffers { files: [a, b], setup, apart, mass_ratio } => {
+                let mass = mass_ratio.map(|r| format!(" (one would have to be wrong by {:.0} %)", 100.0 * (r - 1.0).abs()));
+                format!("{a} and {b} are both of {setup} and differ by {apart}, more than their laps allow; nothing says which is right. Check the masses{}, the zero of the power meter, tyre and pressure, the position, and that the files are not mixed up. A third run would tell.", mass.unwrap_or_default())
+            }
+            Slip::SetupsSwapped { pairs } => {
+                let named: Vec<String> = pairs.iter().map(|[a, b]| format!("{a} and {b}")).collect();
+                format!("With the set-ups of {} exchanged all runs of each set-up agree; as stated they do not. Check which file is of which set-up, and the order of riding.", named.join(", or of "))
+            }
         }
     }
 }
