@@ -37,7 +37,8 @@ mod tests {
     #[test]
     fn a_pressure_of_the_sea_is_odd_on_land_and_weather_is_not() {
         // 250 m: the standard atmosphere has 983.6 hPa, 312 m 976.3 hPa, 100 m 1001.3 hPa (ISO 2533).
-        for (hpa, elevation_m) in [(1013.0, 250.0), (1013.0, 312.0), (1013.25, 100.0), (1016.0, 260.0), (983.6, 900.0)] {
+        for (hpa, elevation_m) in [(1013.0, 250.0), (1013.0, 312.0), (1013.25, 100.0), (1016.0, 260.0), (983.6, 900.0)]
+        {
             assert!(pressure_is_odd(100.0 * hpa, elevation_m), "{hpa} hPa at {elevation_m} m");
         }
         for (hpa, elevation_m) in [(983.6, 250.0), (1003.0, 250.0), (955.0, 250.0), (1013.0, 20.0), (1020.0, 100.0)] {

@@ -176,12 +176,7 @@ fn believed(temperature_c: Option<f64>, elevation_m: Option<f64>) -> (Option<f64
 }
 
 /// What was stated or logged held against what the device shows.
-fn doubts(
-    stated_c: Option<f64>,
-    stated_pa: Option<f64>,
-    device_c: Option<f64>,
-    elevation_m: Option<f64>,
-) -> Vec<What> {
+fn doubts(stated_c: Option<f64>, stated_pa: Option<f64>, device_c: Option<f64>, elevation_m: Option<f64>) -> Vec<What> {
     let mut out = Vec::new();
     if let (Some(pressure_pa), Some(elevation_m)) = (stated_pa, elevation_m)
         && pressure_is_odd(pressure_pa, elevation_m)

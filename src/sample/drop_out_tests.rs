@@ -12,8 +12,7 @@ struct Made {
 impl Made {
     fn with_zeros(at: usize, count: usize, falls: f64) -> Made {
         let n = 60;
-        let mut made =
-            Made { power_w: vec![0.0; n], speed_m_s: vec![11.0; n], cadence_rpm: vec![f64::NAN; n] };
+        let mut made = Made { power_w: vec![0.0; n], speed_m_s: vec![11.0; n], cadence_rpm: vec![f64::NAN; n] };
         for i in 0..n {
             let lost = i.clamp(at, at + count) - at;
             made.speed_m_s[i] -= falls * lost as f64;

@@ -74,9 +74,8 @@ fn over_usual(solution: &Solution) -> Option<f64> {
         .iter()
         .filter_map(|s| {
             let v = s.mean_speed_m_s?;
-            let force = |crr: f64, cda: f64| {
-                crr * mass_kg * STANDARD_GRAVITY_M_S2 + 0.5 * USUAL_DENSITY_KG_M3 * cda * v * v
-            };
+            let force =
+                |crr: f64, cda: f64| crr * mass_kg * STANDARD_GRAVITY_M_S2 + 0.5 * USUAL_DENSITY_KG_M3 * cda * v * v;
             let solved = s.crr.value.zip(s.cda_m2.value).map(|(crr, cda)| force(crr, cda));
             let drag = s.drag_at_mean_speed_n.as_ref().and_then(|e| e.value);
             Some(drag.or(solved)? / force(USUAL_CRR, USUAL_CDA_M2))
@@ -88,10 +87,12 @@ fn over_usual(solution: &Solution) -> Option<f64> {
 /// The likeliest slip behind the values.
 fn cause(solution: &Solution, fastest_m_s: f64, slowest_m_s: f64) -> String {
     if fastest_m_s > *SPEED_M_S.end() {
-        return "speed in another unit than its column says (km/h where m/s is meant), or a wheel size that is far off".into();
+        return "speed in another unit than its column says (km/h where m/s is meant), or a wheel size that is far off"
+            .into();
     }
     if slowest_m_s < *SPEED_M_S.start() {
-        return "speed in another unit than its column says (m/s where km/h is meant), or a wheel size that is far off".into();
+        return "speed in another unit than its column says (m/s where km/h is meant), or a wheel size that is far off"
+            .into();
     }
     let all = |pick: &dyn Fn(&SetupResult) -> Option<bool>| solution.setups.iter().filter_map(pick).any(|x| x);
     let high_crr = all(&|s| s.crr.value.map(|v| v > *CRR.end()));
@@ -138,8 +139,7 @@ fn take_back(solution: &mut Solution) -> bool {
 }
 
 fn empty(setups: &mut [SetupResult], contrasts: &mut [Contrast], pairs: &mut [Contrast]) -> bool {
-    let odd: Vec<String> =
-        setups.iter().filter(|s| beyond(&s.crr, &CRR).is_some()).map(|s| s.id.clone()).collect();
+    let odd: Vec<String> = setups.iter().filter(|s| beyond(&s.crr, &CRR).is_some()).map(|s| s.id.clone()).collect();
     for setup in setups.iter_mut().filter(|s| odd.contains(&s.id)) {
         for value in [&mut setup.crr, &mut setup.power_w, &mut setup.rolling_power_w] {
             *value = Estimate::default();

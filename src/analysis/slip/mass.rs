@@ -21,9 +21,9 @@ pub(super) fn check(session: &Session) -> Vec<Finding> {
         out.push(Finding::of_session(What::Slip(Slip::MassOdd { mass_kg: usual, others_kg: None })));
     }
     let unlike = masses.iter().enumerate().filter(|(_, m)| (*m - usual).abs() > BETWEEN_RUNS_KG);
-    out.extend(unlike.map(|(k, &mass_kg)| {
-        Finding::of_run(k, What::Slip(Slip::MassOdd { mass_kg, others_kg: Some(usual) }))
-    }));
+    out.extend(
+        unlike.map(|(k, &mass_kg)| Finding::of_run(k, What::Slip(Slip::MassOdd { mass_kg, others_kg: Some(usual) }))),
+    );
     out
 }
 

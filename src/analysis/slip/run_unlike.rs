@@ -80,7 +80,13 @@ mod tests {
         assert_eq!(few.runs[0][0].reason, b);
         let mut most = cut(&[b, b, Some(Reason::Gap), b, b, none]);
         let told = find(&mut most);
-        assert!(matches!(&told[..], [Finding { run: Some(0), what: What::Slip(Slip::RunUnlike { marked: 4, laps: 5, .. }) }]), "{told:?}");
+        assert!(
+            matches!(
+                &told[..],
+                [Finding { run: Some(0), what: What::Slip(Slip::RunUnlike { marked: 4, laps: 5, .. }) }]
+            ),
+            "{told:?}"
+        );
         let of: Vec<Option<Reason>> = most.runs[0].iter().map(|l| l.reason).collect();
         let run = Some(Reason::RunUnlike);
         assert_eq!(of, [run, run, Some(Reason::Gap), run, run, none]);

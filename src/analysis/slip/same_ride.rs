@@ -158,10 +158,16 @@ mod tests {
     fn overlap_order_and_day_are_told_and_a_sound_day_says_nothing() {
         assert!(checked(vec![ride(0.0, 1), ride(900.0, 2), ride(1800.0, 3)]).expect("three rides").is_empty());
         let told = checked(vec![ride(0.0, 1), ride(300.0, 2)]).expect("two riders");
-        assert!(matches!(&told[..], [Finding { run: Some(1), what: What::Slip(Slip::RunsOverlap { shared_s, .. }) }] if (*shared_s - 299.0).abs() < 1e-6), "{told:?}");
+        assert!(
+            matches!(&told[..], [Finding { run: Some(1), what: What::Slip(Slip::RunsOverlap { shared_s, .. }) }] if (*shared_s - 299.0).abs() < 1e-6),
+            "{told:?}"
+        );
         let told = checked(vec![ride(900.0, 1), ride(0.0, 2), ride(1800.0, 3)]).expect("three rides");
         assert_eq!(told, [Finding::of_session(What::Slip(Slip::OrderAgainstClock { by_clock: vec![2, 1, 3] }))]);
         let told = checked(vec![ride(0.0, 1), ride(900.0, 2), ride(1800.0 + 30.0 * DAY_S, 3)]).expect("three rides");
-        assert!(matches!(&told[..], [Finding { run: Some(2), what: What::Slip(Slip::OtherDay { days, .. }) }] if (*days - 30.0).abs() < 0.1), "{told:?}");
+        assert!(
+            matches!(&told[..], [Finding { run: Some(2), what: What::Slip(Slip::OtherDay { days, .. }) }] if (*days - 30.0).abs() < 0.1),
+            "{told:?}"
+        );
     }
 }
