@@ -197,7 +197,7 @@ pub enum What {
 pub fn grave(code: &str) -> Option<&'static str> {
     Some(match code {
         "implausible" => "values that no bicycle has",
-        "power-drop-outs" => "power that drops out",
+        "power-unreliable" => "power that drops out",
         "run-unlike" => "a run unlike the others",
         "run-differs" | "runs-of-setup-differ" => "runs of one set-up that differ",
         "setups-swapped" => "set-ups that look exchanged",

@@ -9,6 +9,7 @@ mod differs;
 mod head;
 mod names;
 mod run_block;
+mod speeds;
 
 pub use differs::Differs;
 
@@ -95,8 +96,8 @@ pub fn scaffold(title: &str, rides: &[Recording], beside: &Beside, differs: Opti
     let guess = SetupGuess::from_names(&files);
     let mut text = String::new();
     head::write(&mut text, title, &runs, beside, differs, &guess);
-    for k in 0..runs.len() {
-        run_block::write(&mut text, k, &runs, &guess);
+    for (k, planned) in speeds::planned_km_h(&runs).iter().enumerate() {
+        run_block::write(&mut text, k, &runs, &guess, planned.as_deref());
     }
     let unused: Vec<&PassedOver> = beside.passed_over.iter().chain(&passed_over).collect();
     for file in &unused {

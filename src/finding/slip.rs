@@ -15,6 +15,9 @@ pub enum RiddenAs {
     EBike,
 }
 
+/// Share of drop-outs from which values rest on what was bridged.
+const MUCH_POWER_LOST: f64 = 0.1;
+
 /// A difference with its standard error.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Apart {
@@ -75,6 +78,7 @@ impl Slip {
     /// A short word a script can test for.
     pub fn code(&self) -> &'static str {
         match self {
+            Slip::PowerDropOuts { share, .. } if *share > MUCH_POWER_LOST => "power-unreliable",
             Slip::PowerDropOuts { .. } => "power-drop-outs",
             Slip::RiddenAs(RiddenAs::Indoor) => "ridden-indoors",
             Slip::RiddenAs(RiddenAs::Virtual) => "virtual-ride",
@@ -99,7 +103,7 @@ impl Slip {
         match self {
             Slip::PowerDropOuts { bridged, lost, share } => {
                 let lost = if *lost == 0 { String::new() } else { format!("; {lost} record(s) in longer ones have no power, and what they spoil is not used") };
-                let loud = if *share > 0.05 { " That is a lost signal, not chance: values rest on what was bridged. Look at battery and distance of the meter and ride again" } else { " Look at battery and distance of the meter" };
+                let loud = if *share > MUCH_POWER_LOST { " That is a lost signal, not chance: values rest on what was bridged. Look at battery and distance of the meter and ride again" } else { " Look at battery and distance of the meter" };
                 format!("Power drops to zero for single seconds while the rider pedals, in {:.1} % of the records: the meter was not heard. {bridged} record(s) are bridged with a straight line between their neighbours{lost}.{loud}.", 100.0 * share)
             }
             Slip::RiddenAs(RiddenAs::Indoor) => "The file says that it was ridden indoors. On rollers or a roofed track that is right; anywhere else look whether it is the file you mean.".into(),

@@ -5,6 +5,7 @@
 
 use super::{ChannelHeld, Inspection};
 use crate::error::Error;
+use crate::finding::{Slip, What};
 use crate::quantity::km_h_from_m_s;
 use crate::solve::separation;
 use crate::solve::speed_class::classify;
@@ -92,7 +93,7 @@ pub(super) fn obstacles(held: &Inspection, told: &Told) -> Vec<Obstacle> {
 fn tried(list: &mut List, held: &Inspection, told: &Told) {
     if let Some(share) = told.drop_outs {
         list.weakens(
-            "power-drop-outs",
+            What::Slip(Slip::PowerDropOuts { bridged: 0, lost: 0, share }).code(),
             format!(
                 "Power drops to zero for single seconds while the rider pedals, in {:.1} % of the records; they are bridged.",
                 100.0 * share
