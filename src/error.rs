@@ -59,6 +59,10 @@ pub enum Error {
     )]
     NoOverlap { file: String, second: String, apart_s: f64 },
 
+    /// What a file holds and what is said of it cannot both be true.
+    #[error("{file}: {what}; {next}")]
+    Contradicted { file: String, what: String, next: String },
+
     // -- laps ----------------------------------------------------------------------------------
     /// No lap could be found.
     #[error("{file}: no whole lap found ({reason}); {next}")]
@@ -141,6 +145,7 @@ impl Error {
             Error::TooLarge { .. } => "too-large",
             Error::BadLine { .. } => "bad-line",
             Error::NoOverlap { .. } => "no-overlap",
+            Error::Contradicted { .. } => "contradicted",
             Error::NoLaps { .. } => "no-laps",
             Error::TooFewLaps { .. } => "too-few-laps",
             Error::Numerical { .. } => "numerical",

@@ -2,8 +2,9 @@
 //!
 //! Given inputs and rides; gives what the outcome, the budget and the figures are made from.
 
-use super::air_of_run::{RunAir, run_air};
+use super::air_of_run::{RunAir, air_of_run, told_once};
 use super::instrument::{self, Input, InstrumentBudget, inputs_of};
+use super::slip;
 use super::speed_age::{self, AgeTrial};
 use super::{Depth, Inputs, crr_drift};
 use crate::circuit::{FoundLoop, Lap, LapCut, RunToCut, SpeedAge, Survey};
@@ -103,10 +104,9 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
         .collect();
     let mut air = Vec::with_capacity(rides.len());
     for (k, ride) in rides.iter().enumerate() {
-        let of_run = run_air(&session.air, &session.wind, inputs.weather.as_ref(), ride)?;
-        findings.extend(of_run.findings.iter().cloned().map(|w| Finding::of_run(k, w)));
-        air.push(of_run);
+        air.push(air_of_run(session, k, inputs.weather.as_ref(), ride)?);
     }
+    findings.extend(told_once(&air.iter().map(|a| a.findings.clone()).collect::<Vec<_>>()));
     near_reference(session, &air)?;
     let gravity_m_s2 = gravity(rides);
     let work: Vec<&Cumulative> = rides.iter().map(|r| &r.work_j).collect();
@@ -143,7 +143,13 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
 
     let without_gusts = choices.clone();
     let mut frame = Frame { work: work.clone(), choices: &without_gusts, survey: None };
-    let mut solved = fit(&frame, &mut laps, None).map_err(|e| crr_drift::undetermined(session, e))?;
+    let mut solved = match fit(&frame, &mut laps, None) {
+        Ok(solved) => solved,
+        Err(e) => {
+            let reasons: Vec<Option<Reason>> = laps.iter().map(|l| l.reason).collect();
+            return Err(slip::run_unlike::explain(session, &reasons, crr_drift::undetermined(session, e)));
+        }
+    };
     let survey = match &inputs.survey {
         Some(survey) => Some(align_survey(survey, &cut, &solved)),
         None => session.circuit.level.then(|| level(&cut)),
@@ -181,6 +187,7 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
             lap.reason = None;
         }
     }
+    findings.extend(slip::run_unlike::find(&mut cut));
     let mut venue = LoopVenue {
         cut,
         air,

@@ -263,16 +263,6 @@ impl Report<'_> {
             }
         }
         out.extend(self.laps_differ());
-        for (s, q) in self.quantities.iter().enumerate() {
-            let (crr, cda) = (q.crr.value(&fit.parameters), q.cda.value(&fit.parameters));
-            let name = self.session.setups[s].name();
-            if !(0.0005..=0.02).contains(&crr) {
-                out.push(Finding::of_session(What::Implausible { name: format!("Crr of {name}"), value: crr }));
-            }
-            if !(0.1..=0.8).contains(&cda) {
-                out.push(Finding::of_session(What::Implausible { name: format!("CdA of {name}"), value: cda }));
-            }
-        }
         if fit.used.len() < 8 {
             out.push(Finding::of_session(What::FewLaps { laps: fit.used.len() }));
         }

@@ -2,6 +2,7 @@
 //!
 //! Given solved runs; gives solution, series for the figures and columns for the table. It computes no account.
 
+use super::air_of_run::readings;
 use super::budget_lines::budget_lines;
 use super::contrasts::{Pair, PairDifference, contrasts};
 use super::instrument::Output;
@@ -11,6 +12,7 @@ use super::roller_replication::run_to_run;
 use super::roller_venue::RollerVenue;
 use super::run_results::{empty_solution, run_result, venue_word};
 use super::{Inputs, VenueOutcome};
+use crate::air::moist_air_density;
 use crate::evidence::{Evidence, RunEvidence, WarmUpEvidence};
 use crate::rollers::RollerRun;
 use crate::sample::{Reason, Ride, SampleColumns};
@@ -109,7 +111,14 @@ fn difference(session: &Session, venue: &RollerVenue, pair: Pair, per_crr_w: f64
 
 fn run(inputs: &Inputs, ride: &Ride, k: usize, result: Option<&RollerRun>) -> RunResult {
     let finite = |x: f64| x.is_finite().then_some(x);
+    // There is no drag of the air on rollers; its density is told where its pressure was.
+    let air = inputs.session.air.with(inputs.session.air_here(&inputs.session.runs[k]));
+    let density = air.pressure_hpa.zip(air.temperature_c).map(|_| {
+        let read = readings(&air, None, None);
+        moist_air_density(read.temperature_c, read.pressure_pa, read.humidity_pct).density_kg_m3
+    });
     RunResult {
+        air_density_kg_m3: density.filter(|_| air.log.is_none()),
         temperature_c: result.and_then(|r| r.inputs.temperature_c),
         window: result.map(|r| RollerWindow {
             from_s: r.window_from_s,

@@ -5,6 +5,7 @@
 
 use super::number::{counted, half_width, listed, percent, shown, significant};
 use super::units::Units;
+use crate::finding::grave;
 use crate::quantity::m_s_from_km_h;
 use crate::solution::{Contrast, Estimate, SetupResult, Solution};
 
@@ -36,6 +37,7 @@ pub fn sentence(solution: &Solution, units: Units) -> String {
     if solution.setups.is_empty() {
         return "There is no result.".into();
     }
+    let doubts = check_first(solution);
     let mut text = if solution.separable { String::new() } else { not_separable(solution, units, &share) };
     // With one of Crr and CdA shared, differences are known even where the values are not.
     let compared = differences(solution, units, &share);
@@ -46,9 +48,20 @@ pub fn sentence(solution: &Solution, units: Units) -> String {
         None => {}
     }
     match together(solution, units) {
-        Some(together) => format!("{text} {together}"),
-        None => text,
+        Some(together) => format!("{doubts}{text} {together}"),
+        None => format!("{doubts}{text}"),
     }
+}
+
+/// What casts doubt on every number that follows; empty where nothing does.
+fn check_first(solution: &Solution) -> String {
+    let mut words: Vec<String> = Vec::new();
+    for word in solution.findings.iter().filter_map(|f| grave(&f.code)).map(String::from) {
+        if !words.contains(&word) {
+            words.push(word);
+        }
+    }
+    if words.is_empty() { String::new() } else { format!("Check first, see the findings: {}. ", listed(&words)) }
 }
 
 /// Differences from the baseline; `None` where none is known.

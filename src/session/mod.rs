@@ -11,7 +11,7 @@ mod weather;
 
 pub use expected::{Expected, Yaw, YawWord};
 pub use read::{locate, parse_checked, syntax_error};
-pub use weather::{Air, AlongLoop, AlongLoopWord, EXPECTED_WIND_M_S, Gusts, GustsWord, Wind, WindMode};
+pub use weather::{Air, AirHere, AlongLoop, AlongLoopWord, EXPECTED_WIND_M_S, Gusts, GustsWord, Wind, WindMode};
 
 use crate::constant;
 use schemars::JsonSchema;
@@ -352,6 +352,9 @@ pub struct Rollers {
     /// Relative change of Crr per °C (ISO 28580 uses 0.008 for car tyres); 0 unless stated.
     pub temperature_coefficient_per_c: f64,
     pub reference_temperature_c: f64,
+    /// Of the room with the rollers, where it is not that of `[air]`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub air: Option<AirHere>,
 }
 
 impl Default for Rollers {
@@ -364,6 +367,7 @@ impl Default for Rollers {
             no_load_power_w_at_40_km_h: None,
             temperature_coefficient_per_c: 0.0,
             reference_temperature_c: REFERENCE_TEMPERATURE_C,
+            air: None,
         }
     }
 }
@@ -446,6 +450,9 @@ pub struct Run {
     /// Venue of this run when a day mixes them.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub on: Option<Venue>,
+    /// Of this run, where it is not that of `[air]`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub air: Option<AirHere>,
 }
 
 impl Session {
@@ -482,6 +489,12 @@ impl Session {
             drivetrain_efficiency: run.drivetrain_efficiency.unwrap_or(base.drivetrain_efficiency),
             bearing_friction: run.bearing_friction.unwrap_or(base.bearing_friction),
         }
+    }
+
+    /// What was read of the air at a run itself or at its venue; the run's own reading comes first.
+    pub fn air_here(&self, run: &Run) -> AirHere {
+        let of_venue = if self.venue_of(run) == Venue::Rollers { self.rollers.air } else { None };
+        run.air.unwrap_or_default().or(of_venue.unwrap_or_default())
     }
 
     /// Mass at which watts are given.

@@ -19,6 +19,48 @@ pub struct Air {
     pub log: Option<String>,
 }
 
+/// Air of one venue or one run, where it is not that of `[air]`; what is left out is.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema, Default)]
+#[serde(default, deny_unknown_fields)]
+pub struct AirHere {
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub temperature_c: Option<f64>,
+    /// Station pressure, not reduced to sea level.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub pressure_hpa: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub humidity_pct: Option<f64>,
+}
+
+impl AirHere {
+    /// These readings, and those of another where there is none.
+    pub fn or(self, other: AirHere) -> AirHere {
+        AirHere {
+            temperature_c: self.temperature_c.or(other.temperature_c),
+            pressure_hpa: self.pressure_hpa.or(other.pressure_hpa),
+            humidity_pct: self.humidity_pct.or(other.humidity_pct),
+        }
+    }
+
+    /// Whether nothing else of the air is needed.
+    pub fn is_whole(self) -> bool {
+        [self.temperature_c, self.pressure_hpa, self.humidity_pct].iter().all(Option::is_some)
+    }
+}
+
+impl Air {
+    /// With the readings of a venue or a run in the place of these.
+    pub fn with(&self, here: AirHere) -> Air {
+        let own = AirHere {
+            temperature_c: self.temperature_c,
+            pressure_hpa: self.pressure_hpa,
+            humidity_pct: self.humidity_pct,
+        };
+        let AirHere { temperature_c, pressure_hpa, humidity_pct } = here.or(own);
+        Air { temperature_c, pressure_hpa, humidity_pct, log: self.log.clone() }
+    }
+}
+
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema, Default)]
 #[serde(rename_all = "kebab-case")]
 pub enum WindMode {

@@ -5,7 +5,7 @@
 use super::super::number::{fixed, listed, significant};
 use super::super::sources::Source;
 use super::{Paragraph, cite, has_loops, largest};
-use crate::session::{Gusts, GustsWord, Session, WindMode};
+use crate::session::{AirHere, Gusts, GustsWord, Session, WindMode};
 use crate::solution::Solution;
 
 pub(super) fn air(session: &Session, solution: &Solution) -> Option<Paragraph> {
@@ -26,6 +26,9 @@ pub(super) fn air(session: &Session, solution: &Solution) -> Option<Paragraph> {
         stated(air.humidity_pct, "%", "humidity"),
     ];
     text.push(format!("{}.", listed(&items)));
+    if session.runs.iter().any(|run| session.air_here(run) != AirHere::default()) {
+        text.push("Readings at a run or its venue hold for that run.".into());
+    }
     if air.pressure_hpa.is_none() && air.log.is_none() {
         text.push(format!(
             "A pressure that was not stated is that of the standard atmosphere at the elevation of the ride {}.",
