@@ -7,7 +7,6 @@
 pub mod budget;
 pub mod curves;
 pub mod elevation;
-mod finish;
 pub mod forest;
 pub mod inspection;
 pub mod joint_region;
@@ -26,6 +25,7 @@ mod side_label;
 mod stretches;
 mod strips;
 pub mod style;
+mod svg;
 pub mod timeline;
 pub mod venues;
 pub mod warm_up;
@@ -36,6 +36,7 @@ pub use style::Style;
 
 use crate::evidence::Evidence;
 use crate::solution::Solution;
+use crate::wording::{counted, percent};
 use serde::Serialize;
 
 /// A drawn figure with the words that go with it.
@@ -59,7 +60,7 @@ impl Figure {
         caption: impl Into<String>,
     ) -> Option<Figure> {
         let (title, caption) = (title.into(), caption.into());
-        let naming = finish::Naming { name, title: title.clone(), description: caption.clone() };
+        let naming = svg::Naming { name, title: title.clone(), description: caption.clone() };
         Some(Figure { name, title, svg: sheet.finish(height_mm, &naming)?, caption })
     }
 }
@@ -109,18 +110,4 @@ fn names(solution: &Solution) -> Vec<String> {
 /// Name of the set-up with this index, `run n` where the index points nowhere.
 fn name_of(names: &[String], setup: usize, run: usize) -> String {
     names.get(setup).cloned().unwrap_or_else(|| format!("run {}", run + 1))
-}
-
-/// "1 lap", "12 laps".
-fn counted(count: usize, one: &str) -> String {
-    if count == 1 { format!("1 {one}") } else { format!("{count} {one}s") }
-}
-
-/// Confidence in percent, "95 %".
-fn percent(confidence: f64) -> String {
-    let value = confidence * 100.0;
-    if !value.is_finite() {
-        return "– %".into();
-    }
-    if (value - value.round()).abs() < 1e-6 { format!("{value:.0} %") } else { format!("{value:.1} %") }
 }

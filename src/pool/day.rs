@@ -6,7 +6,7 @@
 use crate::error::Error;
 use crate::record::sha256_hex;
 use crate::solution::{
-    BudgetLine, Contrast, Contribution, Estimate, PairContribution, ReferenceConditions, SCHEMA, Solution, VenueResult,
+    BudgetLine, Contrast, Contribution, Estimate, FindingResult, PairContribution, ReferenceConditions, SCHEMA, Solution, VenueResult,
 };
 use serde::{Deserialize, Serialize};
 
@@ -41,6 +41,8 @@ pub struct Day {
     pub setups: Vec<SetupName>,
     pub rides: Vec<RideName>,
     pub pairs: Vec<DayPair>,
+    /// What the result itself says to bear in mind.
+    pub findings: Vec<FindingResult>,
 }
 
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
@@ -131,6 +133,7 @@ impl Day {
                     .map(|r| RideName { file: r.file.clone(), sha256: r.sha256.clone() })
                     .collect(),
                 pairs: pairs(&venue).map_err(refusal)?,
+                findings: solution.findings.clone(),
                 venue: venue.venue,
             });
         }

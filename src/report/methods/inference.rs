@@ -4,7 +4,7 @@
 
 use super::super::held_fixed::held_fixed;
 use super::super::number::{percent, significant};
-use super::super::second_opinion;
+use super::super::lap_bootstrap;
 use super::super::sources::Source;
 use super::super::units::Units;
 use super::super::verdict::{name_of, reference_speed};
@@ -29,7 +29,7 @@ pub(super) fn uncertainty(session: &Session, solution: &Solution) -> Option<Para
             cite(Source::Smyth)
         ));
         sources.extend([Source::BellMcCaffrey, Source::PustejovskyTipton, Source::Smyth]);
-        let second = second_opinion::sentence(solution);
+        let second = lap_bootstrap::sentence(solution);
         if !second.is_empty() {
             sources.push(Source::RaoWu);
             text.push(format!(
