@@ -6,6 +6,7 @@
 
 pub mod budget;
 pub mod curves;
+pub mod differences;
 pub mod elevation;
 pub mod forest;
 pub mod inspection;
@@ -14,10 +15,13 @@ mod key;
 pub mod lettering;
 pub mod map;
 mod marker;
+mod mean_line;
+pub mod misclosure;
 mod panel;
 mod polyline;
 pub mod residuals;
 mod rows;
+pub mod run_residual;
 mod scale;
 pub mod set_ups;
 mod sheet;
@@ -29,7 +33,6 @@ mod svg;
 pub mod timeline;
 pub mod venues;
 pub mod warm_up;
-pub mod whole_run;
 mod wind_dial;
 
 pub use style::Style;
@@ -68,16 +71,18 @@ impl Figure {
 /// Every figure for which there are data, in the order of the report.
 pub fn draw_all(solution: &Solution, evidence: &Evidence, style: &Style) -> Vec<Figure> {
     [
+        differences::draw,
         set_ups::draw,
         venues::draw,
-        joint_region::draw,
         elevation::draw,
         residuals::draw,
-        whole_run::draw,
-        timeline::draw,
-        map::draw,
+        misclosure::draw,
+        run_residual::draw,
         warm_up::draw,
         budget::draw,
+        joint_region::draw,
+        timeline::draw,
+        map::draw,
     ]
     .iter()
     .filter_map(|draw| draw(solution, evidence, style))
@@ -105,6 +110,12 @@ fn names(solution: &Solution) -> Vec<String> {
             (label, _) => label.to_string(),
         })
         .collect()
+}
+
+/// Reference speed in the reader's unit, "40 km/h".
+fn reference_speed(solution: &Solution, style: &Style) -> String {
+    let speed = style.units.speed_value(crate::quantity::m_s_from_km_h(solution.reference.speed_km_h));
+    format!("{} {}", scale::plain(speed, style), style.units.speed_unit())
 }
 
 /// Name of the set-up with this index, `run n` where the index points nowhere.

@@ -282,7 +282,7 @@ fn told(
     let shared: f64 = measure.chain_or_whole(false).iter().map(|l| l.moves.powi(2)).sum();
     if se * se - shared <= LEAST_OWN * se * se {
         return Err(format!(
-            "{place} has a standard error of {se}, but its measuring chain alone makes {}; solve the session again",
+            "{place} has a standard error of {se}, but its instruments alone make {}; solve the session again",
             shared.sqrt()
         ));
     }

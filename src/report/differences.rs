@@ -35,7 +35,7 @@ pub fn table(solution: &Solution, contrasts: &[Contrast], naming: Naming) -> Tab
         Column::estimates("cda_m2", "CdA, m²", ON_PAGE),
         Column::numbers("p_value", "").only(Readers::Files),
         Column::numbers("p_holm", "p"),
-        Column::numbers("detectable_power_w", "Detect-\nable, W").only(Readers::Terminal),
+        Column::numbers("detectable_power_w", "SDD,\nW").only(Readers::Terminal),
         Column::numbers("detectable_power_w", "Smallest detectable difference, W").only(Readers::Page),
         Column::numbers("detectable_power_w", "").only(Readers::Files),
         Column::words("verdict", "Verdict"),

@@ -47,8 +47,9 @@ pub struct FilesInput<'a> {
 ///
 /// Errors: [`Error::Page`] when a template or table does not fit its data, a fault of the program.
 pub fn files(input: &FilesInput) -> Result<Vec<ResultFile>, Error> {
-    let figures = draw_all(input.solution, input.evidence, input.style);
-    let narrow_figures = draw_all(input.solution, input.evidence, &Style { width_mm: NARROW_MM, ..*input.style });
+    let style = Style { units: input.units, ..*input.style };
+    let figures = draw_all(input.solution, input.evidence, &style);
+    let narrow_figures = draw_all(input.solution, input.evidence, &Style { width_mm: NARROW_MM, ..style });
     let page = page(&PageInput {
         session: input.session,
         solution: input.solution,

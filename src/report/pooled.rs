@@ -26,7 +26,7 @@ pub fn summary(result: &PooledResult, width: usize, units: Units) -> String {
     text.push_str(&paragraph(&sentence(result), width, ""));
     let lines = |all: &[String]| -> String { all.iter().map(|line| item(line, width)).collect() };
     section(&mut text, width, "Not shown", &lines(&open(result, units)));
-    let note = format!("± is half the width of the {} interval. {}", percent(result.confidence), parts_in_words(result));
+    let note = format!("± is half the width of the {} interval, SDD the smallest detectable difference. {}", percent(result.confidence), parts_in_words(result));
     section(&mut text, width, "Differences over the results", &tables::means(result, units).text(width));
     text.push_str(&paragraph(&note, width, ""));
     section(&mut text, width, "Results", &tables::days(result).text(width));

@@ -16,7 +16,7 @@ pub fn set_ups(solution: &Solution, units: Units) -> Table {
     let rolling_only = solution.setups.iter().all(|s| s.power_w.value.is_none());
     let (rolling, rolling_readers) = match rolling_only {
         true => (format!("Rolling W\nat {speed}"), Readers::People),
-        false => ("of which rolling, W".to_string(), Readers::Page),
+        false => ("rolling, W".to_string(), Readers::Page),
     };
     let mut table = Table::new(vec![
         Column::words("setup", "").only(Readers::Files),
@@ -26,8 +26,8 @@ pub fn set_ups(solution: &Solution, units: Units) -> Table {
         Column::estimates("cda_m2", "CdA, m²", PARTS),
         Column::estimates("power_w", format!("W at {speed}"), PARTS),
         Column::estimates("rolling_power_w", rolling, PARTS).only(rolling_readers),
-        Column::estimates("aero_power_w", "of which air, W", PARTS).only(Readers::Page),
-        Column::numbers("bearing_power_w", "of which bearings, W").only(Readers::Page),
+        Column::estimates("aero_power_w", "air, W", PARTS).only(Readers::Page),
+        Column::numbers("bearing_power_w", "bearings, W").only(Readers::Page),
         Column::numbers("mean_speed_m_s", "").only(Readers::Files),
         Column::numbers("mean_speed", format!("Mean speed,\n{}", units.speed_unit())).only(Readers::People),
         Column::estimates("drag_n", "Resistance\nat it, N", PARTS).only(Readers::People),

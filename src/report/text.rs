@@ -100,9 +100,11 @@ pub fn summary(solution: &Solution, print: Print) -> String {
     page.say_bold(&verdict.headline);
     page.say(&verdict.also.join(" "));
     let share = percent(solution.confidence);
-    if !verdict.not_shown.is_empty() {
-        let lines: String = verdict.not_shown.iter().map(|line| item(line, width)).collect();
-        page.section("Not shown", &lines);
+    let lines = |all: &[String]| -> String { all.iter().map(|line| item(line, width)).collect() };
+    page.section("Not shown", &lines(&verdict.not_shown));
+    // In full these stand among the findings.
+    if print.extent == Extent::Brief {
+        page.section("In doubt", &lines(&verdict.doubts));
     }
     let on_the_loop = if solution.venues.is_some() { " on the loop" } else { "" };
     let baseline = super::verdict::name_of(solution, &solution.baseline);
@@ -119,8 +121,8 @@ pub fn summary(solution: &Solution, print: Print) -> String {
     }
     if has_differences && solution.contrasts.iter().any(|c| c.p_holm.is_some()) {
         page.say(&format!(
-            "{note} p is adjusted for the number of comparisons (Holm). Detectable is the smallest difference that such a test \
-             finds in four of five repeats."
+            "{note} p is adjusted for the number of comparisons (Holm). SDD is the smallest detectable difference: what such a \
+             test finds in four of five repeats."
         ));
     }
     page.section(&format!("Set-ups{on_the_loop}"), &set_ups);

@@ -58,7 +58,7 @@ fn differences(solution: &Solution, venues: &Venues, units: Units) -> Table {
         Column::estimates("crr", "Crr,\ntogether", ON_PAGE),
         Column::estimates("power_w", format!("Rolling, W\nat {}", reference_speed(solution, units)), ON_PAGE),
         Column::numbers("p_holm", "p"),
-        Column::numbers("detectable_power_w", "Detect-\nable, W"),
+        Column::numbers("detectable_power_w", "SDD,\nW"),
         Column::words("verdict", "Verdict"),
     ]);
     let mut table = Table::new(columns);

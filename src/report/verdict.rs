@@ -33,8 +33,10 @@ pub struct Verdict {
     pub also: Vec<String>,
     /// What was ridden, three lines at most.
     pub ridden: Vec<String>,
-    /// What could not be told, and what may turn the answer.
+    /// What could not be told.
     pub not_shown: Vec<String>,
+    /// What may turn the answer, from the findings.
+    pub doubts: Vec<String>,
 }
 
 impl Verdict {
@@ -70,7 +72,7 @@ impl Verdict {
             verdict.not_shown.push(without_comparison::not_separable(solution));
         }
         verdict.not_shown.extend(standings.iter().flat_map(|s| not_shown(&voice, s)));
-        verdict.not_shown.extend(caveats(solution));
+        verdict.doubts = doubts(solution);
         verdict
     }
 
@@ -89,6 +91,9 @@ impl Verdict {
         if !self.not_shown.is_empty() {
             text.push_str(&format!(" Not shown: {}", self.not_shown.join(" ")));
         }
+        if !self.doubts.is_empty() {
+            text.push_str(&format!(" In doubt: {}", self.doubts.join(" ")));
+        }
         text.push_str(&format!(" ± is half the width of the {} interval.", percent(solution.confidence)));
         text
     }
@@ -99,7 +104,7 @@ fn disagree(solution: &Solution) -> bool {
 }
 
 /// What may turn the answer, from the findings.
-fn caveats(solution: &Solution) -> Vec<String> {
+fn doubts(solution: &Solution) -> Vec<String> {
     let told_already = ["not-separable", "venues-disagree"];
     let changing = solution.findings.iter().filter(|f| findings::meaning(&f.code) == Meaning::Changes);
     let mut said: Vec<String> =

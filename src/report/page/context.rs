@@ -238,7 +238,7 @@ fn fixed(input: &PageInput) -> Option<PageTable> {
 fn runs(solution: &Solution, units: Units) -> Vec<PageTable> {
     let on_loop = run_table::on_loop(solution, units);
     let on_rollers = run_table::on_rollers(solution, units);
-    let wind = "Speed delay is by how much speed runs behind power. Wind is where it blows from, at the height of the rider.";
+    let wind = "Lag is by how much speed runs behind power. Wind is where it blows from, at the height of the rider.";
     let window = "Seconds of the window count from the first record; the standard error of Crr is that of the scatter within \
                   the window alone.";
     [
@@ -266,7 +266,8 @@ fn conditions(solution: &Solution, units: Units) -> String {
     }
     let on_the_loop = if solution.venues.is_some() { " These are the results on the loop." } else { "" };
     format!(
-        "Power: at {}, {} and {} kg/m³, level road, still air, where the power meter measures.{on_the_loop}",
+        "Power: at {}, {} and {} kg/m³, level road, still air, where the power meter measures; it is the sum of rolling, air and \
+         bearings.{on_the_loop}",
         reference_speed(solution, units),
         units.mass(solution.reference.mass_kg),
         significant(solution.reference.air_density_kg_m3, 4)

@@ -40,7 +40,7 @@ pub fn means(result: &PooledResult, units: Units) -> Table {
         Column::estimates("cda_m2", "CdA, m²", OWN_AND_SHARED),
         Column::words("days", "Days"),
         Column::numbers("p_holm", "p"),
-        Column::numbers("detectable", "Detect-\nable"),
+        Column::numbers("detectable", "SDD"),
         Column::words("verdict", "Verdict"),
     ]);
     for contrast in &result.contrasts {

@@ -44,7 +44,8 @@ pub fn headline(voice: &Voice, standing: &Standing) -> String {
         (n, false) => format!("{} is the fastest of {n}", name(&pair.faster)),
     };
     let baseline = |id: &str| {
-        let next = if pair.faster == standing.baseline && standing.order.len() > 2 { ", the next best" } else { "" };
+        let is_next = standing.order.len() > 2 && standing.order[1] == id;
+        let next = if is_next { ", the next best" } else { "" };
         format!("{}{next}", name(id))
     };
     let what = in_words(standing.watts);

@@ -119,7 +119,13 @@ fn span(values: impl Iterator<Item = f64>, show: impl Fn(f64) -> String) -> Opti
     let values: Vec<f64> = values.filter(|v| v.is_finite()).collect();
     let (low, high) = (values.iter().copied().reduce(f64::min)?, values.iter().copied().reduce(f64::max)?);
     let (low, high) = (show(low), show(high));
-    Some(if low == high { low } else { format!("{low} to {high}") })
+    if low == high {
+        return Some(low);
+    }
+    // A unit stands once.
+    let unit = |text: &str| text.split_once(' ').map(|(_, unit)| unit.to_string());
+    let low = if unit(&low) == unit(&high) { low.split(' ').next().unwrap_or_default().to_string() } else { low };
+    Some(format!("{low} to {high}"))
 }
 
 fn air(solution: &Solution, units: Units) -> String {
