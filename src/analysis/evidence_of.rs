@@ -39,7 +39,7 @@ pub fn evidence(
             power_w: ride.power_w.clone(),
             stretch: ride.stretch.clone(),
             used: vec![false; ride.len()],
-            elevation_m: vec![f64::NAN; ride.len()],
+            residual_m: vec![f64::NAN; ride.len()],
         })
         .collect();
     let mut columns: Vec<SampleColumns> = rides
@@ -76,7 +76,7 @@ pub fn evidence(
             columns[at.run].lap[i] = Some(lap.number as u32);
             columns[at.run].chainage_m[i] = edge_m[j] + f * (edge_m[j + 1] - edge_m[j]);
             columns[at.run].elevation_m[i] = here;
-            runs[at.run].elevation_m[i] = height[at.run] + here;
+            runs[at.run].residual_m[i] = height[at.run] + residual_m[j] + f * (residual_m[j + 1] - residual_m[j]);
             runs[at.run].used[i] = used;
             let reason = &mut columns[at.run].reason[i];
             *reason = reason.or(lap.reason);

@@ -147,7 +147,7 @@ fn run_evidence(session: &Session, ride: &Ride, k: usize, result: Option<&Roller
         power_w: ride.power_w.clone(),
         stretch: ride.stretch.clone(),
         used: inside(ride, result),
-        elevation_m: vec![f64::NAN; ride.len()],
+        residual_m: vec![f64::NAN; ride.len()],
     }
 }
 

@@ -107,7 +107,7 @@ fn estimator(session: &Session, solution: &Solution, sources: &mut Vec<Source>) 
             text
         }
         "least squares" => vec![
-            "The estimate is that of least squares: planned speeds that could serve as instruments against gusts are not \
+            "The estimate fell back to least squares: planned speeds that could serve as instruments against gusts are not \
              there or too weak, or their equations did not settle."
                 .to_string(),
         ],

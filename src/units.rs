@@ -2,8 +2,9 @@
 //!
 //! Given SI values; gives text with a unit. Conversion factors live in `quantity`.
 
-use super::number::fixed;
-use crate::quantity::{bar_from_kpa, ft_from_m, km_h_from_m_s, lb_from_kg, mph_from_m_s, psi_from_kpa};
+use crate::quantity::{
+    bar_from_kpa, f_from_c, ft_from_m, inhg_from_hpa, km_h_from_m_s, lb_from_kg, mph_from_m_s, psi_from_kpa,
+};
 
 /// What people read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -49,6 +50,43 @@ impl Units {
         }
     }
 
+    /// Wind is m/s in the field, mph where people asked for miles.
+    pub fn wind_unit(self) -> &'static str {
+        match self {
+            Units::Metric => "m/s",
+            Units::Imperial => "mph",
+        }
+    }
+
+    pub fn wind_value(self, speed_m_s: f64) -> f64 {
+        match self {
+            Units::Metric => speed_m_s,
+            Units::Imperial => mph_from_m_s(speed_m_s),
+        }
+    }
+
+    pub fn temperature_unit(self) -> &'static str {
+        match self {
+            Units::Metric => "°C",
+            Units::Imperial => "°F",
+        }
+    }
+
+    pub fn temperature_value(self, temperature_c: f64) -> f64 {
+        match self {
+            Units::Metric => temperature_c,
+            Units::Imperial => f_from_c(temperature_c),
+        }
+    }
+
+    /// Pressure of the air, with its unit.
+    pub fn air_pressure(self, pressure_hpa: f64) -> String {
+        match self {
+            Units::Metric => format!("{} hPa", fixed(Some(pressure_hpa), 1)),
+            Units::Imperial => format!("{} inHg", fixed(Some(inhg_from_hpa(pressure_hpa)), 2)),
+        }
+    }
+
     pub fn length_unit(self) -> &'static str {
         match self {
             Units::Metric => "m",
@@ -68,6 +106,10 @@ impl Units {
     }
 }
 
+fn fixed(value: Option<f64>, decimals: usize) -> String {
+    value.filter(|v| v.is_finite()).map_or("–".into(), |v| format!("{v:.decimals$}"))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -79,5 +121,8 @@ mod tests {
         assert_eq!(Units::Imperial.speed(10.0), "22.4 mph");
         assert_eq!(Units::Imperial.mass(80.0), "176.4 lb");
         assert_eq!(Units::Metric.pressure(480.0), "4.80 bar");
+        // 20 °C are 68 °F and the standard atmosphere is 29.92 inHg.
+        assert!((Units::Imperial.temperature_value(20.0) - 68.0).abs() < 1e-9);
+        assert_eq!(Units::Imperial.air_pressure(1013.25), "29.92 inHg");
     }
 }

@@ -1,14 +1,14 @@
-//! What drawing whole laps again says of the standard errors, as a sentence.
+//! What the bootstrap over laps says of the standard errors, as a sentence.
 //!
 //! Given the solution; compares nothing that was not compared before.
 
 use super::number::fixed;
 use crate::solution::Solution;
 
-/// "Whole laps drawn again (1000 times, seed 1) give standard errors of Crr and CdA 0.94 to 1.06 times those of the scatter of
-/// laps alone."
+/// "The bootstrap over laps (1000 draws, seed 1) gives standard errors of Crr and CdA 0.94 to 1.06 times those of the scatter
+/// of laps alone."
 ///
-/// Empty without a second opinion.
+/// Empty without a bootstrap.
 pub fn sentence(solution: &Solution) -> String {
     let Some(b) = &solution.bootstrap else { return String::new() };
     let each = b.setups.iter().chain(&b.contrasts).flat_map(|line| [&line.crr, &line.cda_m2]);
@@ -32,8 +32,8 @@ pub fn sentence(solution: &Solution) -> String {
         ),
     };
     format!(
-        "Whole laps drawn again ({} times, seed {}) give standard errors of Crr and CdA {range} times those of the scatter of laps \
-         alone.{lone}",
+        "The bootstrap over laps ({} draws, seed {}) gives standard errors of Crr and CdA {range} times those of the scatter of \
+         laps alone.{lone}",
         b.draws, b.seed
     )
 }
@@ -44,14 +44,14 @@ mod tests {
     use crate::solution::{BootstrapLine, BootstrapResult, Resampled};
 
     #[test]
-    fn the_sentence_gives_the_range_of_the_ratios_and_is_silent_without_a_second_opinion() {
+    fn the_sentence_gives_the_range_of_the_ratios_and_is_silent_without_a_bootstrap() {
         let of = |bootstrap_se| Resampled { sandwich_se: Some(0.002), bootstrap_se: Some(bootstrap_se) };
         let line = BootstrapLine { crr: of(0.0019), cda_m2: of(0.0021), ..BootstrapLine::default() };
         let result = BootstrapResult { draws: 500, seed: 3, setups: vec![line], ..BootstrapResult::default() };
         let solution = Solution { bootstrap: Some(result), ..Solution::default() };
         // Arithmetic: 19/20 and 21/20.
-        let expected = "Whole laps drawn again (500 times, seed 3) give standard errors of Crr and CdA 0.95 to 1.05 times those \
-                        of the scatter of laps alone.";
+        let expected = "The bootstrap over laps (500 draws, seed 3) gives standard errors of Crr and CdA 0.95 to 1.05 times \
+                        those of the scatter of laps alone.";
         assert_eq!(sentence(&solution), expected);
         assert_eq!(sentence(&Solution::default()), "");
     }
