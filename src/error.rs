@@ -81,7 +81,9 @@ pub enum Error {
 
     // -- plan ----------------------------------------------------------------------------------
     /// A planned run cannot be ridden as planned.
-    #[error("run {run}: {reason}; lower speeds_km_h, the wind or the elevation, or check crr and cda_m2")]
+    #[error(
+        "run {run}: {reason}; lower speeds_km_h (or raise powers_w), lower the wind or the elevation, or check crr and cda_m2"
+    )]
     NotRidden { run: usize, reason: String },
     /// A folder that this program wrote has been written into since.
     #[error("{}: {name} was changed or added since loopwright wrote this folder, which is left alone; choose another with --out", path.display())]
