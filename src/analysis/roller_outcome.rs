@@ -21,7 +21,6 @@ use crate::solution::{
     BudgetLine, CircuitResult, Contribution, Measured, PairContribution, RollerWindow, RunResult, SetupResult,
     Solution, Solver,
 };
-use crate::uncertainty::budget::Combined;
 use crate::uncertainty::replication::Contrast;
 
 /// Puts everything together.
@@ -47,7 +46,7 @@ pub fn outcome(inputs: &Inputs, rides: &[Ride], venue: RollerVenue) -> VenueOutc
             .as_ref()
             .map(|b| budget_lines(b, session, &against).into_iter().map(without_cda).collect())
             .unwrap_or_default(),
-        run_to_run: Some(run_to_run(session, &venue.replication)),
+        run_to_run: Some(run_to_run(session, &venue.replication, Venue::Rollers, "Crr")),
         solver: Solver { iterations: 0, converged: true, starts: 1, estimator: "energy account".into() },
         ..empty_solution(session)
     };
@@ -67,11 +66,7 @@ pub fn outcome(inputs: &Inputs, rides: &[Ride], venue: RollerVenue) -> VenueOutc
 /// Windows and what changes from run to run.
 fn of_runs(contrast: &Contrast, confidence: f64, instrument_se: Option<f64>) -> Uncertain {
     let [windows, between] = contrast.parts(confidence);
-    Uncertain {
-        run_to_run: Some(between),
-        instrument_se,
-        ..Uncertain::of_laps(contrast.distribution.mean(), windows)
-    }
+    Uncertain { run_to_run: Some(between), instrument_se, ..Uncertain::of_laps(contrast.distribution.mean(), windows) }
 }
 
 fn crr_of(session: &Session, venue: &RollerVenue, s: usize) -> Uncertain {
