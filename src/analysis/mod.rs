@@ -13,6 +13,8 @@ pub mod inspection;
 pub(crate) mod instrument;
 pub(crate) mod known;
 mod known_budget;
+mod left_out;
+mod loop_length;
 pub(crate) mod loop_venue;
 mod monte_carlo;
 mod outcome;
@@ -28,6 +30,7 @@ pub mod scaffold;
 mod second_opinion;
 mod solvable_laps;
 mod speed_age;
+mod speed_scale;
 mod venues;
 
 pub use air_of_run::{LeastUncertainty, Readings, readings};
@@ -118,6 +121,8 @@ pub fn analyse_with_draws(inputs: &Inputs, depth: Depth, draws: Option<Draws>) -
     }
     let outcome = venues::solve(inputs, &rides, depth, draws)?;
     findings.extend(outcome.findings);
+    // What is not in the result at all comes before what is odd about it.
+    findings.sort_by_key(|f| !matches!(f.what, What::RunLeftOut { .. }));
     findings.extend(outcome.solution.monte_carlo.iter().flat_map(monte_carlo::findings));
     let solution = Solution { findings: findings.iter().map(finding_result).collect(), ..outcome.solution };
     let pairs: Vec<(&Ride, &SampleColumns)> = rides.iter().zip(&outcome.columns).collect();
@@ -127,8 +132,11 @@ pub fn analyse_with_draws(inputs: &Inputs, depth: Depth, draws: Option<Draws>) -
 
 /// All runs are on one loop.
 fn of_loop(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>) -> Result<VenueOutcome, Error> {
+    let calibrated = speed_scale::calibrated(inputs, rides)?;
+    let (inputs, rides) = calibrated.as_ref().map_or((inputs, rides), |c| (&c.inputs, &c.rides[..]));
     let mut venue = loop_venue::solve(inputs, rides, depth)?;
-    let mut findings = std::mem::take(&mut venue.findings);
+    let mut findings: Vec<Finding> = calibrated.iter().flat_map(|c| c.findings.iter().cloned()).collect();
+    findings.append(&mut venue.findings);
     let mut solution = outcome::solution(inputs, rides, &venue, &mut findings);
     let second = second_opinion::second_opinion(&inputs.session, &venue, &solution, depth.draws);
     findings.extend(second.findings);

@@ -6,6 +6,7 @@ use super::chainage::Chainage;
 use super::gate::Track;
 use super::gate_search::LENGTH_TOLERANCE;
 use super::lap::{Lap, RunToCut};
+use super::mapped_length::{Mapped, Spot};
 use super::passes::{Passes, RunPasses};
 use super::reference_line::ReferenceLine;
 use super::sighting::{Sighting, Sightings};
@@ -122,6 +123,38 @@ impl<'a> RunStints<'a> {
 
     pub fn lap_count(&self) -> usize {
         self.laps.len()
+    }
+
+    /// Mean lap by the wheel, m; `None` where laps are counted by it, or none is tied to anything.
+    pub fn lap_by_wheel_m(&self, age_s: f64) -> Option<f64> {
+        let (mut ridden_m, mut laps) = (0.0, 0.0);
+        for stint in &self.stints {
+            if let Tie::Sightings(sightings) = &stint.tie
+                && let Some(chainage) = sightings.chainage(age_s)
+            {
+                let count = stint.laps.len() as f64;
+                ridden_m += count * self.length_m / chainage.scale();
+                laps += count;
+            }
+        }
+        (laps > 0.0).then(|| ridden_m / laps)
+    }
+
+    /// Adds the places of all laps to a map of the loop.
+    pub fn map(&self, age_s: f64, track: &Track, mapped: &mut Mapped) {
+        if track.place.is_empty() {
+            return;
+        }
+        for stint in &self.stints {
+            let Tie::Sightings(sightings) = &stint.tie else { continue };
+            let Some(chainage) = sightings.chainage(age_s) else { continue };
+            let (from_s, to_s) = (stint.passes_s[0], stint.passes_s[stint.laps.len()]);
+            let spot = |i: usize| {
+                let time_s = self.ride.time_s[i];
+                Spot { time_s, chainage_m: chainage.at(self.ride, time_s), place: track.place[i] }
+            };
+            mapped.add(self.ride.records_between(from_s, to_s).map(spot).filter(|s| s.place.is_known()));
+        }
     }
 
     /// What the stints say of the age of the speed reading.

@@ -152,6 +152,9 @@ fn wind(run: &RunResult) -> String {
     match (speed, from) {
         (Some(speed), _) if speed == 0.0 && run.wind.east_m_s.se.is_none() => "held still".into(),
         (Some(speed), Some(from)) => format!("{} from {}°", fixed(Some(speed), 1), fixed(Some(from), 0)),
+        (Some(_), None) if run.wind.along_m_s.value.is_some() => {
+            format!("{} along, {} across", fixed(run.wind.along_m_s.value, 1), fixed(run.wind.across_m_s.value, 1))
+        }
         (Some(speed), None) => fixed(Some(speed), 1),
         _ => UNKNOWN.into(),
     }
