@@ -5,7 +5,7 @@
 //! that an error.
 
 use super::gate::Track;
-use super::lap::{LapCut, RunToCut, edges, mark_changing_speed};
+use super::lap::{Lap, LapCut, RunToCut, edges, mark_changing_speed};
 use super::lap_length::{LapLengths, LengthReading};
 use super::line_of_loop::{LineOfLoop, line_of_loop};
 use super::mapped_length::Mapped;
@@ -15,7 +15,7 @@ use super::speed_age::{AgeEvidence, SpeedAge};
 use super::stint::{Placing, RunStints};
 use crate::error::Error;
 use crate::finding::{Finding, What};
-use crate::sample::mark_samples;
+use crate::sample::{Reason, mark_samples};
 use crate::session::{Circuit, LapSource, Venue};
 
 /// The loop of some runs: passes and line are found, and laps can be placed along it.
@@ -109,11 +109,21 @@ impl<'a> FoundLoop<'a> {
         }
     }
 
-    /// The laps with speed readings of some age, s.
+    /// The laps with speed readings of some age, s; one marked record spoils its lap.
     pub fn cut(&self, age_s: f64) -> LapCut {
+        self.cut_by(age_s, |stints, placing, marks| stints.placed(placing, marks))
+    }
+
+    /// The same with marks for each step: a lap is used as long as half of its steps are sound, and
+    /// [`Lap::step_reason`](super::Lap::step_reason) says which are not.
+    pub fn cut_in_steps(&self, age_s: f64) -> LapCut {
+        self.cut_by(age_s, |stints, placing, marks| stints.placed_in_steps(placing, marks))
+    }
+
+    fn cut_by(&self, age_s: f64, place: impl Fn(&RunStints, &Placing, &[Option<Reason>]) -> Vec<Lap>) -> LapCut {
         let mut out = self.cut.clone();
         let placing = Placing { edge: &self.cut.edge, offset: self.offset, age_s };
-        out.runs = self.stints.iter().zip(&self.cut.marks).map(|(s, marks)| s.placed(&placing, marks)).collect();
+        out.runs = self.stints.iter().zip(&self.cut.marks).map(|(s, marks)| place(s, &placing, marks)).collect();
         mark_changing_speed(self.runs, &mut out.runs);
         out
     }

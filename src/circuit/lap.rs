@@ -40,6 +40,8 @@ pub struct Lap {
     /// By how much later each of them is where the speed reading is a second older, s/s.
     pub edge_delay_per_age: Vec<f64>,
     pub reason: Option<Reason>,
+    /// Why a step must not be used, one entry a step; empty where steps are not judged one by one.
+    pub step_reason: Vec<Option<Reason>>,
 }
 
 impl Lap {

@@ -20,6 +20,7 @@ mod reach;
 mod reference_line;
 mod sighting;
 mod speed_age;
+mod spoiled_steps;
 mod stint;
 mod survey;
 mod track;

@@ -5,10 +5,12 @@
 
 pub(crate) mod check;
 mod read;
+mod speed_scale;
 mod typed;
 mod weather;
 
 pub use read::{locate, parse_checked, syntax_error};
+pub use speed_scale::SpeedScale;
 pub use weather::{Air, Gusts, GustsWord, Wind, WindMode};
 
 use crate::constant;
@@ -211,18 +213,7 @@ pub struct Circuit {
     pub reference_temperature_c: Option<f64>,
 }
 
-/// Standard deviation of the lap as ridden about a stated length: on a track, m, and on a road, as a share of it.
-const TRACK_LENGTH_SD_M: f64 = 1.5;
-const ROAD_LENGTH_SD: f64 = 0.002;
-
 impl Circuit {
-    /// Standard deviation of the lap as ridden about the stated length, m; `None` where no length is stated.
-    pub fn length_sd_or_usual_m(&self) -> Option<f64> {
-        let usual =
-            |length_m: f64| if self.kind == Venue::Track { TRACK_LENGTH_SD_M } else { ROAD_LENGTH_SD * length_m };
-        self.length_m.map(|length_m| self.length_sd_m.unwrap_or_else(|| usual(length_m)))
-    }
-
     /// A track whose line follows from its stated bends.
     pub fn has_known_bends(&self) -> bool {
         self.kind == Venue::Track && self.bend_radius_m.is_some()
@@ -266,23 +257,6 @@ pub enum LagWord {
 impl Default for Lag {
     fn default() -> Self {
         Lag::Word(LagWord::Estimate)
-    }
-}
-
-/// Where the scale of speed comes from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema, Default)]
-#[serde(rename_all = "kebab-case")]
-pub enum SpeedScale {
-    /// The device's wheel size, within `speed_fraction`.
-    #[default]
-    AsMeasured,
-    /// The lap by positions, or its stated length, over the lap by the wheel.
-    Calibrate,
-}
-
-impl SpeedScale {
-    fn is_as_measured(&self) -> bool {
-        *self == SpeedScale::AsMeasured
     }
 }
 

@@ -6,4 +6,5 @@ mod odd_positions;
 mod odd_runs;
 mod speed_scale;
 mod stated_length;
+mod steps;
 mod track;
