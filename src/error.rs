@@ -71,6 +71,10 @@ pub enum Error {
     #[error("{laps} usable lap(s) over {runs} run(s), at least {needed} are needed; {next}")]
     TooFewLaps { laps: usize, runs: usize, needed: usize, next: String },
 
+    /// Some runs cannot be used; `cause` is what stops the day where the others cannot be solved either.
+    #[error("{cause}")]
+    RunsUnusable { runs: Vec<UnusableRun>, cause: Box<Error> },
+
     // -- solve ---------------------------------------------------------------------------------
     /// The equations have no finite solution.
     #[error("{stage}: {message}")]
@@ -115,6 +119,14 @@ pub enum Error {
     NotPoolable { file: String, message: String },
 }
 
+/// A run that cannot be used.
+#[derive(Debug, Clone, PartialEq)]
+pub struct UnusableRun {
+    /// Zero-based index into the runs of the inputs.
+    pub run: usize,
+    pub reason: String,
+}
+
 impl Error {
     /// Exit status: 2 when what the person typed or wrote is wrong, 1 when the data cannot give the answer.
     pub fn exit_status(&self) -> u8 {
@@ -126,6 +138,7 @@ impl Error {
             | Error::ForeignFolder { .. }
             | Error::ChangedFile { .. }
             | Error::AlreadyThere { .. } => 2,
+            Error::RunsUnusable { cause, .. } => cause.exit_status(),
             _ => 1,
         }
     }
@@ -150,6 +163,7 @@ impl Error {
             Error::Contradicted { .. } => "contradicted",
             Error::NoLaps { .. } => "no-laps",
             Error::TooFewLaps { .. } => "too-few-laps",
+            Error::RunsUnusable { cause, .. } => cause.code(),
             Error::Numerical { .. } => "numerical",
             Error::DriftUndetermined { .. } => "drift-undetermined",
             Error::NoSteadyWindow { .. } => "no-steady-window",

@@ -88,6 +88,30 @@ pub enum What {
     GateFar { distance_m: f64 },
     /// Laps are cut beside the stated gate because speed changes at it.
     CutMoved { distance_m: f64 },
+    /// Positions that no bicycle can have reached.
+    PositionsUnreachable { count: usize, farthest_m: f64, first_s: f64 },
+    /// Positions scatter too much from lap to lap to be used on a track of stated bends.
+    PositionsPoor { spread_m: f64 },
+    /// Positions show other bends than stated.
+    BendsContradicted { radius_m: f64, transition_m: Option<f64>, seen_radius_m: f64, seen_transition_m: f64 },
+    /// Positions show no track of two bends.
+    NotTwoBends,
+    /// Positions show another direction of the home straight than stated.
+    BearingContradicted { stated_deg: f64, seen_deg: f64 },
+    /// Wind was fitted along a track whose direction nobody knows.
+    WindWithoutCompass,
+    /// Lap marks that are too many, and those after which one is missing, counted from 1.
+    LapMarksOdd { extra: Vec<usize>, missing_after: Vec<usize> },
+    /// The lap as ridden by the wheel on a track of stated length.
+    RiddenLength { stated_m: f64, ridden_m: f64 },
+    /// The lap by the wheel is not the one that is known otherwise.
+    SpeedScaleOff { wheel_m: f64, known_m: f64, sd_m: f64, by: &'static str },
+    /// The wheel of a run measures another lap than those of the other runs.
+    WheelDiffers { wheel_m: f64, usual_m: f64 },
+    /// Speeds were brought to the scale at which laps have their known length.
+    SpeedCalibrated { factor: f64, relative_u: f64, known_m: f64, by: &'static str },
+    /// A run cannot be used and the others are solved without it.
+    RunLeftOut { reason: String },
     /// Lap marks of the device are used although positions exist.
     DeviceLaps { count: usize },
     /// Laps cut by distance alone.
@@ -220,6 +244,16 @@ pub fn grave(code: &str) -> Option<&'static str> {
     })
 }
 
+/// Numbers in a row.
+fn numbers(all: &[usize]) -> String {
+    all.iter().map(usize::to_string).collect::<Vec<_>>().join(", ")
+}
+
+/// Metres, or kilometres where there are many.
+fn distance(m: f64) -> String {
+    if m < 2000.0 { format!("{m:.0} m") } else { format!("{:.0} km", m / 1000.0) }
+}
+
 /// A small number with two significant digits and without an exponent.
 fn two_digits(x: f64) -> String {
     let decimals = if x > 0.0 && x < 1.0 { (1.0 - x.log10().floor()).min(12.0) as usize } else { 1 };
@@ -259,6 +293,18 @@ impl What {
             What::NotMoving => "not-moving",
             What::GateFar { .. } => "gate-far",
             What::CutMoved { .. } => "cut-moved",
+            What::PositionsUnreachable { .. } => "positions-unreachable",
+            What::PositionsPoor { .. } => "positions-poor",
+            What::BendsContradicted { .. } => "bends-contradicted",
+            What::NotTwoBends => "not-two-bends",
+            What::BearingContradicted { .. } => "bearing-contradicted",
+            What::WindWithoutCompass => "wind-without-compass",
+            What::LapMarksOdd { .. } => "lap-marks-odd",
+            What::RiddenLength { .. } => "ridden-length",
+            What::SpeedScaleOff { .. } => "speed-scale-off",
+            What::WheelDiffers { .. } => "wheel-differs",
+            What::SpeedCalibrated { .. } => "speed-calibrated",
+            What::RunLeftOut { .. } => "run-left-out",
             What::DeviceLaps { .. } => "device-laps",
             What::LapsByDistance { .. } => "laps-by-distance",
             What::BendsUnknown { .. } => "bends-unknown",
@@ -343,6 +389,18 @@ impl What {
             What::CutMoved { distance_m } => {
                 format!("Speed changes at the stated gate or lap mark, where a sensor that averages over a second errs; laps are cut {distance_m:.0} m from it, where riding is steady. Laps keep their numbers.")
             }
+            What::PositionsUnreachable { count, farthest_m, first_s } => format!("{count} position(s) lie up to {} from where the bicycle can have been (the first at {first_s:.0} s) and are not used; power and speed of those seconds are.", distance(*farthest_m)),
+            What::PositionsPoor { spread_m } => format!("Positions lie {spread_m:.0} m from their own average in the middle, as under a roof, and are not used; laps and headings are those of the lap marks and the stated bends."),
+            What::BendsContradicted { radius_m, transition_m, seen_radius_m, seen_transition_m } => format!("Bends of {radius_m:.1} m radius{} are stated, and positions show {seen_radius_m:.1} m with transitions of {seen_transition_m:.0} m. The line by positions is used; check bend_radius_m and transition_m, or leave them out.", transition_m.map(|t| format!(" with transitions of {t:.0} m")).unwrap_or_default()),
+            What::NotTwoBends => "Bends of a track are stated, but positions show no lap of two equal bends and two straights. The line by positions is used; leave bend_radius_m out, or check that the ride is of this track.".into(),
+            What::BearingContradicted { stated_deg, seen_deg } => format!("home_straight_bearing_deg = {stated_deg:.0}, and positions show {seen_deg:.0}°, which is used. State the direction of travel, clockwise from north."),
+            What::WindWithoutCompass => "Nobody says which way the track lies, so the fitted wind has no compass direction: it is given along the home straight, positive as a tail wind there, and across it, positive from left to right. State home_straight_bearing_deg or record positions.".into(),
+            What::LapMarksOdd { extra, missing_after } => format!("The lap marks do not all lie a lap apart:{}{}{} laps at these places are not used, and the numbers of laps count every mark.", if extra.is_empty() { String::new() } else { format!(" mark {} is pressed in the middle of a lap", numbers(extra)) }, if extra.is_empty() || missing_after.is_empty() { "" } else { ", and" }, if missing_after.is_empty() { ";".to_string() } else { format!(" after mark {} one is missing;", numbers(missing_after)) }),
+            What::RiddenLength { stated_m, ridden_m } => { let out_m = (ridden_m - stated_m) / std::f64::consts::TAU; format!("Laps were ridden over {ridden_m:.1} m by the wheel, which is taken for the ridden line; the stated {stated_m:.1} m hold on the measurement line. If the wheel size is right they were ridden {:.2} m {} it.", out_m.abs(), if out_m >= 0.0 { "outside" } else { "inside" }) }
+            What::SpeedScaleOff { wheel_m, known_m, sd_m, by } => format!("A lap is {wheel_m:.1} m by the speed channel and {known_m:.1} ± {sd_m:.1} m by {by}: speeds are {:.1} % too {}, as with a wrong wheel size, and CdA moves by about three times that. Measure the roll-out and correct the file, or say speed_scale = \"calibrate\" under [solve], which brings speeds to the known length.", 100.0 * (wheel_m / known_m - 1.0).abs(), if wheel_m > known_m { "high" } else { "low" }),
+            What::WheelDiffers { wheel_m, usual_m } => format!("By the wheel a lap of this run is {wheel_m:.1} m, {:+.1} % against {usual_m:.1} m in the other runs: another wheel size in the device, a tyre of another height, or another line. A difference of speed like that passes for one between set-ups; check the roll-out of each tyre.", 100.0 * (wheel_m / usual_m - 1.0)),
+            What::SpeedCalibrated { factor, relative_u, known_m, by } => format!("Speeds are multiplied by {factor:.4} ± {relative_u:.4}, with which a lap has the {known_m:.1} m that it has by {by}; this error stands in the budget for that of the speed scale."),
+            What::RunLeftOut { reason } => format!("This run cannot be used and the others are solved without it: {reason}."),
             What::DeviceLaps { count } => format!("Laps are cut at the {count} lap marks of the device."),
             What::LapsByDistance { length_m } => format!("Laps are cut every {length_m:.1} m of recorded distance, which drifts with the line ridden; lap marks at the line would be better."),
             What::BendsUnknown { track: true } => "The bends of the track are not known, so the lean in them is left out. On a 250 m track that alone put Crr 10 to 50 % too high and CdA 4 to 15 % too low in simulations, which no interval here shows. State bend_radius_m and transition_m under [loop].".into(),

@@ -37,6 +37,12 @@ pub struct Measured {
     pub se: Option<f64>,
 }
 
+impl Measured {
+    fn is_unknown(&self) -> bool {
+        *self == Measured::default()
+    }
+}
+
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Solution {
     pub schema: u32,
@@ -257,6 +263,12 @@ pub struct WindResult {
     pub from_deg: Option<f64>,
     pub east_m_s: Measured,
     pub north_m_s: Measured,
+    /// The same along the home straight, positive as a tail wind there, and across it, positive from left to right, where nobody
+    /// says which way the track lies; direction and components by the compass are unknown then.
+    #[serde(default, skip_serializing_if = "Measured::is_unknown")]
+    pub along_m_s: Measured,
+    #[serde(default, skip_serializing_if = "Measured::is_unknown")]
+    pub across_m_s: Measured,
     /// Change from the middle of the run to its end, where one was solved for.
     pub drift_east_m_s: Measured,
     pub drift_north_m_s: Measured,
@@ -288,6 +300,15 @@ pub struct CircuitResult {
     /// How old the speed reading is against positions or lap marks, which places the laps; unknown where there are neither.
     #[serde(default)]
     pub speed_age_s: Measured,
+    /// Mean lap by the speed channel, where laps are seen otherwise.
+    #[serde(default)]
+    pub length_by_wheel_m: Option<f64>,
+    /// The lap by positions alone, with its standard deviation.
+    #[serde(default)]
+    pub length_by_positions_m: Measured,
+    /// What `length_m` rests on: "wheel" or "stated length".
+    #[serde(default)]
+    pub length_from: Option<String>,
     pub profile: Vec<ProfilePoint>,
     /// At the middle of each step, where the wind along the loop was estimated.
     #[serde(default)]

@@ -13,6 +13,8 @@ pub mod inspection;
 pub(crate) mod instrument;
 pub(crate) mod known;
 mod known_budget;
+mod left_out;
+mod loop_length;
 pub(crate) mod loop_venue;
 mod monte_carlo;
 mod air_along;
@@ -32,6 +34,7 @@ mod second_opinion;
 mod slip;
 mod solvable_laps;
 mod speed_age;
+mod speed_scale;
 mod venues;
 
 pub use air_of_run::{LeastUncertainty, Readings, readings};
@@ -124,6 +127,8 @@ pub fn analyse_with_draws(inputs: &Inputs, depth: Depth, draws: Option<Draws>) -
     findings.extend(slip::before_solving(inputs, &rides)?);
     let mut outcome = venues::solve(inputs, &rides, depth, draws)?;
     findings.extend(outcome.findings);
+    // What is not in the result at all comes before what is odd about it.
+    findings.sort_by_key(|f| !matches!(f.what, What::RunLeftOut { .. }));
     findings.extend(outcome.solution.monte_carlo.iter().flat_map(monte_carlo::findings));
     findings.extend(slip::implausible::tell(&mut outcome.solution));
     // What casts doubt on all numbers comes first; the sort keeps the order of the rest.
@@ -136,8 +141,11 @@ pub fn analyse_with_draws(inputs: &Inputs, depth: Depth, draws: Option<Draws>) -
 
 /// All runs are on one loop.
 fn of_loop(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>) -> Result<VenueOutcome, Error> {
+    let calibrated = speed_scale::calibrated(inputs, rides)?;
+    let (inputs, rides) = calibrated.as_ref().map_or((inputs, rides), |c| (&c.inputs, &c.rides[..]));
     let mut venue = loop_venue::solve(inputs, rides, depth)?;
-    let mut findings = std::mem::take(&mut venue.findings);
+    let mut findings: Vec<Finding> = calibrated.iter().flat_map(|c| c.findings.iter().cloned()).collect();
+    findings.append(&mut venue.findings);
     findings.extend(slip::wind::check(inputs, rides, &venue));
     let session = &inputs.session;
     let values = RunValues::new(&venue)?;

@@ -165,6 +165,15 @@ fn circuit(session: &Session, at: &Checker) -> Result<(), Error> {
     }
     at.within_if(&["loop", "length_m"], c.length_m, &limit(80.0, 200_000.0, "length of one lap in m, not km"))?;
     at.within_if(
+        &["loop", "length_sd_m"],
+        c.length_sd_m,
+        &limit(0.01, 100.0, "standard deviation of the ridden lap about length_m, in m"),
+    )?;
+    if c.length_sd_m.is_some() && c.length_m.is_none() {
+        let message = "length_sd_m without length_m; state the length it belongs to, or leave it out".to_string();
+        return Err(at.inconsistent(&["loop", "length_sd_m"], message));
+    }
+    at.within_if(
         &["loop", "survey_sd_m"],
         c.survey_sd_m,
         &limit(0.0005, 5.0, "standard deviation of a surveyed height in m"),
@@ -184,6 +193,7 @@ fn circuit(session: &Session, at: &Checker) -> Result<(), Error> {
         c.home_straight_bearing_deg,
         &limit(0.0, 360.0, "degrees clockwise from north"),
     )?;
+    form_of_a_track_only(session, at)?;
     if c.kind == Venue::Track {
         let Some(length) = c.length_m else {
             return Err(at.inconsistent(
@@ -224,6 +234,30 @@ fn circuit(session: &Session, at: &Checker) -> Result<(), Error> {
     )?;
     at.within(&["rollers", "temperature_coefficient_per_c"], r.temperature_coefficient_per_c, &COEFFICIENT)?;
     at.within(&["rollers", "reference_temperature_c"], r.reference_temperature_c, &limit(-10.0, 50.0, "in °C"))
+}
+
+/// What is stated of the bends of a track must not be passed over in silence on a road.
+fn form_of_a_track_only(session: &Session, at: &Checker) -> Result<(), Error> {
+    let c = &session.circuit;
+    let is_track = |run: &Run| session.venue_of(run) == Venue::Track;
+    if c.kind == Venue::Track || session.runs.iter().any(is_track) {
+        return Ok(());
+    }
+    let stated = [
+        ("bend_radius_m", c.bend_radius_m),
+        ("transition_m", c.transition_m),
+        ("home_straight_bearing_deg", c.home_straight_bearing_deg),
+    ];
+    match stated.into_iter().find(|(_, value)| value.is_some()) {
+        None => Ok(()),
+        Some((key, _)) => Err(at.inconsistent(
+            &["loop", key],
+            format!(
+                "{key} describes a track of two bends and would not be used; say kind = \"track\" with length_m, or remove it (on a \
+                 road the bends are those that positions show)"
+            ),
+        )),
+    }
 }
 
 /// Checks stated readings of the air by themselves.

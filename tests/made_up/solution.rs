@@ -59,6 +59,7 @@ pub fn solution(request: Request, session: &Session) -> Solution {
                 Measured { value: Some(0.58), se: Some(0.07) }
             },
             profile: Vec::new(),
+            ..CircuitResult::default()
         },
         separation: Separation {
             correlation: Some(-0.94),
@@ -189,6 +190,7 @@ fn run_result(request: Request, session: &Session, run: usize) -> RunResult {
                 east_m_s: Measured { value: Some(east), se: Some(0.12) },
                 north_m_s: Measured { value: Some(north), se: Some(0.15) },
                 gust_m_s: Some(0.3),
+                ..WindResult::default()
             }
         },
         window: rollers.then(|| RollerWindow {
