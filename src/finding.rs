@@ -149,11 +149,14 @@ pub enum What {
         drum_diameter_m: f64,
         drum_spacing_m: f64,
         drum_over_flat: f64,
+        conversion_fraction: f64,
         rear_weight_fraction: f64,
         front_driven: bool,
     },
     /// No set-up was ridden twice on the rollers.
-    NoRepeats { runs: usize },
+    NoRepeats { runs: usize, fraction: f64 },
+    /// Too few runs were repeated to tell what changes from run to run.
+    RunToRunSupposed { repeats: usize, fraction: f64, of: &'static str },
     /// Crr on the loop less Crr on the rollers.
     SurfaceLoss { setup: String, crr: f64, half_width: Option<f64>, rolling_power_w: f64 },
     /// Loop and rollers see different differences between two set-ups.
@@ -277,6 +280,7 @@ impl What {
             What::RollerRunLeftOut { .. } => "roller-run-left-out",
             What::RollerAssumptions { .. } => "roller-assumptions",
             What::NoRepeats { .. } => "no-repeats",
+            What::RunToRunSupposed { .. } => "run-to-run-supposed",
             What::SurfaceLoss { .. } => "surface-loss",
             What::VenuesDisagree { .. } => "venues-disagree",
             What::OneVenueOnly { .. } => "one-venue-only",
@@ -366,8 +370,9 @@ impl What {
             },
             What::RollerPractice { what } => what.clone(),
             What::RollerRunLeftOut { reason } => format!("This run is not used; the other runs of its set-up are. {reason}."),
-            What::RollerAssumptions { drum_diameter_m, drum_spacing_m, drum_over_flat, rear_weight_fraction, front_driven } => format!("Crr on the flat rests on these, so check them under [rollers] (one not stated there has its usual value, and the interval holds for stated ones): drums of {:.1} mm, on which Crr is {drum_over_flat:.2} times that on the flat (a conversion made for car tyres; it moves every set-up alike), {:.0} mm between their axles, {:.0} % of the weight on the rear wheel, and a front drum that {}.", 1000.0 * drum_diameter_m, 1000.0 * drum_spacing_m, 100.0 * rear_weight_fraction, if *front_driven { "a belt turns" } else { "stands still" }),
-            What::NoRepeats { runs } => format!("No set-up was ridden twice on the rollers ({runs} run(s)), so scatter is that within a run alone: what changes from run to run (a wheel mounted again, pressure) is unknown and not in the intervals. Ride each set-up at least twice, A B B A."),
+            What::RollerAssumptions { drum_diameter_m, drum_spacing_m, drum_over_flat, conversion_fraction, rear_weight_fraction, front_driven } => format!("Crr on the flat rests on these, so check them under [rollers] (one not stated there has its usual value, and the interval holds for stated ones): drums of {:.1} mm, on which Crr is {drum_over_flat:.2} times that on the flat (a conversion made for car tyres on large drums; it is taken to be right within {:.0} %, common practice, no source, which scales values and differences alike), {:.0} mm between their axles, {:.0} % of the weight on the rear wheel, and a front drum that {}.", 1000.0 * drum_diameter_m, 100.0 * conversion_fraction, 1000.0 * drum_spacing_m, 100.0 * rear_weight_fraction, if *front_driven { "a belt turns" } else { "stands still" }),
+            What::NoRepeats { runs, fraction } => format!("No set-up was ridden twice on the rollers ({runs} run(s)), so what changes from run to run (a wheel mounted again, pressure) could not be seen: the intervals suppose {:.1} % of Crr for it (run_to_run_fraction under [uncertainty]; common practice, no source) and rest on that. Ride each set-up at least twice, A B B A.", 100.0 * fraction),
+            What::RunToRunSupposed { repeats, fraction, of } => format!("{repeats} repeat(s) tell little of what changes from run to run, so the intervals rest on what was supposed of it, {:.1} % of {of} (run_to_run_fraction under [uncertainty]). Every further run of a set-up narrows them.", 100.0 * fraction),
             What::SurfaceLoss { setup, crr, half_width, rolling_power_w } => format!("Crr of {setup} is {crr:+.5}{} on the loop against the rollers ({rolling_power_w:+.1} W at the reference): the loss of the road surface and of the tyre's casing on it, as far as the conversion from drum to flat holds.", half_width.map(|h| format!(" ± {h:.5}")).unwrap_or_default()),
             What::VenuesDisagree { setup, baseline, q, p_value } => format!("Loop and rollers disagree on {setup} against {baseline} (Q {q:.1}, p {p_value:.3}), so the combined interval is that of two results that differ by more than their errors. Look at both; the cause is worth finding."),
             What::OneVenueOnly { setup, venue } => format!("{setup} was ridden on {venue} only; its result stands with that venue, and nothing of it is combined."),

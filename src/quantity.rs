@@ -67,6 +67,16 @@ pub fn hpa_from_pa(pressure_pa: f64) -> f64 {
     pressure_pa / 100.0
 }
 
+/// Fahrenheit from Celsius, by definition.
+pub fn f_from_c(temperature_c: f64) -> f64 {
+    temperature_c * 9.0 / 5.0 + 32.0
+}
+
+/// Inches of mercury; the conventional inch of mercury is 33.863 89 hPa (NIST SP 811, appendix B).
+pub fn inhg_from_hpa(pressure_hpa: f64) -> f64 {
+    pressure_hpa / 33.863_89
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -16,12 +16,13 @@ mod known_budget;
 pub(crate) mod loop_venue;
 mod monte_carlo;
 mod outcome;
+mod prior_budget;
 pub(crate) mod quantities;
 mod repetition;
 mod roller_budget;
 mod roller_draws;
 mod roller_outcome;
-mod roller_repeats;
+mod roller_replication;
 mod roller_venue;
 mod run_results;
 pub mod scaffold;
@@ -154,7 +155,7 @@ fn of_loop(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>) 
 /// All runs are on rollers.
 fn of_rollers(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>) -> Result<VenueOutcome, Error> {
     let venue = roller_venue::solve(inputs, rides, depth)?;
-    let chain = draws.map(|_| roller_draws::RollerChain::new(&inputs.session, &venue.runs));
+    let chain = draws.map(|_| roller_draws::RollerChain::new(&inputs.session, &venue));
     let mut outcome = roller_outcome::outcome(inputs, rides, venue);
     let of_runs = slip::twins::of_rollers(&inputs.session, &outcome.solution);
     outcome.findings.extend(of_runs.iter().flat_map(|of| slip::twins::findings(&inputs.session, of)));

@@ -1,4 +1,4 @@
-//! All runs of a session on rollers: an energy account and a window each, then means of set-ups.
+//! All runs of a session on rollers: an energy account and a window each, then set-ups with what changes from run to run.
 //!
 //! Given inputs and rides that are all on rollers; gives what the outcome is made from. It compares no set-ups.
 
@@ -6,17 +6,18 @@ use super::air_of_run::DEVICE_TEMPERATURE_U_C;
 use super::instrument::InstrumentBudget;
 use super::quantities::PowerAt;
 use super::roller_budget::budget;
-use super::roller_repeats::{Repeats, RunValue};
+use super::roller_replication::replication;
 use super::run_results::order_finding;
 use super::{Depth, Inputs};
 use crate::error::Error;
 use crate::finding::{Finding, What};
 use crate::record::Recording;
+use crate::rollers::drum::conversion_uncertainty;
 use crate::rollers::practice::{self, RunConditions};
 use crate::rollers::{Choice, RollerRun, StatedWindow, analyse};
 use crate::sample::Ride;
-use crate::session::{Run, Session, Uncertainty};
-use crate::uncertainty::budget::{Combined, welch_satterthwaite};
+use crate::session::{Run, Session, Uncertainty, Venue};
+use crate::uncertainty::replication::Replication;
 use std::borrow::Cow;
 
 /// A run that has a window.
@@ -32,7 +33,7 @@ pub struct SolvedRun {
 /// The runs on rollers, solved.
 pub struct RollerVenue {
     pub runs: Vec<SolvedRun>,
-    pub repeats: Repeats,
+    pub replication: Replication,
     pub budget: Option<InstrumentBudget>,
     pub findings: Vec<Finding>,
 }
@@ -67,6 +68,8 @@ pub fn solve(inputs: &Inputs, rides: &[Ride], depth: Depth) -> Result<RollerVenu
             Err(error) => return Err(error),
         };
         let mut u = session.uncertainty.clone();
+        let radii_m = (0.5 * session.rollers.drum_diameter_m, result.inputs.rider.wheel_radius_m);
+        u.drum_conversion_fraction.get_or_insert_with(|| conversion_uncertainty(radii_m.0, radii_m.1));
         if air.is_none() {
             u.temperature_c = u.temperature_c.max(DEVICE_TEMPERATURE_U_C);
             findings.extend(device_temperature(session, &result).map(|w| Finding::of_run(k, w)));
@@ -82,12 +85,11 @@ pub fn solve(inputs: &Inputs, rides: &[Ride], depth: Depth) -> Result<RollerVenu
     }
     findings.extend(session_findings(session, &runs));
     findings.extend(order_finding(session, rides));
-    let repeats = Repeats::new(runs.iter().map(run_value).collect(), session.setups.len(), session.solve.confidence);
-    if repeats.between.is_none() {
-        findings.push(Finding::of_session(What::NoRepeats { runs: runs.len() }));
-    }
-    let budget = if depth.budget { Some(budget(session, &runs, &PowerAt::reference(session))?) } else { None };
-    Ok(RollerVenue { runs, repeats, budget, findings })
+    let replication = replication(session, &runs)?;
+    findings.extend(replication_finding(session, &replication, runs.len()));
+    let shares = replication.shares();
+    let budget = if depth.budget { Some(budget(session, &runs, &shares, &PowerAt::reference(session))?) } else { None };
+    Ok(RollerVenue { runs, replication, budget, findings })
 }
 
 /// A run without a window.
@@ -97,13 +99,16 @@ struct Refused {
     error: Error,
 }
 
-/// What is left of the warm-up is an error of unknown size whose scale is known.
-fn run_value(SolvedRun { setup, result: run, .. }: &SolvedRun) -> RunValue {
-    let within = welch_satterthwaite(&[
-        Combined { standard_uncertainty: run.se_scatter, dof: run.dof },
-        Combined { standard_uncertainty: run.se_warm_up, dof: f64::INFINITY },
-    ]);
-    RunValue { setup: *setup, crr: run.crr_flat, within }
+/// Where the intervals rest on what was supposed of changes from run to run.
+fn replication_finding(session: &Session, replication: &Replication, runs: usize) -> Option<Finding> {
+    let seen = replication.run_to_run(session.solve.confidence);
+    let fraction = session.uncertainty.run_to_run(Venue::Rollers);
+    let what = match seen.repeats {
+        0 => What::NoRepeats { runs, fraction },
+        repeats if seen.rests_on_prior() => What::RunToRunSupposed { repeats, fraction, of: "Crr" },
+        _ => return None,
+    };
+    Some(Finding::of_session(what))
 }
 
 /// As stated, else that of the weather log in the middle of the ride, where it covers that.
@@ -146,12 +151,13 @@ fn run_findings(k: usize, run: &RollerRun, said: &[Finding]) -> Vec<Finding> {
 
 fn session_findings(session: &Session, runs: &[SolvedRun]) -> Vec<Finding> {
     let mut out = Vec::new();
-    if let Some(SolvedRun { result: first, .. }) = runs.first() {
+    if let Some(SolvedRun { result: first, uncertainty, .. }) = runs.first() {
         let r = &session.rollers;
         out.push(What::RollerAssumptions {
             drum_diameter_m: r.drum_diameter_m,
             drum_spacing_m: r.drum_spacing_m,
             drum_over_flat: first.crr_drum / first.crr_flat,
+            conversion_fraction: uncertainty.drum_conversion_fraction.unwrap_or(0.0),
             rear_weight_fraction: r.rear_weight_fraction,
             front_driven: r.front_driven,
         });

@@ -114,6 +114,24 @@ pub(super) fn uncertainty(u: &Uncertainty, at: &Checker) -> Result<(), Error> {
         u.temperature_coefficient_per_c,
         &limit(0.0, 0.05, "standard uncertainty of the relative change of Crr per °C: 0.003 is 0.3 % per °C"),
     )?;
+    at.within_if(
+        &["uncertainty", "run_to_run_fraction"],
+        u.run_to_run_fraction,
+        &limit(
+            0.0,
+            0.2,
+            "what changes between runs of one set-up, a fraction of the resistance: 0.7 % is 0.007; 0 supposes exact repeats",
+        ),
+    )?;
+    at.within_if(
+        &["uncertainty", "drum_conversion_fraction"],
+        u.drum_conversion_fraction,
+        &limit(
+            0.0,
+            0.5,
+            "relative, of the factor from drum to flat road: 10 % is 0.1; leave it out for the usual value",
+        ),
+    )?;
     let checks: [(&str, f64, Limit); 15] = [
         ("mass_kg", u.mass_kg, limit(0.0, 10.0, "standard uncertainty of one weighing in kg")),
         ("power_fraction", u.power_fraction, limit(0.0, 0.5, fraction.hint)),

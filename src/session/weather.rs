@@ -86,7 +86,39 @@ pub struct Wind {
     pub roughness_length_m: f64,
     /// Gusts add mean drag: "estimate", "none", or their standard deviation along travel in m/s.
     pub gusts: Gusts,
+    /// What wind was expected where it is estimated, as the standard deviation of each component: hardly any 0.5, light 1.5,
+    /// fresh 4 (common practice, no source).
+    pub expected_m_s: f64,
+    /// The wind along the loop: "estimate", "even", or the shares of it that are met at places equally far apart, from the gate
+    /// on.
+    pub along_loop: AlongLoop,
 }
+
+/// How the wind differs along the loop.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(untagged)]
+pub enum AlongLoop {
+    Word(AlongLoopWord),
+    Shares(Vec<f64>),
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum AlongLoopWord {
+    /// Common to all runs, solved with the rest.
+    Estimate,
+    /// The same everywhere.
+    Even,
+}
+
+impl Default for AlongLoop {
+    fn default() -> Self {
+        AlongLoop::Word(AlongLoopWord::Estimate)
+    }
+}
+
+/// Wind that is expected where nothing is said, m/s a component.
+pub const EXPECTED_WIND_M_S: f64 = 2.0;
 
 /// How gusts are treated.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -118,6 +150,8 @@ impl Default for Wind {
             mast_height_m: 10.0,
             roughness_length_m: 0.03,
             gusts: Gusts::default(),
+            expected_m_s: EXPECTED_WIND_M_S,
+            along_loop: AlongLoop::default(),
         }
     }
 }

@@ -251,7 +251,13 @@ fn speeds(list: &mut List, held: &Inspection) {
         return;
     };
     // The solver's own rule, with an interval that does not count.
-    let evidence = separation::Evidence { crr_half_width: 0.0, spread, speed_min_m_s: low, speed_max_m_s: high };
+    let evidence = separation::Evidence {
+        crr_half_width: 0.0,
+        expected_share: 0.0,
+        spread,
+        speed_min_m_s: low,
+        speed_max_m_s: high,
+    };
     if separation::not_separable(&evidence, &classify(&usable, &vec![None; usable.len()])).is_some() {
         list.weakens(
             "one-speed",

@@ -103,12 +103,7 @@ pub(super) fn wind(session: &Session, solution: &Solution) -> Option<Paragraph> 
 fn estimated(solution: &Solution) -> Vec<String> {
     let fitted = solution.runs.iter().any(|run| run.wind.east_m_s.se.is_some());
     if !fitted {
-        return if solution.separable {
-            vec!["Without a line with bearings wind cannot be told; the air is taken as still.".into()]
-        } else {
-            let still = if solution.separation.air_taken_as_still { "; the air is taken as still" } else { "" };
-            vec![format!("Wind cannot be told where CdA and Crr cannot{still}.")]
-        };
+        return vec!["Without a line with bearings wind cannot be told; the air is taken as still.".into()];
     }
     let mut text = vec![
         "Wind is one vector for each run, uniform over the loop at the height of the rider, solved together with CdA and \
