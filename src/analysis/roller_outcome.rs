@@ -67,11 +67,7 @@ pub fn outcome(inputs: &Inputs, rides: &[Ride], venue: RollerVenue) -> VenueOutc
 /// Windows and what changes from run to run.
 fn of_runs(contrast: &Contrast, confidence: f64, instrument_se: Option<f64>) -> Uncertain {
     let [windows, between] = contrast.parts(confidence);
-    Uncertain {
-        run_to_run: Some(between),
-        instrument_se,
-        ..Uncertain::of_laps(contrast.distribution.mean(), windows)
-    }
+    Uncertain { run_to_run: Some(between), instrument_se, ..Uncertain::of_laps(contrast.distribution.mean(), windows) }
 }
 
 fn crr_of(session: &Session, venue: &RollerVenue, s: usize) -> Uncertain {

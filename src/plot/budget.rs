@@ -99,8 +99,10 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
     let title = "Where the uncertainty comes from";
     let mut top = heading(&mut sheet, title);
     if differences {
-        let mut entries =
-            vec![Entry::new(Sample::Bar { half_mm: THIN, ink: thin_ink }, "thin and pale: the difference it moves most")];
+        let mut entries = vec![Entry::new(
+            Sample::Bar { half_mm: THIN, ink: thin_ink },
+            "thin and pale: the difference it moves most",
+        )];
         if told.own {
             let text = format!("thick and dark: the value itself ({own_name})");
             entries.insert(0, Entry::new(Sample::Bar { half_mm: THICK, ink }, text));
@@ -125,8 +127,7 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
     };
     let painters = [painter(0), painter(1), painter(2)];
     let watts = if on_rollers(solution) { "Rolling power" } else { "Power" };
-    let titles =
-        [format!("{watts} at {}, W", reference_speed(solution, style)), "Crr".into(), "CdA, m²".into()];
+    let titles = [format!("{watts} at {}, W", reference_speed(solution, style)), "Crr".into(), "CdA, m²".into()];
     let columns: Vec<Column> = titles
         .into_iter()
         .enumerate()

@@ -82,10 +82,14 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
     if standings.iter().any(|s| s.ground == Ground::Together) {
         caption.push_str(" Loop and rollers, which agree, are taken together.");
     } else if standings.len() > 1 {
-        caption.push_str(" Loop and rollers stand apart, because they do not say the same or did not see the same set-ups.");
+        caption.push_str(
+            " Loop and rollers stand apart, because they do not say the same or did not see the same set-ups.",
+        );
     }
-    caption.push_str(" An interval that stays clear of the line is a difference that is real at that level before the number of \
-                      comparisons is allowed for; the words beside it allow for that.");
+    caption.push_str(
+        " An interval that stays clear of the line is a difference that is real at that level before the number of \
+                      comparisons is allowed for; the words beside it allow for that.",
+    );
     Figure::of(sheet, bottom + 1.5, "differences", title, caption)
 }
 
@@ -121,7 +125,8 @@ fn rows_of(solution: &Solution, standing: &Standing, style: &Style) -> Vec<Row> 
 fn compared(name: String, identity: Identity, pair: &Pair, faster: bool, style: &Style) -> Row {
     let e = pair.watts;
     let turned = |v: Option<f64>| v.map(|v| -v);
-    let signed = if faster { Estimate { value: turned(e.value), low: turned(e.high), high: turned(e.low), ..e } } else { e };
+    let signed =
+        if faster { Estimate { value: turned(e.value), low: turned(e.high), high: turned(e.low), ..e } } else { e };
     let interval = interval_of(&signed);
     let half = interval.map(|i| (i.high - i.low) / 2.0).filter(|h| *h > 0.0);
     let value = signed.value.unwrap_or(f64::NAN);
