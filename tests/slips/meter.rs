@@ -15,7 +15,9 @@ fn not_in_silence(answer: Result<Solution, Error>, what: &str) {
                 assert!(setup.crr.value.is_none_or(|crr| (0.001..=0.02).contains(&crr)), "{what}: {:?}", setup.crr);
             }
         }
-        Err(Error::Contradicted { next, .. }) => assert!(next.contains("unit of speed"), "{what}: {next}"),
+        Err(Error::Contradicted { next, .. }) => assert!(next.contains("speed"), "{what}: {next}"),
+        // Crr that comes out near zero still drifts by a tenth.
+        Err(Error::NoSteadyWindow { .. }) => {}
         Err(error) => panic!("{what}: {error}"),
     }
 }
