@@ -3,6 +3,7 @@
 //!
 //! Given nothing; `analysis` fills it, `report` and `plot` read it, `compare::pooling` reads it back.
 
+use crate::factor::FactorResult;
 use serde::{Deserialize, Serialize};
 
 /// Version of the schema below.
@@ -66,6 +67,9 @@ pub struct Solution {
     /// What changes from run to run of one set-up, as the runs tell it.
     #[serde(default)]
     pub run_to_run: Option<RunToRunResult>,
+    /// What the factors of the set-ups do, where they were stated.
+    #[serde(default)]
+    pub factors: Option<FactorResult>,
 }
 
 /// What changes from run to run, as a standard deviation relative to `of`.
@@ -368,6 +372,7 @@ impl Solution {
                 all_pairs: self.all_pairs.clone(),
                 budget: self.budget.clone(),
                 run_to_run: self.run_to_run.clone(),
+                factors: self.factors.clone(),
             }],
         }
     }
@@ -385,6 +390,8 @@ pub struct VenueResult {
     pub budget: Vec<BudgetLine>,
     #[serde(default)]
     pub run_to_run: Option<RunToRunResult>,
+    #[serde(default)]
+    pub factors: Option<FactorResult>,
 }
 
 /// One difference in Crr from both venues.

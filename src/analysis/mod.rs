@@ -9,6 +9,7 @@ mod combine;
 mod contrasts;
 mod crr_drift;
 mod evidence_of;
+mod factors;
 pub mod inspection;
 pub(crate) mod instrument;
 pub(crate) mod known;
@@ -135,6 +136,7 @@ fn of_loop(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>) 
     let drift = crr_drift::drift(&inputs.session, rides, &venue, solution.separable);
     findings.extend(drift.findings);
     solution.crr_drift = drift.result;
+    solution.factors = factors::factors(&inputs.session, &solution);
     solution.bootstrap = second.result;
     if let Some(draws) = draws {
         solution.monte_carlo = Some(monte_carlo::of_loop(inputs, rides, &venue, &solution, draws)?);
@@ -148,6 +150,7 @@ fn of_rollers(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws
     let venue = roller_venue::solve(inputs, rides, depth)?;
     let chain = draws.map(|_| roller_draws::RollerChain::new(&inputs.session, &venue));
     let mut outcome = roller_outcome::outcome(inputs, rides, venue);
+    outcome.solution.factors = factors::factors(&inputs.session, &outcome.solution);
     if let (Some(draws), Some(chain)) = (draws, chain) {
         outcome.solution.monte_carlo = Some(chain.check(&inputs.session, &outcome.solution, draws)?);
     }

@@ -7,6 +7,8 @@
 pub mod budget;
 pub mod curves;
 pub mod elevation;
+pub mod factor_curve;
+pub mod factor_effects;
 mod finish;
 pub mod forest;
 pub mod inspection;
@@ -68,6 +70,8 @@ impl Figure {
 pub fn draw_all(solution: &Solution, evidence: &Evidence, style: &Style) -> Vec<Figure> {
     [
         set_ups::draw,
+        factor_curve::draw,
+        factor_effects::draw,
         venues::draw,
         joint_region::draw,
         elevation::draw,
