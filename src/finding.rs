@@ -2,6 +2,10 @@
 //!
 //! Given the numbers that made it worth saying. It never prints; `report` and `solution` carry it out.
 
+mod slip;
+
+pub use slip::{Apart, MassWanted, RiddenAs, Slip};
+
 /// Something the reader must know, tied to a run where it belongs to one.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Finding {
@@ -116,8 +120,6 @@ pub enum What {
     LagAtBound { lag_s: f64 },
     /// The outer solver stopped before it converged.
     NotConverged { iterations: u64 },
-    /// A fitted coefficient has a value that no tyre or rider has.
-    Implausible { name: String, value: f64 },
     /// Few clusters: the interval is wide for want of laps.
     FewLaps { laps: usize },
     /// Laps differ more than the scatter within them explains.
@@ -164,6 +166,10 @@ pub enum What {
     /// A set-up had different tyre pressures on loop and rollers.
     PressuresDiffer { setup: String, gap_kpa: f64 },
 
+    // -- slips ---------------------------------------------------------------------------------
+    /// Something a tester or a device got wrong that no value shows.
+    Slip(Slip),
+
     // -- plan ----------------------------------------------------------------------------------
 
     // -- anything else -------------------------------------------------------------------------
@@ -187,6 +193,25 @@ pub enum What {
     TooFewDraws { count: usize, of: usize, wanted: usize },
     /// Intervals that differ by about as much as counts as the same.
     NearTolerance { count: usize, of: usize },
+}
+
+/// What a grave finding is about, in a few words: one without which no number of the result should be believed. `None` for
+/// the others.
+pub fn grave(code: &str) -> Option<&'static str> {
+    Some(match code {
+        "implausible" => "values that no bicycle has",
+        "power-unreliable" => "power that drops out",
+        "run-unlike" => "a run unlike the others",
+        "run-differs" | "runs-of-setup-differ" => "runs of one set-up that differ",
+        "setups-swapped" => "set-ups that look exchanged",
+        "runs-overlap" => "runs recorded at the same time",
+        "pressure-odd" => "a pressure that does not fit the elevation",
+        "temperature-odd" => "a temperature that does not fit the device",
+        "wind-odd" => "a stated wind that does not fit the laps",
+        "mass-odd" => "a mass that is hard to believe",
+        "other-day" => "a run of another day",
+        _ => return None,
+    })
 }
 
 /// A small number with two significant digits and without an exponent.
@@ -242,7 +267,6 @@ impl What {
             What::LagLarge { .. } => "lag-large",
             What::LagAtBound { .. } => "lag-at-bound",
             What::NotConverged { .. } => "not-converged",
-            What::Implausible { .. } => "implausible",
             What::FewLaps { .. } => "few-laps",
             What::LapsDiffer { .. } => "laps-differ",
             What::OrderConfounded { .. } => "order-confounded",
@@ -261,6 +285,7 @@ impl What {
             What::VenuesDisagree { .. } => "venues-disagree",
             What::OneVenueOnly { .. } => "one-venue-only",
             What::PressuresDiffer { .. } => "pressures-differ",
+            What::Slip(slip) => slip.code(),
             What::ResultsDisagree { .. } => "results-disagree",
             What::OneResultOnly { .. } => "one-result-only",
             What::NothingToPool { .. } => "nothing-to-pool",
@@ -318,7 +343,7 @@ impl What {
                 Some(z) => format!("No air pressure was stated; {pressure_hpa:.1} hPa is that of the standard atmosphere at {z:.0} m. Real weather differs by up to 3 %, and CdA with it: note the station pressure."),
                 None => format!("No air pressure and no elevation is known; {pressure_hpa:.1} hPa at sea level is assumed. State pressure_hpa."),
             },
-            What::PressureOdd { pressure_hpa, standard_hpa, elevation_m } => format!("The stated {pressure_hpa:.1} hPa is {:.0} hPa {} the standard atmosphere at {elevation_m:.0} m, further than weather takes it{}; density is wrong by {:.0} % then. State the pressure at the place itself.", (pressure_hpa - standard_hpa).abs(), if pressure_hpa > standard_hpa { "above" } else { "below" }, if pressure_hpa > standard_hpa { ", as if reduced to sea level" } else { "" }, 100.0 * (pressure_hpa / standard_hpa - 1.0).abs()),
+            What::PressureOdd { pressure_hpa, standard_hpa, elevation_m } => format!("The stated {pressure_hpa:.1} hPa is {:.0} hPa {} the standard atmosphere at {elevation_m:.0} m{}; density, and CdA with it, is wrong by {:.1} % then. Station pressure is what a barometer shows at the place itself; weather reports give it reduced to sea level.", (pressure_hpa - standard_hpa).abs(), if pressure_hpa > standard_hpa { "above" } else { "below" }, if pressure_hpa > standard_hpa { ", as if reduced to sea level" } else { ", further than weather takes it" }, 100.0 * (pressure_hpa / standard_hpa - 1.0).abs()),
             What::TemperatureAssumed { temperature_c, from_device } => if *from_device {
                 format!("Air temperature is the mean of the device, {temperature_c:.1} °C; a device in the sun reads high. State temperature_c from a shaded thermometer.")
             } else {
@@ -331,7 +356,6 @@ impl What {
             What::LagLarge { lag_s } => format!("Speed runs {lag_s:.2} s behind power, more than the 1.5 s that sensors usually show; check that both come from one device."),
             What::LagAtBound { lag_s } => format!("The delay between power and speed sits on its bound of {lag_s:.1} s; the channels may come from different clocks."),
             What::NotConverged { iterations } => format!("The solver stopped after {iterations} steps without settling; the best point is given, treat it with care."),
-            What::Implausible { name, value } => format!("{name} = {value:.5} is outside anything measured on a bicycle; look for a wrong mass, wind, or braking."),
             What::FewLaps { laps } => format!("Only {laps} laps are used, so intervals are wide. They rest in part on a model of the scatter within laps, which cannot see a position that changes from lap to lap."),
             What::LapsDiffer { name, by_laps, within } => format!("Laps differ more than the scatter within them explains: the standard error of {name} is {} by the laps and {} by the scatter within them. Something changed from lap to lap, such as position, line, traffic or slow gusts; the interval goes by the laps alone.", two_digits(*by_laps), two_digits(*within)),
             What::OrderConfounded { order } => format!("The set-ups were ridden in the order {order}, so a drift through the day looks like a difference between them. Ride A B B A or A B C C B A."),
@@ -353,6 +377,7 @@ impl What {
             What::VenuesDisagree { setup, baseline, q, p_value } => format!("Loop and rollers disagree on {setup} against {baseline} (Q {q:.1}, p {p_value:.3}), so the combined interval is that of two results that differ by more than their errors. Look at both; the cause is worth finding."),
             What::OneVenueOnly { setup, venue } => format!("{setup} was ridden on {venue} only; its result stands with that venue, and nothing of it is combined."),
             What::PressuresDiffer { setup, gap_kpa } => format!("{setup} had tyre pressures {gap_kpa:.0} kPa apart on loop and rollers, so the difference in Crr between the two is that of pressure too."),
+            What::Slip(slip) => slip.message(),
             What::ResultsDisagree { setup, baseline, quantity, q, dof, p_value } => format!("The results disagree on {setup} less {baseline} in {quantity}: they differ by more than their own errors allow (Q {q:.1} on {dof:.0} degrees of freedom, p {}). The mean given is that of days that differ (DerSimonian–Laird) and its interval is wider; the cause is worth finding: pressure, temperature, road, position.", if *p_value < 0.001 { "< 0.001".to_string() } else { format!("{p_value:.3}") }),
             What::OneResultOnly { setup, baseline, result } => format!("{setup} less {baseline} is in {result} only and is not pooled."),
             What::NothingToPool { setup, baseline } => format!("{setup} less {baseline} is in several results, but no two of them have measured the same quantity of it (values that are shared or not known do not count), so nothing is pooled."),

@@ -20,7 +20,14 @@ pub struct Estimate {
     pub low: Option<f64>,
     pub high: Option<f64>,
     pub dof: Option<f64>,
+    /// From the scatter of the laps.
     pub scatter_se: Option<f64>,
+    /// From what the rides left to what was expected: wind, its share along the loop, yaw, delay, and CdA or Crr at one speed.
+    #[serde(default)]
+    pub prior_se: Option<f64>,
+    /// From what changes between one run and the next.
+    #[serde(default)]
+    pub run_to_run_se: Option<f64>,
     pub instrument_se: Option<f64>,
 }
 
@@ -287,9 +294,6 @@ pub struct Separation {
     /// Standard error each would have if the other were known.
     pub se_crr_if_cda_known: Option<f64>,
     pub se_cda_m2_if_crr_known: Option<f64>,
-    /// Laps of one speed cannot show a wind: the resistance is given for still air, its interval allows for some wind.
-    #[serde(default)]
-    pub air_taken_as_still: bool,
 }
 
 /// One line of the uncertainty budget: how far the results move by one standard uncertainty of the source.

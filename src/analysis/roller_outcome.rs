@@ -2,6 +2,7 @@
 //!
 //! Given solved runs; gives solution, series for the figures and columns for the table. It computes no account.
 
+use super::air_of_run::readings;
 use super::budget_lines::budget_lines;
 use super::contrasts::{Pair, PairDifference, contrasts};
 use super::instrument::Output;
@@ -11,6 +12,7 @@ use super::roller_replication::run_to_run;
 use super::roller_venue::RollerVenue;
 use super::run_results::{empty_solution, run_result, venue_word};
 use super::{Inputs, VenueOutcome};
+use crate::air::moist_air_density;
 use crate::evidence::{Evidence, RunEvidence, WarmUpEvidence};
 use crate::rollers::RollerRun;
 use crate::sample::{Reason, Ride, SampleColumns};
@@ -62,14 +64,15 @@ pub fn outcome(inputs: &Inputs, rides: &[Ride], venue: RollerVenue) -> VenueOutc
     VenueOutcome { solution, findings: venue.findings, evidence, columns, budget: venue.budget }
 }
 
-/// Windows and what changes from run to run, as one t distribution.
-fn of_runs(contrast: &Contrast, confidence: f64) -> (f64, Combined) {
-    (contrast.distribution.mean(), contrast.distribution.as_student(confidence))
+/// Windows and what changes from run to run.
+fn of_runs(contrast: &Contrast, confidence: f64, instrument_se: Option<f64>) -> Uncertain {
+    let [windows, between] = contrast.parts(confidence);
+    Uncertain { run_to_run: Some(between), instrument_se, ..Uncertain::of_laps(contrast.distribution.mean(), windows) }
 }
 
 fn crr_of(session: &Session, venue: &RollerVenue, s: usize) -> Uncertain {
-    let (value, scatter) = of_runs(&venue.replication.value(s), session.solve.confidence);
-    Uncertain { value, scatter, instrument_se: venue.budget.as_ref().map(|b| b.combined(&b.of_setup(s, Output::Crr))) }
+    let instrument_se = venue.budget.as_ref().map(|b| b.combined(&b.of_setup(s, Output::Crr)));
+    of_runs(&venue.replication.value(s), session.solve.confidence, instrument_se)
 }
 
 fn setup(session: &Session, venue: &RollerVenue, s: usize, per_crr_w: f64) -> SetupResult {
@@ -97,15 +100,21 @@ fn setup(session: &Session, venue: &RollerVenue, s: usize, per_crr_w: f64) -> Se
 fn difference(session: &Session, venue: &RollerVenue, pair: Pair, per_crr_w: f64) -> PairDifference {
     let u = |output| venue.budget.as_ref().map(|b| b.combined(&b.of_difference(pair.setup, pair.baseline, output)));
     let of_pair = venue.replication.difference(pair.setup, pair.baseline);
-    let (value, scatter) = of_runs(&of_pair, session.solve.confidence);
-    let crr = Uncertain { value, scatter, instrument_se: u(Output::Crr) };
+    let crr = of_runs(&of_pair, session.solve.confidence, u(Output::Crr));
     let power_w = Uncertain { instrument_se: u(Output::Power), ..crr.times(per_crr_w) };
     PairDifference { pair, crr: Known::Within(crr), cda_m2: Known::Not, power_w: Known::Within(power_w) }
 }
 
 fn run(inputs: &Inputs, ride: &Ride, k: usize, result: Option<&RollerRun>) -> RunResult {
     let finite = |x: f64| x.is_finite().then_some(x);
+    // There is no drag of the air on rollers; its density is told where its pressure was.
+    let air = inputs.session.air.with(inputs.session.air_here(&inputs.session.runs[k]));
+    let density = air.pressure_hpa.zip(air.temperature_c).map(|_| {
+        let read = readings(&air, None, None);
+        moist_air_density(read.temperature_c, read.pressure_pa, read.humidity_pct).density_kg_m3
+    });
     RunResult {
+        air_density_kg_m3: density.filter(|_| air.log.is_none()),
         temperature_c: result.and_then(|r| r.inputs.temperature_c),
         window: result.map(|r| RollerWindow {
             from_s: r.window_from_s,
@@ -134,7 +143,7 @@ fn run_evidence(session: &Session, ride: &Ride, k: usize, result: Option<&Roller
         power_w: ride.power_w.clone(),
         stretch: ride.stretch.clone(),
         used: inside(ride, result),
-        elevation_m: vec![f64::NAN; ride.len()],
+        residual_m: vec![f64::NAN; ride.len()],
     }
 }
 

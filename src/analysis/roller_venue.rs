@@ -16,7 +16,7 @@ use crate::rollers::drum::conversion_uncertainty;
 use crate::rollers::practice::{self, RunConditions};
 use crate::rollers::{Choice, RollerRun, StatedWindow, analyse};
 use crate::sample::Ride;
-use crate::session::{Session, Uncertainty, Venue};
+use crate::session::{Run, Session, Uncertainty, Venue};
 use crate::uncertainty::replication::Replication;
 use std::borrow::Cow;
 
@@ -54,10 +54,10 @@ pub fn solve(inputs: &Inputs, rides: &[Ride], depth: Depth) -> Result<RollerVenu
     let mut runs: Vec<SolvedRun> = Vec::with_capacity(rides.len());
     let mut refused: Vec<Refused> = Vec::new();
     for (k, (run, ride)) in session.runs.iter().zip(rides).enumerate() {
-        let air = run.tyre_temperature_c.or_else(|| temperature(inputs, ride));
+        let air = run.tyre_temperature_c.or_else(|| temperature(inputs, run, ride));
         let choice =
             Choice { temperature_c: air, window: run.window_s.map(|[from_s, to_s]| StatedWindow { from_s, to_s }) };
-        let recording = with_speed(&inputs.recordings[k], ride);
+        let recording = mended(&inputs.recordings[k], ride);
         let setup = session.setup_of(run);
         let result = match analyse(&recording, &session.rider_of(run), &session.rollers, &choice) {
             Ok(result) => result,
@@ -87,7 +87,6 @@ pub fn solve(inputs: &Inputs, rides: &[Ride], depth: Depth) -> Result<RollerVenu
     findings.extend(order_finding(session, rides));
     let replication = replication(session, &runs)?;
     findings.extend(replication_finding(session, &replication, runs.len()));
-    findings.extend(implausible(session, &replication));
     let shares = replication.shares();
     let budget = if depth.budget { Some(budget(session, &runs, &shares, &PowerAt::reference(session))?) } else { None };
     Ok(RollerVenue { runs, replication, budget, findings })
@@ -113,22 +112,28 @@ fn replication_finding(session: &Session, replication: &Replication, runs: usize
 }
 
 /// As stated, else that of the weather log in the middle of the ride, where it covers that.
-fn temperature(inputs: &Inputs, ride: &Ride) -> Option<f64> {
+fn temperature(inputs: &Inputs, run: &Run, ride: &Ride) -> Option<f64> {
     let middle = ride.start_unix_s + 0.5 * ride.duration_s();
     let logged = || {
         let log = inputs.weather.as_ref()?;
         log.check_covers(middle, middle).ok()?;
         log.at(middle).map(|w| w.temperature_c)
     };
-    inputs.session.air.temperature_c.or_else(logged)
+    inputs.session.air_here(run).temperature_c.or(inputs.session.air.temperature_c).or_else(logged)
 }
 
-/// A device that records distance alone has its speed from there.
-fn with_speed<'a>(recording: &'a Recording, ride: &Ride) -> Cow<'a, Recording> {
-    if Recording::has(&recording.speed_m_s) || !Recording::has(&ride.speed_m_s) {
+/// A device that records distance alone has its speed from there; power that dropped out is bridged.
+fn mended<'a>(recording: &'a Recording, ride: &Ride) -> Cow<'a, Recording> {
+    let lacks_speed = !Recording::has(&recording.speed_m_s) && Recording::has(&ride.speed_m_s);
+    if !lacks_speed && ride.drop_outs.count() == 0 {
         return Cow::Borrowed(recording);
     }
-    Cow::Owned(Recording { speed_m_s: ride.speed_m_s.clone(), ..recording.clone() })
+    let mut out = recording.clone();
+    if lacks_speed {
+        out.speed_m_s = ride.speed_m_s.clone();
+    }
+    out.power_w = ride.mended_power_w();
+    Cow::Owned(out)
 }
 
 /// Only of interest where Crr is brought to a reference temperature.
@@ -170,12 +175,4 @@ fn session_findings(session: &Session, runs: &[SolvedRun]) -> Vec<Finding> {
         .collect();
     out.extend(practice::between_runs(&conditions));
     out.into_iter().map(Finding::of_session).collect()
-}
-
-fn implausible(session: &Session, replication: &Replication) -> Vec<Finding> {
-    let crr = replication.values();
-    let values = session.setups.iter().zip(crr.iter().copied());
-    let odd = values.filter(|(_, crr)| !(0.0005..=0.02).contains(crr));
-    odd.map(|(setup, value)| Finding::of_session(What::Implausible { name: format!("Crr of {}", setup.name()), value }))
-        .collect()
 }

@@ -8,4 +8,5 @@ pub mod equivalence;
 pub mod multiplicity;
 pub mod order;
 pub mod pooling;
+pub mod run_twins;
 pub mod verdict;

@@ -8,7 +8,6 @@ mod alternatives;
 mod atmosphere;
 mod bean;
 mod beside_truth;
-mod bound;
 mod by_rehearsal;
 mod chance;
 mod course;
@@ -53,7 +52,6 @@ mod truth;
 
 pub use alternatives::Alternative;
 pub use beside_truth::{BesideTruth, beside_truth, solve_rehearsal};
-pub use bound::{LeastErrors, LeastScatter, least_scatter};
 pub use fit_writer::encode;
 pub use forecast::{FORECAST_SCHEMA, Forecast, forecast};
 pub use forecast_text::forecast_text;

@@ -8,7 +8,9 @@ use super::plan_check;
 use super::ridden_shape::RiddenShape;
 use crate::error::Error;
 use crate::quantity::m_s_from_km_h;
-use crate::session::{Position, Reference, RiderAndBike, Rollers, Solve, Uncertainty, Venue, WindMode, parse_checked};
+use crate::session::{
+    Expected, Position, Reference, RiderAndBike, Rollers, Solve, Uncertainty, Venue, WindMode, parse_checked,
+};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -60,6 +62,8 @@ pub struct Plan {
     pub air: PlannedAir,
     #[serde(default)]
     pub wind: PlannedWind,
+    #[serde(default)]
+    pub expected: Expected,
     #[serde(default)]
     pub solve: Solve,
     #[serde(default)]
@@ -172,6 +176,9 @@ pub struct PlannedLoop {
     /// A levelled survey with this standard deviation is written beside the rides.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub survey_sd_m: Option<f64>,
+    /// The session will say that the track is level.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub level: bool,
 }
 
 impl Default for PlannedLoop {
@@ -195,6 +202,7 @@ impl Default for PlannedLoop {
             altitude_m: 30.0,
             positions: None,
             survey_sd_m: None,
+            level: false,
         }
     }
 }
@@ -233,11 +241,18 @@ pub struct PlannedWind {
     pub speed_m_s: f64,
     /// Where it blows from, clockwise from north.
     pub from_deg: f64,
+    /// What the session will say was expected.
+    pub expected_m_s: f64,
 }
 
 impl Default for PlannedWind {
     fn default() -> Self {
-        PlannedWind { mode: WindMode::Estimate, speed_m_s: 0.0, from_deg: 0.0 }
+        PlannedWind {
+            mode: WindMode::Estimate,
+            speed_m_s: 0.0,
+            from_deg: 0.0,
+            expected_m_s: crate::session::EXPECTED_WIND_M_S,
+        }
     }
 }
 

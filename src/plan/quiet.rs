@@ -15,7 +15,7 @@ use crate::error::Error;
 use crate::record::Recording;
 use crate::sample::{Cumulative, Reason, Ride, align};
 use crate::session::{Session, WindMode};
-use crate::solve::account::{FittedWind, LapAccount, RunConditions};
+use crate::solve::account::{FittedWind, LapAccount, RunConditions, SupposedAir};
 use crate::solve::fit::{Choices, LapInput};
 
 /// Far below the whole watt that is recorded.
@@ -197,7 +197,7 @@ impl Standing {
     }
 
     fn residual(&self, account: &LapAccount, work: &Cumulative) -> Vec<f64> {
-        let aero = account.aero(self.wind, 0.0);
+        let aero = account.aero(SupposedAir::of_wind(self.wind));
         account
             .supplied_m(work, 0.0)
             .iter()

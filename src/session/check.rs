@@ -1,7 +1,7 @@
 //! Range and consistency checks on a session: the plausible range of every physical value in one table.
 
 use super::factors::Levels;
-use super::{Air, Gusts, Lag, RiderAndBike, Run, Session, Uncertainty, Venue, WindMode, locate};
+use super::{Air, AirHere, Gusts, Lag, RiderAndBike, Run, Session, Uncertainty, Venue, WindMode, locate};
 use crate::error::Error;
 use crate::quantity::{bar_from_kpa, psi_from_kpa};
 
@@ -243,9 +243,29 @@ pub(super) fn readings(a: &Air, at: &Checker) -> Result<(), Error> {
     Ok(())
 }
 
+/// The same ranges for the air of a venue or a run, told where it stands.
+fn air_here(here: AirHere, path: &[&str], at: &Checker) -> Result<(), Error> {
+    readings(&Air::default().with(here), at).map_err(|error| match error {
+        Error::OutOfRange { file, key, value, low, high, hint, .. } => {
+            let name = key.rsplit('.').next().unwrap_or_default().to_string();
+            let line = at.line(&[path, &["air", &name]].concat());
+            let place = path.iter().filter(|p| p.parse::<usize>().is_err()).copied().collect::<Vec<_>>().join(".");
+            Error::OutOfRange { file, line, key: format!("{place}.air.{name}"), value, low, high, hint }
+        }
+        Error::Inconsistent { file, message, .. } => {
+            Error::Inconsistent { file, line: at.line(&[path, &["air"]].concat()), message }
+        }
+        other => other,
+    })
+}
+
 fn weather(session: &Session, at: &Checker) -> Result<(), Error> {
     let a = &session.air;
     readings(a, at)?;
+    air_here(session.rollers.air.unwrap_or_default(), &["rollers"], at)?;
+    for (i, run) in session.runs.iter().enumerate() {
+        air_here(run.air.unwrap_or_default(), &["run", &i.to_string()], at)?;
+    }
     let w = &session.wind;
     at.within_if(
         &["wind", "speed_m_s"],

@@ -4,13 +4,15 @@
 //! no ride file.
 
 pub(crate) mod check;
+mod expected;
 pub mod factors;
 mod read;
 mod typed;
 mod weather;
 
+pub use expected::{Expected, Yaw, YawWord};
 pub use read::{locate, parse_checked, syntax_error};
-pub use weather::{Air, Gusts, GustsWord, Wind, WindMode};
+pub use weather::{Air, AirHere, AlongLoop, AlongLoopWord, EXPECTED_WIND_M_S, Gusts, GustsWord, Wind, WindMode};
 
 use crate::constant;
 use schemars::JsonSchema;
@@ -38,6 +40,8 @@ pub struct Session {
     pub air: Air,
     #[serde(default)]
     pub wind: Wind,
+    #[serde(default)]
+    pub expected: Expected,
     #[serde(default)]
     pub solve: Solve,
     #[serde(default)]
@@ -218,6 +222,9 @@ pub struct Circuit {
     pub survey: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub survey_sd_m: Option<f64>,
+    /// The track is level: its profile is known without a survey.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub level: bool,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub bend_radius_m: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -288,6 +295,9 @@ pub struct Solve {
     /// Fit a change of Crr linear in time over the day, common to all set-ups, as of tyres that warm up (loops only).
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub crr_drift: bool,
+    /// Drag against yaw, CdA (1 + k sin²ψ): one k for the day ("common"), one for each set-up ("per-setup"), as for wheels,
+    /// "none", or its value.
+    pub yaw: Yaw,
     pub lag: Lag,
     pub confidence: f64,
     /// Factor of which a curve must be drawn; refused where it has too few levels. Every quantity of three levels or more has one
@@ -306,6 +316,7 @@ impl Default for Solve {
             cda: Sharing::PerSetup,
             crr: Sharing::PerSetup,
             crr_drift: false,
+            yaw: Yaw::default(),
             lag: Lag::default(),
             confidence: 0.95,
             curve: None,
@@ -348,6 +359,9 @@ pub struct Rollers {
     /// Relative change of Crr per °C (ISO 28580 uses 0.008 for car tyres); 0 unless stated.
     pub temperature_coefficient_per_c: f64,
     pub reference_temperature_c: f64,
+    /// Of the room with the rollers, where it is not that of `[air]`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub air: Option<AirHere>,
 }
 
 impl Default for Rollers {
@@ -360,6 +374,7 @@ impl Default for Rollers {
             no_load_power_w_at_40_km_h: None,
             temperature_coefficient_per_c: 0.0,
             reference_temperature_c: REFERENCE_TEMPERATURE_C,
+            air: None,
         }
     }
 }
@@ -446,6 +461,9 @@ pub struct Run {
     /// Venue of this run when a day mixes them.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub on: Option<Venue>,
+    /// Of this run, where it is not that of `[air]`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub air: Option<AirHere>,
 }
 
 impl Session {
@@ -493,6 +511,12 @@ impl Session {
         let ids: Vec<&str> = self.setups.iter().map(|s| s.id.as_str()).collect();
         let stated: Vec<_> = self.setups.iter().map(|s| &s.factors).collect();
         factors::Factors::of(&ids, &stated, self.solve.curve.as_deref())
+    }
+
+    /// What was read of the air at a run itself or at its venue; the run's own reading comes first.
+    pub fn air_here(&self, run: &Run) -> AirHere {
+        let of_venue = if self.venue_of(run) == Venue::Rollers { self.rollers.air } else { None };
+        run.air.unwrap_or_default().or(of_venue.unwrap_or_default())
     }
 
     /// Mass at which watts are given.

@@ -83,7 +83,7 @@ pub(super) fn together(session: &Session, solution: &Solution) -> Option<Paragra
         sources.extend([Source::Welch, Source::Meier, Source::DerSimonianLaird]);
         text.push(format!(
             "A difference in Crr that both have measured is brought together as the mean weighted by inverse variance {} \
-             while the two agree (Cochran's Q, judged by {} at the level of {}), else as a random-effects mean {}. What the measuring chains \
+             while the two agree (Cochran's Q, judged by {} at the level of {}), else as a random-effects mean {}. What the instruments \
              have in common is taken off before and put back after, because it can neither average out nor make them \
              disagree.",
             cite(Source::Meier),
