@@ -21,7 +21,6 @@ use crate::solution::{
     BudgetLine, CircuitResult, Contribution, Measured, PairContribution, RollerWindow, RunResult, SetupResult,
     Solution, Solver,
 };
-use crate::uncertainty::budget::Combined;
 use crate::uncertainty::replication::Contrast;
 
 /// Puts everything together.
