@@ -25,6 +25,7 @@ pub mod model;
 pub mod uncertainty;
 pub mod solve;
 pub mod compare;
+pub mod factor;
 pub mod evidence;
 pub mod rollers;
 pub mod demand;

@@ -3,6 +3,7 @@
 //!
 //! Given nothing; `analysis` fills it, `report` and `plot` read it, `compare::pooling` reads it back.
 
+use crate::factor::FactorResult;
 use serde::{Deserialize, Serialize};
 
 /// Version of the schema below.
@@ -82,6 +83,9 @@ pub struct Solution {
     /// k of drag against yaw, CdA (1 + k sin²ψ): one for the day, or one for each set-up; empty where it was held.
     #[serde(default)]
     pub yaw: Vec<YawResult>,
+    /// What the factors of the set-ups do, where they were stated.
+    #[serde(default)]
+    pub factors: Option<FactorResult>,
 }
 
 /// k of drag against yaw.
@@ -420,6 +424,7 @@ impl Solution {
                 all_pairs: self.all_pairs.clone(),
                 budget: self.budget.clone(),
                 run_to_run: self.run_to_run.clone(),
+                factors: self.factors.clone(),
             }],
         }
     }
@@ -437,6 +442,8 @@ pub struct VenueResult {
     pub budget: Vec<BudgetLine>,
     #[serde(default)]
     pub run_to_run: Option<RunToRunResult>,
+    #[serde(default)]
+    pub factors: Option<FactorResult>,
 }
 
 /// One difference in Crr from both venues.

@@ -9,6 +9,7 @@ mod combine;
 mod contrasts;
 mod crr_drift;
 mod evidence_of;
+mod factors;
 pub mod inspection;
 pub(crate) mod instrument;
 pub(crate) mod known;
@@ -158,6 +159,7 @@ fn of_loop(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>) 
     let drift = crr_drift::drift(&inputs.session, rides, &venue, solution.separable);
     findings.extend(drift.findings);
     solution.crr_drift = drift.result;
+    solution.factors = factors::factors(&inputs.session, &solution);
     solution.bootstrap = second.result;
     if let Some(draws) = draws {
         solution.monte_carlo = Some(monte_carlo::of_loop(inputs, rides, &venue, &solution, draws)?);
@@ -171,6 +173,7 @@ fn of_rollers(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws
     let venue = roller_venue::solve(inputs, rides, depth)?;
     let chain = draws.map(|_| roller_draws::RollerChain::new(&inputs.session, &venue));
     let mut outcome = roller_outcome::outcome(inputs, rides, venue);
+    outcome.solution.factors = factors::factors(&inputs.session, &outcome.solution);
     let of_runs = slip::twins::of_rollers(&inputs.session, &outcome.solution);
     outcome.findings.extend(of_runs.iter().flat_map(|of| slip::twins::findings(&inputs.session, of)));
     if let (Some(draws), Some(chain)) = (draws, chain) {

@@ -133,6 +133,7 @@ fn venue_result(solution: &Solution, venue: Venue) -> VenueResult {
         all_pairs: solution.all_pairs.clone(),
         budget: solution.budget.clone(),
         run_to_run: solution.run_to_run.clone(),
+        factors: solution.factors.clone(),
     }
 }
 

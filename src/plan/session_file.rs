@@ -63,7 +63,11 @@ pub(crate) fn session_of(plan: &Plan, stated_kg: &[f64], wind_scale: f64) -> Ses
         solve: plan.solve.clone(),
         reference: plan.reference.clone(),
         rollers: plan.rollers.clone(),
-        setups: plan.setups.iter().map(|s| Setup { id: s.id.clone(), label: s.label.clone() }).collect(),
+        setups: plan
+            .setups
+            .iter()
+            .map(|s| Setup { id: s.id.clone(), label: s.label.clone(), factors: Default::default() })
+            .collect(),
         runs: plan.order.iter().enumerate().map(|(i, id)| run(i, id)).collect(),
     }
 }

@@ -11,6 +11,7 @@ pub mod cautions;
 pub mod crr_drift;
 pub mod demand;
 mod differences;
+mod factors;
 pub mod files;
 pub mod findings;
 pub mod forecast;

@@ -2,8 +2,10 @@
 //!
 //! Given a session and its text; says by line, key, value and limit what is wrong. It changes nothing and opens no file.
 
+use super::factors::Levels;
 use super::{Air, AirHere, Gusts, Lag, RiderAndBike, Run, Session, Uncertainty, Venue, WindMode, locate};
 use crate::error::Error;
+use crate::quantity::{bar_from_kpa, psi_from_kpa};
 
 /// Plausible range of a value and the mistake that usually lies behind one outside it.
 pub(crate) struct Limit {
@@ -420,6 +422,7 @@ fn setups_and_runs(session: &Session, at: &Checker) -> Result<(), Error> {
             ));
         }
     }
+    factors(session, at)?;
     if let Some(b) = &session.baseline
         && !session.setups.iter().any(|s| &s.id == b)
     {
@@ -457,6 +460,56 @@ fn setups_and_runs(session: &Session, at: &Checker) -> Result<(), Error> {
         window(session, run, &key("window_s"), at)?;
     }
     one_loop(session, at)
+}
+
+/// Factors by themselves, and pressures against their range and what the runs state.
+fn factors(session: &Session, at: &Checker) -> Result<(), Error> {
+    if let Err(wrong) = session.stated_factors() {
+        let n = wrong.setup.to_string();
+        let mut path = vec!["setup", n.as_str(), "factors"];
+        path.extend(wrong.key.as_deref());
+        return Err(at.inconsistent(&path, wrong.message));
+    }
+    let Some(all) = session.factors() else { return Ok(()) };
+    for factor in &all.list {
+        let Levels::Quantities { unit, of_setup } = &factor.levels else { continue };
+        let Some(kpa) = kpa_from(unit.key).filter(|_| factor.key.contains("press")) else { continue };
+        for (s, level) in of_setup.iter().enumerate() {
+            let n = s.to_string();
+            let path = ["setup", n.as_str(), "factors", factor.key.as_str()];
+            let range = limit(TYRE.low / kpa, TYRE.high / kpa, "tyre pressure: 1 bar is 100 kPa, 1 psi is 6.9 kPa");
+            at.within(&path, *level, &range)?;
+            let runs = session.runs.iter().enumerate().filter(|(_, run)| run.setup == session.setups[s].id);
+            for (i, p) in runs.filter_map(|(i, run)| run.tyre_pressure_kpa.map(|p| (i, p))) {
+                let stated = level * kpa;
+                if stated < 0.9 * p.front.min(p.rear) || stated > 1.1 * p.front.max(p.rear) {
+                    return Err(at.inconsistent(
+                        &path,
+                        format!(
+                            "set-up «{}» has {} = {level}, but run {} of it states tyre_pressure_kpa = {{ front = {}, rear = {} }}; \
+                             one of them is a slip, so correct it",
+                            session.setups[s].id,
+                            factor.key,
+                            i + 1,
+                            p.front,
+                            p.rear
+                        ),
+                    ));
+                }
+            }
+        }
+    }
+    Ok(())
+}
+
+/// kPa in one unit of pressure.
+fn kpa_from(unit: &str) -> Option<f64> {
+    match unit {
+        "kpa" => Some(1.0),
+        "bar" => Some(1.0 / bar_from_kpa(1.0)),
+        "psi" => Some(1.0 / psi_from_kpa(1.0)),
+        _ => None,
+    }
 }
 
 /// A stated window is for rollers and runs forward.

@@ -5,6 +5,7 @@
 
 pub(crate) mod check;
 mod expected;
+pub mod factors;
 mod read;
 mod speed_scale;
 mod typed;
@@ -19,6 +20,7 @@ pub use speed_scale::SpeedScale;
 use crate::constant;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 use std::path::Path;
 
 use crate::error::Error;
@@ -308,6 +310,10 @@ pub struct Solve {
     #[serde(skip_serializing_if = "SpeedScale::is_as_measured")]
     pub speed_scale: SpeedScale,
     pub confidence: f64,
+    /// Factor of which a curve must be drawn; refused where it has too few levels. Every quantity of three levels or more has one
+    /// when left out.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub curve: Option<String>,
     /// A difference below this is of no interest; turns on the verdict "equivalent".
     #[serde(skip_serializing_if = "Option::is_none")]
     pub negligible_power_w: Option<f64>,
@@ -324,6 +330,7 @@ impl Default for Solve {
             lag: Lag::default(),
             speed_scale: SpeedScale::AsMeasured,
             confidence: 0.95,
+            curve: None,
             negligible_power_w: None,
             seed: 1,
         }
@@ -389,6 +396,10 @@ pub struct Setup {
     pub id: String,
     #[serde(default)]
     pub label: String,
+    /// What the set-up stands for in a sweep or a design of several factors: text is a kind, such as tyre = "amber", a number a
+    /// quantity with its unit at the end of the key, such as pressure_kpa = 620.0. Stated on every set-up or on none.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub factors: BTreeMap<String, factors::Stated>,
 }
 
 impl Setup {
@@ -500,6 +511,17 @@ impl Session {
             drivetrain_efficiency: run.drivetrain_efficiency.unwrap_or(base.drivetrain_efficiency),
             bearing_friction: run.bearing_friction.unwrap_or(base.bearing_friction),
         }
+    }
+
+    /// The factors of the set-ups; `None` where none are stated.
+    pub fn factors(&self) -> Option<factors::Factors> {
+        self.stated_factors().ok().flatten()
+    }
+
+    fn stated_factors(&self) -> Result<Option<factors::Factors>, factors::Wrong> {
+        let ids: Vec<&str> = self.setups.iter().map(|s| s.id.as_str()).collect();
+        let stated: Vec<_> = self.setups.iter().map(|s| &s.factors).collect();
+        factors::Factors::of(&ids, &stated, self.solve.curve.as_deref())
     }
 
     /// What was read of the air at a run itself or at its venue; the run's own reading comes first.
