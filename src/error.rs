@@ -62,6 +62,10 @@ pub enum Error {
     )]
     NoOverlap { file: String, second: String, apart_s: f64 },
 
+    /// What a file holds and what is said of it cannot both be true.
+    #[error("{file}: {what}; {next}")]
+    Contradicted { file: String, what: String, next: String },
+
     // -- laps ----------------------------------------------------------------------------------
     /// No lap could be found.
     #[error("{file}: no whole lap found ({reason}); {next}")]
@@ -69,6 +73,10 @@ pub enum Error {
     /// Too few laps are left to close a loop.
     #[error("{laps} usable lap(s) over {runs} run(s), at least {needed} are needed; {next}")]
     TooFewLaps { laps: usize, runs: usize, needed: usize, next: String },
+
+    /// Some runs cannot be used; `cause` is what stops the day where the others cannot be solved either.
+    #[error("{cause}")]
+    RunsUnusable { runs: Vec<UnusableRun>, cause: Box<Error> },
 
     // -- solve ---------------------------------------------------------------------------------
     /// The equations have no finite solution.
@@ -87,7 +95,9 @@ pub enum Error {
 
     // -- plan ----------------------------------------------------------------------------------
     /// A planned run cannot be ridden as planned.
-    #[error("run {run}: {reason}; lower speeds_km_h, the wind or the elevation, or check crr and cda_m2")]
+    #[error(
+        "run {run}: {reason}; lower speeds_km_h (or raise powers_w), lower the wind or the elevation, or check crr and cda_m2"
+    )]
     NotRidden { run: usize, reason: String },
     /// A session file is already there.
     #[error("{}: is already there and is left alone; give another name with --out, or remove it first", path.display())]
@@ -112,6 +122,14 @@ pub enum Error {
     NotPoolable { file: String, message: String },
 }
 
+/// A run that cannot be used.
+#[derive(Debug, Clone, PartialEq)]
+pub struct UnusableRun {
+    /// Zero-based index into the runs of the inputs.
+    pub run: usize,
+    pub reason: String,
+}
+
 impl Error {
     /// Exit status: 2 when what the person typed or wrote is wrong, 1 when the data cannot give the answer.
     pub fn exit_status(&self) -> u8 {
@@ -124,6 +142,7 @@ impl Error {
             | Error::ForeignFolder { .. }
             | Error::ChangedFile { .. }
             | Error::AlreadyThere { .. } => 2,
+            Error::RunsUnusable { cause, .. } => cause.exit_status(),
             _ => 1,
         }
     }
@@ -146,8 +165,10 @@ impl Error {
             Error::TooLarge { .. } => "too-large",
             Error::BadLine { .. } => "bad-line",
             Error::NoOverlap { .. } => "no-overlap",
+            Error::Contradicted { .. } => "contradicted",
             Error::NoLaps { .. } => "no-laps",
             Error::TooFewLaps { .. } => "too-few-laps",
+            Error::RunsUnusable { cause, .. } => cause.code(),
             Error::Numerical { .. } => "numerical",
             Error::DriftUndetermined { .. } => "drift-undetermined",
             Error::NoSteadyWindow { .. } => "no-steady-window",

@@ -11,13 +11,14 @@ const STAND_IN: char = '\u{FFFD}';
 const CUT: char = '…';
 
 /// Whether a character does something else than being read: control characters, marks of text direction (Unicode
-/// Standard Annex 9), separators of lines, invisible tags, and the mark of byte order within a text.
+/// Standard Annex 9), separators of lines, invisible tags, the mark of byte order within a text, and the non-characters that
+/// XML forbids.
 ///
 /// Joiners stay: some scripts need them to be read.
 pub fn is_odd(c: char) -> bool {
     c.is_control()
         || matches!(c, '\u{061C}' | '\u{200B}' | '\u{200E}' | '\u{200F}' | '\u{2028}'..='\u{202E}' | '\u{2066}'..='\u{2069}')
-        || matches!(c, '\u{FEFF}' | '\u{FFF9}'..='\u{FFFB}' | '\u{E0000}'..='\u{E007F}')
+        || matches!(c, '\u{FEFF}' | '\u{FFF9}'..='\u{FFFB}' | '\u{FFFE}' | '\u{FFFF}' | '\u{E0000}'..='\u{E007F}')
 }
 
 /// The text in one line, with a stand-in for each odd character; tabs and ends of lines become blanks.

@@ -84,7 +84,8 @@ impl Written<'_> {
 fn like(path: &Path) -> Option<String> {
     let wanted = path.file_name()?.to_string_lossy().to_lowercase();
     let near = |name: &String| strsim::jaro_winkler(&wanted, &name.to_lowercase());
-    let names = std::fs::read_dir(path.parent()?).ok()?.flatten().filter(|e| e.path().is_file());
+    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let names = std::fs::read_dir(folder).ok()?.flatten().filter(|e| e.path().is_file());
     let mut names: Vec<String> = names.map(|e| record::shown_name(&e.path())).collect();
     // In order of their names first, so that of two alike the same one is offered every time.
     names.sort();

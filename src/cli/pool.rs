@@ -28,7 +28,7 @@ Examples:
   loopwright pool day-1-results rollers-results --baseline tube --format json
 
 Differences between set-ups are matched by the ids of the set-ups and pooled by inverse variance where the results
-agree (Cochran's Q), by DerSimonian and Laird where they do not. Errors of the measuring chain are taken as one and the
+agree (Cochran's Q), by DerSimonian and Laird where they do not. Errors of the instruments are taken as one and the
 same on all days, so they neither show as disagreement nor shrink in the mean.")]
 pub struct PoolArguments {
     /// Two or more results: solution.json files, or folders that solve has written

@@ -15,8 +15,9 @@ use loopwright::error::Error;
 use loopwright::printable::odd_character;
 use loopwright::report::budget::budgets;
 use loopwright::report::files::{FilesInput, files};
+use loopwright::report::findings::counts;
 use loopwright::report::monte_carlo::check;
-use loopwright::report::text::summary;
+use loopwright::report::text::{Extent, Print, summary};
 use loopwright::session::Venue;
 use std::path::{Path, PathBuf};
 
@@ -40,6 +41,12 @@ pub struct SolveArguments {
     /// Folder for the results; by default <input>-results beside the input
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
+    /// Print the verdict and one table only, as into a pipe
+    #[arg(long, conflicts_with = "full")]
+    pub brief: bool,
+    /// Print everything into a pipe too
+    #[arg(long)]
+    pub full: bool,
     /// Print the uncertainty budget of every set-up and difference; solution.json always holds it
     #[arg(long)]
     pub budget: bool,
@@ -75,13 +82,18 @@ pub fn run(arguments: SolveArguments, format: Format, units: Units) -> Result<()
     match format {
         Format::Text => {
             let (solution, width) = (&analysis.solution, output::width());
-            let mut text = summary(solution, width, units.into());
+            let short = arguments.brief || !(arguments.full || output::is_terminal());
+            let extent = if short { Extent::Brief } else { Extent::Full };
+            let mut text =
+                summary(solution, Print { width, units: units.into(), extent, emphasis: output::emphasis() });
             if arguments.budget {
                 text.push_str(&budgets(solution, width, units.into()));
             }
             text.push_str(&check(solution, width));
             output::text(&text)?;
-            output::remark(&format!("Results are in {}", out.display()));
+            let told = if short { counts(&solution.findings) } else { String::new() };
+            let told = if told.is_empty() { told } else { format!("{told}. ") };
+            output::remark(&format!("{told}Results are in {}", out.display()));
             written.remarks().iter().for_each(|line| output::remark(line));
         }
         Format::Json => output::json(&analysis.solution)?,

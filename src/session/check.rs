@@ -2,11 +2,15 @@
 //!
 //! Given a session and its text; gives the first thing that is wrong, with its line. Ranges stand in [`super::ranges`].
 
-use super::ranges::{AIR, BEARINGS, GATE, LOOP, REFERENCE, RIDER, ROLLERS, RUN, SOLVE, TYRES, UNCERTAINTY, WIND};
+use super::factors::Levels;
+use super::ranges::{
+    AIR, BEARINGS, EXPECTED, GATE, LOOP, REFERENCE, RIDER, ROLLERS, RUN, SOLVE, TYRE, TYRES, UNCERTAINTY, WIND,
+};
 pub(crate) use super::ranges::{MASS, TYRE_TEMPERATURE};
 pub(crate) use super::rule::{Checker, limit};
-use super::{Air, RiderAndBike, Run, Session, Uncertainty, Venue, WindMode};
+use super::{Air, AirHere, RiderAndBike, Run, Session, Uncertainty, Venue, WindMode};
 use crate::error::Error;
+use crate::quantity::{bar_from_kpa, psi_from_kpa};
 
 /// Most runs of a session: a season of tests, twice the largest day that is planned.
 pub const MOST_RUNS: usize = 200;
@@ -41,6 +45,11 @@ fn circuit(session: &Session, at: &Checker) -> Result<(), Error> {
         at.all(&["loop", "gate"], gate, GATE)?;
     }
     at.all(&["loop"], c, LOOP)?;
+    if c.length_sd_m.is_some() && c.length_m.is_none() {
+        let message = "length_sd_m without length_m; state the length it belongs to, or leave it out".to_string();
+        return Err(at.inconsistent(&["loop", "length_sd_m"], message));
+    }
+    form_of_a_track_only(session, at)?;
     if c.kind == Venue::Track {
         let Some(length) = c.length_m else {
             return Err(at.inconsistent(
@@ -59,6 +68,30 @@ fn circuit(session: &Session, at: &Checker) -> Result<(), Error> {
     at.all(&["rollers"], &session.rollers, ROLLERS)
 }
 
+/// What is stated of the bends of a track must not be passed over in silence on a road.
+fn form_of_a_track_only(session: &Session, at: &Checker) -> Result<(), Error> {
+    let c = &session.circuit;
+    let is_track = |run: &Run| session.venue_of(run) == Venue::Track;
+    if c.kind == Venue::Track || session.runs.iter().any(is_track) {
+        return Ok(());
+    }
+    let stated = [
+        ("bend_radius_m", c.bend_radius_m),
+        ("transition_m", c.transition_m),
+        ("home_straight_bearing_deg", c.home_straight_bearing_deg),
+    ];
+    match stated.into_iter().find(|(_, value)| value.is_some()) {
+        None => Ok(()),
+        Some((key, _)) => Err(at.inconsistent(
+            &["loop", key],
+            format!(
+                "{key} describes a track of two bends and would not be used; say kind = \"track\" with length_m, or remove it (on a \
+                 road the bends are those that positions show)"
+            ),
+        )),
+    }
+}
+
 /// Checks stated readings of the air by themselves.
 pub(super) fn readings(a: &Air, at: &Checker) -> Result<(), Error> {
     at.all(&["air"], a, AIR)?;
@@ -74,9 +107,29 @@ pub(super) fn readings(a: &Air, at: &Checker) -> Result<(), Error> {
     Ok(())
 }
 
+/// The same ranges for the air of a venue or a run, told where it stands.
+fn air_here(here: AirHere, path: &[&str], at: &Checker) -> Result<(), Error> {
+    readings(&Air::default().with(here), at).map_err(|error| match error {
+        Error::OutOfRange { file, key, value, low, high, hint, .. } => {
+            let name = key.rsplit('.').next().unwrap_or_default().to_string();
+            let line = at.line(&[path, &["air", &name]].concat());
+            let place = path.iter().filter(|p| p.parse::<usize>().is_err()).copied().collect::<Vec<_>>().join(".");
+            Error::OutOfRange { file, line, key: format!("{place}.air.{name}"), value, low, high, hint }
+        }
+        Error::Inconsistent { file, message, .. } => {
+            Error::Inconsistent { file, line: at.line(&[path, &["air"]].concat()), message }
+        }
+        other => other,
+    })
+}
+
 fn weather(session: &Session, at: &Checker) -> Result<(), Error> {
     let a = &session.air;
     readings(a, at)?;
+    air_here(session.rollers.air.unwrap_or_default(), &["rollers"], at)?;
+    for (i, run) in session.runs.iter().enumerate() {
+        air_here(run.air.unwrap_or_default(), &["run", &i.to_string()], at)?;
+    }
     let w = &session.wind;
     at.all(&["wind"], w, WIND)?;
     at.within(
@@ -106,6 +159,7 @@ fn weather(session: &Session, at: &Checker) -> Result<(), Error> {
 
 fn choices(session: &Session, at: &Checker) -> Result<(), Error> {
     let s = &session.solve;
+    at.all(&["expected"], &session.expected, EXPECTED)?;
     at.all(&["solve"], s, SOLVE)?;
     if s.crr_drift && session.runs.iter().all(|run| session.venue_of(run) == Venue::Rollers) {
         let message = "crr_drift is for runs on a loop; on rollers the warm-up is cut off instead. Leave it out".into();
@@ -165,6 +219,7 @@ fn setups_and_runs(session: &Session, at: &Checker) -> Result<(), Error> {
             ));
         }
     }
+    factors(session, at)?;
     if let Some(b) = &session.baseline
         && !session.setups.iter().any(|s| &s.id == b)
     {
@@ -189,6 +244,56 @@ fn setups_and_runs(session: &Session, at: &Checker) -> Result<(), Error> {
         window(session, run, &key("window_s"), at)?;
     }
     one_loop(session, at)
+}
+
+/// Factors by themselves, and pressures against their range and what the runs state.
+fn factors(session: &Session, at: &Checker) -> Result<(), Error> {
+    if let Err(wrong) = session.stated_factors() {
+        let n = wrong.setup.to_string();
+        let mut path = vec!["setup", n.as_str(), "factors"];
+        path.extend(wrong.key.as_deref());
+        return Err(at.inconsistent(&path, wrong.message));
+    }
+    let Some(all) = session.factors() else { return Ok(()) };
+    for factor in &all.list {
+        let Levels::Quantities { unit, of_setup } = &factor.levels else { continue };
+        let Some(kpa) = kpa_from(unit.key).filter(|_| factor.key.contains("press")) else { continue };
+        for (s, level) in of_setup.iter().enumerate() {
+            let n = s.to_string();
+            let path = ["setup", n.as_str(), "factors", factor.key.as_str()];
+            let range = limit(TYRE.low / kpa, TYRE.high / kpa, "tyre pressure: 1 bar is 100 kPa, 1 psi is 6.9 kPa");
+            at.within(&path, *level, &range)?;
+            let runs = session.runs.iter().enumerate().filter(|(_, run)| run.setup == session.setups[s].id);
+            for (i, p) in runs.filter_map(|(i, run)| run.tyre_pressure_kpa.map(|p| (i, p))) {
+                let stated = level * kpa;
+                if stated < 0.9 * p.front.min(p.rear) || stated > 1.1 * p.front.max(p.rear) {
+                    return Err(at.inconsistent(
+                        &path,
+                        format!(
+                            "set-up «{}» has {} = {level}, but run {} of it states tyre_pressure_kpa = {{ front = {}, rear = {} }}; \
+                             one of them is a slip, so correct it",
+                            session.setups[s].id,
+                            factor.key,
+                            i + 1,
+                            p.front,
+                            p.rear
+                        ),
+                    ));
+                }
+            }
+        }
+    }
+    Ok(())
+}
+
+/// kPa in one unit of pressure.
+fn kpa_from(unit: &str) -> Option<f64> {
+    match unit {
+        "kpa" => Some(1.0),
+        "bar" => Some(1.0 / bar_from_kpa(1.0)),
+        "psi" => Some(1.0 / psi_from_kpa(1.0)),
+        _ => None,
+    }
 }
 
 /// A stated window is for rollers and runs forward.

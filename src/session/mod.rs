@@ -7,17 +7,25 @@ mod read;
 pub(crate) mod rule;
 mod ranges;
 pub(crate) mod check;
+mod expected;
+pub mod factors;
 mod rollers;
+mod speed_scale;
 mod typed;
+mod uncertainty;
 mod weather;
 
+pub use expected::{Expected, Yaw, YawWord};
 pub use read::{locate, odd_message, parse_checked, syntax_error};
 pub use rollers::Rollers;
-pub use weather::{Air, Gusts, GustsWord, Wind, WindMode};
+pub use speed_scale::SpeedScale;
+pub use uncertainty::{RUN_TO_RUN_ON_LOOPS, RUN_TO_RUN_ON_ROLLERS, Uncertainty};
+pub use weather::{Air, AirHere, AlongLoop, AlongLoopWord, EXPECTED_WIND_M_S, Gusts, GustsWord, Wind, WindMode};
 
 use crate::constant;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 use std::path::Path;
 
 use crate::error::Error;
@@ -40,6 +48,8 @@ pub struct Session {
     pub air: Air,
     #[serde(default)]
     pub wind: Wind,
+    #[serde(default)]
+    pub expected: Expected,
     #[serde(default)]
     pub solve: Solve,
     #[serde(default)]
@@ -120,63 +130,6 @@ impl Default for BearingFriction {
     }
 }
 
-/// Standard uncertainties of what is measured or stated.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(default, deny_unknown_fields)]
-pub struct Uncertainty {
-    /// Of each weighing.
-    pub mass_kg: f64,
-    /// Scale of the power meter, common to all runs.
-    pub power_fraction: f64,
-    /// Scale of speed (rolling circumference), common to all runs.
-    pub speed_fraction: f64,
-    /// Of the air.
-    pub temperature_c: f64,
-    /// Of the air.
-    pub pressure_hpa: f64,
-    /// Of the relative humidity.
-    pub humidity_pct: f64,
-    /// Of the stated efficiency.
-    pub drivetrain_efficiency: f64,
-    pub wheel_inertia_kg_m2: f64,
-    pub centre_of_mass_height_m: f64,
-    /// Relative, of the whole bearing drag.
-    pub bearing_fraction: f64,
-    /// Relative, of a wind speed that was given and scaled to rider height.
-    pub wind_fraction: f64,
-    pub drum_diameter_m: f64,
-    pub drum_spacing_m: f64,
-    pub rear_weight_fraction: f64,
-    /// Relative, of the stated no-load power of the drums.
-    pub no_load_fraction: f64,
-    /// Of a stated temperature coefficient of Crr; taken as exact when left out.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub temperature_coefficient_per_c: Option<f64>,
-}
-
-impl Default for Uncertainty {
-    fn default() -> Self {
-        Uncertainty {
-            mass_kg: 0.1,
-            power_fraction: 0.01,
-            speed_fraction: 0.003,
-            temperature_c: 0.5,
-            pressure_hpa: 1.0,
-            humidity_pct: 5.0,
-            drivetrain_efficiency: 0.005,
-            wheel_inertia_kg_m2: 0.02,
-            centre_of_mass_height_m: 0.05,
-            bearing_fraction: 0.3,
-            wind_fraction: 0.2,
-            drum_diameter_m: 0.0005,
-            drum_spacing_m: 0.002,
-            rear_weight_fraction: 0.02,
-            no_load_fraction: 0.1,
-            temperature_coefficient_per_c: None,
-        }
-    }
-}
-
 /// Kind of venue.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema, Default)]
 #[serde(rename_all = "kebab-case")]
@@ -198,12 +151,19 @@ pub struct Circuit {
     /// Surveyed length; needed for a track, else found.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub length_m: Option<f64>,
+    /// Standard deviation of the lap as ridden about length_m; 1.5 m on a track, where a line 0.5 m further out is 3.1 m longer,
+    /// and 0.2 % on a road when left out (common practice, no source).
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub length_sd_m: Option<f64>,
     /// CSV with distance_m and elevation_m from the gate.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub survey: Option<String>,
     /// Standard deviation of a surveyed height.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub survey_sd_m: Option<f64>,
+    /// The track is level: its profile is known without a survey.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub level: bool,
     /// Of a track, at the measuring line.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub bend_radius_m: Option<f64>,
@@ -278,10 +238,20 @@ pub struct Solve {
     /// Fit a change of Crr linear in time over the day, common to all set-ups, as of tyres that warm up (loops only).
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub crr_drift: bool,
+    /// Drag against yaw, CdA (1 + k sin²ψ): one k for the day ("common"), one for each set-up ("per-setup"), as for wheels,
+    /// "none", or its value.
+    pub yaw: Yaw,
     /// Seconds that speed runs behind power, or "estimate".
     pub lag: Lag,
+    /// Whether the scale of speed is that of the device or that with which laps have their known length.
+    #[serde(skip_serializing_if = "SpeedScale::is_as_measured")]
+    pub speed_scale: SpeedScale,
     /// Confidence of the intervals, a fraction.
     pub confidence: f64,
+    /// Factor of which a curve must be drawn; refused where it has too few levels. Every quantity of three levels or more has one
+    /// when left out.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub curve: Option<String>,
     /// A difference below this is of no interest; turns on the verdict "equivalent".
     #[serde(skip_serializing_if = "Option::is_none")]
     pub negligible_power_w: Option<f64>,
@@ -295,8 +265,11 @@ impl Default for Solve {
             cda: Sharing::PerSetup,
             crr: Sharing::PerSetup,
             crr_drift: false,
+            yaw: Yaw::default(),
             lag: Lag::default(),
+            speed_scale: SpeedScale::AsMeasured,
             confidence: 0.95,
+            curve: None,
             negligible_power_w: None,
             seed: 1,
         }
@@ -328,6 +301,10 @@ pub struct Setup {
     pub id: String,
     #[serde(default)]
     pub label: String,
+    /// What the set-up stands for in a sweep or a design of several factors: text is a kind, such as tyre = "amber", a number a
+    /// quantity with its unit at the end of the key, such as pressure_kpa = 620.0. Stated on every set-up or on none.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub factors: BTreeMap<String, factors::Stated>,
 }
 
 impl Setup {
@@ -400,6 +377,9 @@ pub struct Run {
     /// Venue of this run when a day mixes them.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub on: Option<Venue>,
+    /// Of this run, where it is not that of `[air]`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub air: Option<AirHere>,
 }
 
 impl Session {
@@ -436,6 +416,23 @@ impl Session {
             drivetrain_efficiency: run.drivetrain_efficiency.unwrap_or(base.drivetrain_efficiency),
             bearing_friction: run.bearing_friction.unwrap_or(base.bearing_friction),
         }
+    }
+
+    /// The factors of the set-ups; `None` where none are stated.
+    pub fn factors(&self) -> Option<factors::Factors> {
+        self.stated_factors().ok().flatten()
+    }
+
+    fn stated_factors(&self) -> Result<Option<factors::Factors>, factors::Wrong> {
+        let ids: Vec<&str> = self.setups.iter().map(|s| s.id.as_str()).collect();
+        let stated: Vec<_> = self.setups.iter().map(|s| &s.factors).collect();
+        factors::Factors::of(&ids, &stated, self.solve.curve.as_deref())
+    }
+
+    /// What was read of the air at a run itself or at its venue; the run's own reading comes first.
+    pub fn air_here(&self, run: &Run) -> AirHere {
+        let of_venue = if self.venue_of(run) == Venue::Rollers { self.rollers.air } else { None };
+        run.air.unwrap_or_default().or(of_venue.unwrap_or_default())
     }
 
     /// Mass at which watts are given.

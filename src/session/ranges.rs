@@ -4,8 +4,8 @@
 
 use super::rule::{Limit, limit, rules};
 use super::{
-    Air, BearingFriction, Circuit, Position, Reference, RiderAndBike, Rollers, Run, Solve, TyrePressure, Uncertainty,
-    Wind,
+    Air, BearingFriction, Circuit, Expected, Position, Reference, RiderAndBike, Rollers, Run, Solve, TyrePressure,
+    Uncertainty, Wind,
 };
 
 pub(crate) const MASS: Limit =
@@ -15,7 +15,7 @@ const PRESSURE: Limit =
     limit(500.0, 1100.0, "station pressure in hPa, not reduced to sea level; 1 bar is 1000 hPa, 1 mmHg is 1.333 hPa");
 const COEFFICIENT: Limit = limit(0.0, 0.05, "relative change per °C: 0.008 is 0.8 % per °C");
 const REFERENCE_TEMPERATURE: Limit = limit(-10.0, 50.0, "in °C");
-const TYRE: Limit = limit(50.0, 1600.0, "tyre pressure in kPa: 1 bar is 100 kPa, 1 psi is 6.9 kPa");
+pub(super) const TYRE: Limit = limit(50.0, 1600.0, "tyre pressure in kPa: 1 bar is 100 kPa, 1 psi is 6.9 kPa");
 const INERTIA: Limit = limit(0.0, 1.0, "both wheels together in kg m²; 0.14 is usual");
 const WHEEL_RADIUS: Limit = limit(0.15, 0.45, "rolling radius in m; 0.335 is usual");
 const HEIGHT: Limit = limit(0.3, 1.6, "in m above the road; 1.05 is usual");
@@ -60,6 +60,16 @@ rules! {
         drum_spacing_m: limit(0.0, 0.1, "in m");
         rear_weight_fraction: fraction(0.3);
         no_load_fraction: fraction(1.0);
+        run_to_run_fraction: limit(
+            0.0,
+            0.2,
+            "what changes between runs of one set-up, a fraction of the resistance: 0.7 % is 0.007; 0 supposes exact repeats"
+        );
+        drum_conversion_fraction: limit(
+            0.0,
+            0.5,
+            "relative, of the factor from drum to flat road: 10 % is 0.1; leave it out for the usual value"
+        );
     }
     pub(super) const GATE of Position {
         lat_deg: limit(-90.0, 90.0, "latitude in degrees");
@@ -67,6 +77,7 @@ rules! {
     }
     pub(super) const LOOP of Circuit {
         length_m: limit(80.0, 200_000.0, "length of one lap in m, not km");
+        length_sd_m: limit(0.01, 100.0, "standard deviation of the ridden lap about length_m, in m");
         survey_sd_m: limit(0.0005, 5.0, "standard deviation of a surveyed height in m");
         bend_radius_m: limit(8.0, 120.0, "radius of the bends at the measuring line in m");
         transition_m: limit(0.0, 60.0, "length over which the bend tightens in m");
@@ -92,8 +103,17 @@ rules! {
         from_deg: DIRECTION;
         mast_height_m: limit(0.5, 200.0, "height of the wind gauge above ground in m");
         gusts: limit(0.0, 5.0, "standard deviation along travel in m/s, or \"estimate\" or \"none\"");
+        expected_m_s: limit(0.05, 10.0, "standard deviation of each component in m/s: light wind has 1.5");
+        along_loop: limit(0.0, 5.0, "share of the wind met at a place: 1 is that of the whole loop");
+    }
+    pub(super) const EXPECTED of Expected {
+        cda_m2: limit(0.05, 1.5, "in m²; 0.2 to 0.4 is usual");
+        cda_sd_m2: limit(0.001, 1.0, "standard deviation in m²; 0.06 is usual");
+        crr: limit(0.0005, 0.05, "a pure number; 0.002 to 0.008 is usual");
+        crr_fraction: limit(0.01, 2.0, "standard deviation of the logarithm of Crr: 40 % is 0.4");
     }
     pub(super) const SOLVE of Solve {
+        yaw: limit(-10.0, 30.0, "k of CdA (1 + k sin² of the yaw angle), or \"common\", \"per-setup\" or \"none\"");
         lag: limit(-3.0, 3.0, "seconds that speed runs behind power, or \"estimate\"");
         confidence: limit(0.5, 0.999, "a fraction: 0.95, not 95");
         negligible_power_w: limit(0.01, 50.0, "watts at the reference speed");
@@ -132,7 +152,8 @@ mod tests {
     fn numbers_of(schema: &Value, table: &str) -> BTreeSet<String> {
         let keys = schema["$defs"][table]["properties"].as_object().expect("a table of the schema");
         let is_number = |of: &Value| of.to_string().contains("\"number\"") || of.to_string().contains("\"array\"");
-        let union = |of: &Value| of.to_string().contains("Lag") || of.to_string().contains("Gusts");
+        let unions = ["/Lag", "/Gusts", "/Yaw", "/AlongLoop"];
+        let union = |of: &Value| unions.iter().any(|name| of.to_string().contains(name));
         keys.iter().filter(|(_, of)| is_number(of) || union(of)).map(|(key, _)| key.clone()).collect()
     }
 
@@ -154,6 +175,7 @@ mod tests {
             ("Rollers", keys(ROLLERS)),
             ("Air", keys(AIR)),
             ("Wind", wind),
+            ("Expected", keys(EXPECTED)),
             ("Solve", keys(SOLVE)),
             ("Reference", keys(REFERENCE)),
             ("Run", keys(RUN)),

@@ -1,6 +1,6 @@
 //! What the tester states of rollers.
 
-use super::REFERENCE_TEMPERATURE_C;
+use super::{AirHere, REFERENCE_TEMPERATURE_C};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -23,6 +23,9 @@ pub struct Rollers {
     pub temperature_coefficient_per_c: f64,
     /// To which Crr is brought.
     pub reference_temperature_c: f64,
+    /// Of the room with the rollers, where it is not that of `[air]`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub air: Option<AirHere>,
 }
 
 impl Default for Rollers {
@@ -35,6 +38,7 @@ impl Default for Rollers {
             no_load_power_w_at_40_km_h: None,
             temperature_coefficient_per_c: 0.0,
             reference_temperature_c: REFERENCE_TEMPERATURE_C,
+            air: None,
         }
     }
 }

@@ -3,14 +3,14 @@
 //! Given a part of a session or plan and the rules of its keys; gives the first value that is out of range, with its line.
 //! How parts must fit together is no matter of a table and stands where they are known.
 
-use super::{Gusts, Lag, locate};
+use super::{AlongLoop, Gusts, Lag, Yaw, locate};
 use crate::error::Error;
 
 /// Plausible range of a value and the mistake that usually lies behind one outside it.
 #[derive(Clone, Copy)]
 pub(crate) struct Limit {
-    low: f64,
-    high: f64,
+    pub low: f64,
+    pub high: f64,
     hint: &'static str,
 }
 
@@ -95,6 +95,24 @@ impl Stated for Gusts {
     }
 }
 
+impl Stated for Yaw {
+    fn numbers(&self) -> Vec<f64> {
+        match self {
+            Yaw::Coefficient(coefficient) => vec![*coefficient],
+            Yaw::Word(_) => Vec::new(),
+        }
+    }
+}
+
+impl Stated for AlongLoop {
+    fn numbers(&self) -> Vec<f64> {
+        match self {
+            AlongLoop::Shares(shares) => shares.clone(),
+            AlongLoop::Word(_) => Vec::new(),
+        }
+    }
+}
+
 /// Where a check looks and what it says.
 pub(crate) struct Checker<'a> {
     pub(crate) text: &'a str,
@@ -102,7 +120,7 @@ pub(crate) struct Checker<'a> {
 }
 
 impl Checker<'_> {
-    fn line(&self, path: &[&str]) -> Option<usize> {
+    pub(crate) fn line(&self, path: &[&str]) -> Option<usize> {
         if self.text.is_empty() { None } else { locate(self.text, path) }
     }
 
