@@ -6,7 +6,9 @@ use super::building::{Building, FRESH, clear_dead};
 use super::in_place::put_in_place;
 use loopwright::error::Error;
 use loopwright::record::sha256_hex;
+use loopwright::pool::day::solution as solution_of;
 use loopwright::report::files::ResultFile;
+use loopwright::solution::Solution;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
@@ -16,8 +18,20 @@ const SEAL: &str = "SHA256SUMS";
 const NESTED_RESULTS: &str = "session-results";
 
 /// Names this program writes at the top of the folder.
-const OURS: [&str; 8] =
-    ["solution.json", "setups.csv", "laps.csv", "samples.csv", "report.html", "methods.txt", "captions.txt", "figures"];
+const OURS: [&str; 12] = [
+    "solution.json",
+    "verdict.txt",
+    "setups.csv",
+    "differences.csv",
+    "runs.csv",
+    "roller-runs.csv",
+    "laps.csv",
+    "samples.csv",
+    "report.html",
+    "methods.txt",
+    "captions.txt",
+    "figures",
+];
 
 /// Whether a folder may be replaced: it is not there, is empty, or holds a solution and nothing but our files.
 fn may_replace(folder: &Path) -> bool {
@@ -118,4 +132,36 @@ fn replace(folder: &Path, files: &[ResultFile]) -> Result<(), Error> {
         std::fs::write(path, &file.bytes).map_err(failed)?;
     }
     put_in_place(&fresh, &place).map_err(failed)
+}
+
+/// Largest result file, bytes; a day of a hundred laps has a quarter of a megabyte.
+const LARGEST_RESULT: u64 = 16 << 20;
+
+/// Name and bytes of a result; a folder stands for the solution in it.
+pub fn solution_bytes(path: &Path) -> Result<(String, Vec<u8>), Error> {
+    let file = if path.is_dir() { path.join("solution.json") } else { path.to_path_buf() };
+    let unreadable = |reason: String| Error::Unreadable { path: file.clone(), reason };
+    let metadata = std::fs::metadata(&file).map_err(|e| unreadable(e.to_string()))?;
+    if !metadata.is_file() {
+        return Err(unreadable("not a regular file".into()));
+    }
+    let shown = file.display().to_string();
+    if metadata.len() > LARGEST_RESULT {
+        return Err(Error::NotPoolable {
+            file: shown,
+            message: format!(
+                "it has {} bytes, more than the limit of {LARGEST_RESULT} for a result; give a solution.json that \
+                 `loopwright solve` wrote",
+                metadata.len()
+            ),
+        });
+    }
+    let bytes = std::fs::read(&file).map_err(|e| unreadable(e.to_string()))?;
+    Ok((shown, bytes))
+}
+
+/// A result as `solve` wrote it.
+pub fn read_solution(path: &Path) -> Result<Solution, Error> {
+    let (file, bytes) = solution_bytes(path)?;
+    solution_of(&bytes).map_err(|message| Error::NotPoolable { file, message })
 }

@@ -20,6 +20,7 @@ mod lap_table;
 pub mod laps_left_out;
 pub mod methods;
 pub mod monte_carlo;
+pub mod outlook;
 pub(crate) mod number;
 pub mod page;
 pub mod pooled;
