@@ -13,9 +13,8 @@ mod weather;
 
 pub use expected::{Expected, Yaw, YawWord};
 pub use read::{locate, parse_checked, syntax_error};
-pub use weather::{Air, AirHere, AlongLoop, AlongLoopWord, EXPECTED_WIND_M_S, Gusts, GustsWord, Wind, WindMode};
 pub use speed_scale::SpeedScale;
-
+pub use weather::{Air, AirHere, AlongLoop, AlongLoopWord, EXPECTED_WIND_M_S, Gusts, GustsWord, Wind, WindMode};
 
 use crate::constant;
 use schemars::JsonSchema;
