@@ -11,6 +11,8 @@
 //! Modules stand in reading order: each uses only those above it.
 
 pub mod quantity;
+pub mod wording;
+pub mod units;
 pub mod constant;
 pub mod error;
 pub mod finding;
@@ -27,6 +29,7 @@ pub mod evidence;
 pub mod rollers;
 pub mod demand;
 pub mod solution;
+pub mod standing;
 pub mod analysis;
 pub mod pool;
 pub mod plan;

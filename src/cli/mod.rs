@@ -8,8 +8,6 @@ mod demand;
 mod failure;
 mod figure_style;
 mod flag_name;
-mod building;
-mod in_place;
 mod inspect;
 mod load;
 mod load_plan;

@@ -4,6 +4,7 @@ use super::failure::Failure;
 use super::figure_style::FigureStyle;
 use super::load::if_session;
 use super::load_plan::plan;
+use super::results::Kind;
 use super::{Format, Units, output, results};
 use clap::Args;
 use loopwright::forecast::{Forecast, forecast, lap_targets};
@@ -55,14 +56,15 @@ pub struct PlanArguments {
 
 pub fn run(arguments: &PlanArguments, format: Format, units: Units) -> Result<(), Failure> {
     if let Some(out) = &arguments.out {
-        results::check_sealed(out)?;
+        results::check(out, Kind::Plan)?;
         arguments.figures.figure_format.check()?;
     }
     let plan = plan(&arguments.input).map_err(|e| Failure::from(e).advised(if_session(&arguments.input)))?;
     let forecast = forecast(&plan)?;
     if let Some(out) = &arguments.out {
         let files = files(&plan, &forecast, units, &(&arguments.figures).into())?;
-        results::write_sealed(out, arguments.figures.figure_format.applied(files)?)?;
+        let written = results::write(out, Kind::Plan, &arguments.figures.figure_format.applied(files)?)?;
+        written.remarks().iter().for_each(|line| output::note(format, line));
     }
     match format {
         Format::Text => output::text(&forecast_text(&forecast, output::width()))?,

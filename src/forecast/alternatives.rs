@@ -5,7 +5,7 @@
 
 use super::design::{DesignChoice, DesignRun};
 use super::goal::Measure;
-use super::prediction::{Extent, predict};
+use super::prediction::predict;
 use super::quiet::QuietDay;
 use super::row_noise::RowNoise;
 use super::speeds::with_speeds;
@@ -72,7 +72,7 @@ pub(super) fn alternatives(
         .into_par_iter()
         .map(|(change, choice, noise)| Alternative {
             change,
-            detectable: predict(day, &choice, &noise, Extent::Comparisons).ok().and_then(|p| measure.detectable(&p)),
+            detectable: predict(day, &choice, &noise).ok().and_then(|p| measure.detectable(&p)),
         })
         .collect();
     found.extend(speeds(plan, noise, measure));
@@ -113,7 +113,7 @@ pub(super) fn rounds_needed(
     target: f64,
 ) -> Option<usize> {
     (2..=MOST_ROUNDS).find(|&count| {
-        predict(day, &rounds(choice, count), noise, Extent::Comparisons)
+        predict(day, &rounds(choice, count), noise)
             .ok()
             .and_then(|p| measure.detectable(&p))
             .is_some_and(|d| d <= target)

@@ -8,7 +8,7 @@ use super::goal::{Measure, goals};
 use super::laps_needed::{GoalReached, Laps, LapsTable};
 use super::one_speed::{OneSpeed, one_speed};
 use super::order::{OrderForecast, orders, orders_on_rollers};
-use super::prediction::{Extent, Prediction, as_planned, predict};
+use super::prediction::{Prediction, as_planned, predict};
 use super::quiet::QuietDay;
 use super::row_noise::RowNoise;
 use super::speeds::{SpeedAdvice, best_speeds};
@@ -139,7 +139,7 @@ pub fn forecast(plan: &Plan) -> Result<Forecast, Error> {
     let day = QuietDay::ride(plan)?;
     let choice = as_planned(&day, plan);
     let noise = RowNoise::of(&plan.noise);
-    let prediction = predict(&day, &choice, &noise, Extent::Whole)?;
+    let prediction = predict(&day, &choice, &noise)?;
     let laps = Laps { day: &day, choice: &choice, noise: &noise };
     out.goals = goals.into_iter().map(|g| laps.judge(g)).collect();
     let beyond: Vec<&GoalReached> = out.goals.iter().filter(|g| !g.reached && g.laps_per_run.is_none()).collect();

@@ -4,21 +4,21 @@
 //! matrices, the covariance of the estimate in closed form:
 //!
 //! ```text
-//! β̂ − β = M Zᵀ P ε,   cov β̂ = M Zᵀ P Ω P Z Mᵀ,   M = (Zᵀ P X)⁻¹
+//! β̂ − β = M Zᵀ P ε,   cov β̂ = M (Zᵀ P Ω P Z + σ²Λ) Mᵀ,   M = (Zᵀ P X + Λ)⁻¹
 //! ```
 //!
-//! with X the derivatives, Z the planned-speed instruments (X itself where there is one speed only), P the projection
-//! that takes the profile out, and Ω the covariance of the rows (`row_noise`). It draws no random number.
+//! with X the derivatives, Z the planned-speed instruments, P the projection that takes the profile out, Λ what is expected of the
+//! parameters in units of the long-run variance σ² of a row, and Ω the covariance of the rows (`row_noise`). It draws no random number.
 
 use super::quiet::{QuietDay, QuietLap, true_wind};
 use crate::analysis::loop_venue::DRIFT_LAPS;
 use crate::sample::Cumulative;
 use crate::session::Sharing;
 use crate::solve::account::LapAccount;
-use crate::solve::fit::{Choices, Estimator, LapInput, SurveyedSteps};
+use crate::solve::fit::{Choices, LapInput, SurveyedSteps};
 use crate::solve::layout::Layout;
-use crate::solve::separation::{Evidence, STRONG_F, not_separable, spread_of_squares};
-use crate::solve::speed_class::{Origin, SpeedClasses, classify};
+use crate::solve::separation::{Evidence, not_separable, spread_of_squares};
+use crate::solve::speed_class::{SpeedClasses, classify};
 
 /// A run of the design.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -57,7 +57,6 @@ pub(super) struct Design<'a> {
     pub(super) runs: Vec<DesignRun>,
     pub(super) weighing: f64,
     pub(super) classes: SpeedClasses,
-    pub(super) estimator: Estimator,
 }
 
 impl<'a> Design<'a> {
@@ -94,20 +93,23 @@ impl<'a> Design<'a> {
             wind_drift: vec![choice.laps >= DRIFT_LAPS; choice.runs.len()],
             gust_variance: vec![0.0; choice.runs.len()],
             crr_drift: choice.crr_drift,
-            crr: choice.crr,
-            cda: choice.cda,
+            setup_of_run: choice.runs.iter().map(|r| r.setup).collect(),
+            crr: choice.crr.into(),
+            cda: choice.cda.into(),
             ..day.choices.clone()
         };
         let speeds: Vec<f64> = laps.iter().map(|l| l.account.mean_speed_m_s).collect();
         let planned: Vec<Option<f64>> = laps.iter().map(|l| l.planned_m_s).collect();
         let classes = classify(&speeds, &planned);
-        let weak = classes.origin == Origin::OneSpeed || classes.first_stage_f.is_some_and(|f| f < STRONG_F);
         let steps = laps.first().map_or(0, |l| l.account.steps());
         Design {
             day,
-            survey: choice.survey_sd_m.map(|sd_m| SurveyedSteps { gain_m: vec![0.0; steps], sd_m }),
+            survey: choice.survey_sd_m.map(|sd_m| SurveyedSteps {
+                gain_m: vec![0.0; steps],
+                sd_m,
+                least_row_sd_m: 0.0,
+            }),
             work: choice.runs.iter().map(|r| day.work(r.of)).collect(),
-            estimator: if weak { Estimator::LeastSquares } else { Estimator::Instruments },
             runs: choice.runs.clone(),
             weighing: choice.weighing,
             choices,
@@ -123,10 +125,11 @@ impl<'a> Design<'a> {
     }
 
     /// Why CdA and Crr cannot be told apart and what to ride, by the rule of the solver.
-    pub(super) fn not_separable(&self, crr_half_width: f64) -> Option<[String; 2]> {
+    pub(super) fn not_separable(&self, crr_half_width: f64, expected_share: f64) -> Option<[String; 2]> {
         let speeds: Vec<f64> = self.laps.iter().map(|l| l.account.mean_speed_m_s).collect();
         let evidence = Evidence {
             crr_half_width,
+            expected_share,
             spread: spread_of_squares(&speeds),
             speed_min_m_s: speeds.iter().copied().fold(f64::MAX, f64::min),
             speed_max_m_s: speeds.iter().copied().fold(f64::MIN, f64::max),
@@ -145,8 +148,8 @@ impl<'a> Design<'a> {
             }
         };
         for (s, setup) in self.day.truth.setups.iter().enumerate() {
-            put(layout.crr.get(s).copied(), setup.crr);
-            put(layout.cda.get(s).copied(), setup.cda_m2);
+            put(layout.setup_crr().get(s).copied(), setup.crr);
+            put(layout.setup_cda().get(s).copied(), setup.cda_m2);
         }
         for (columns, run) in layout.runs.iter().zip(&self.runs) {
             let wind = true_wind(&self.day.truth, run.of);

@@ -5,7 +5,7 @@
 
 use super::design::DesignChoice;
 use super::goal::{Goal, Measure};
-use super::prediction::{Extent, Prediction, predict};
+use super::prediction::{Prediction, predict};
 use super::quiet::QuietDay;
 use super::row_noise::RowNoise;
 use rayon::prelude::*;
@@ -77,7 +77,7 @@ pub(super) struct Laps<'a> {
 impl Laps<'_> {
     fn detectable(&self, laps: usize, noise: &RowNoise, measure: Measure) -> Option<f64> {
         let choice = DesignChoice { laps, ..self.choice.clone() };
-        measure.detectable(&predict(self.day, &choice, noise, Extent::Comparisons).ok()?)
+        measure.detectable(&predict(self.day, &choice, noise).ok()?)
     }
 
     /// Whole cycles of planned speeds, in laps, up to what fits into a run.

@@ -7,7 +7,6 @@
 mod alternatives;
 mod answer;
 mod beside_truth;
-mod bound;
 mod by_rehearsal;
 mod design;
 mod goal;
@@ -25,7 +24,6 @@ mod study;
 pub use alternatives::Alternative;
 pub use answer::{FORECAST_SCHEMA, Forecast, forecast};
 pub use beside_truth::{BesideTruth, beside_truth, solve_rehearsal};
-pub use bound::{LeastErrors, LeastScatter, least_scatter};
 pub use goal::{Goal, Measure};
 pub use lap_targets::{LapTarget, lap_targets};
 pub use laps_needed::{GoalReached, LapsTable, WindLine};

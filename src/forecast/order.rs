@@ -5,7 +5,7 @@
 
 use super::design::{DesignChoice, DesignRun};
 use super::goal::Measure;
-use super::prediction::{Extent, predict};
+use super::prediction::predict;
 use super::quiet::QuietDay;
 use super::row_noise::RowNoise;
 use crate::compare::order::{drift_left, pairs_in_time};
@@ -42,7 +42,7 @@ pub(super) fn orders(plan: &Plan, day: &QuietDay, choice: &DesignChoice, noise: 
             crr_drift: true,
             ..choice.clone()
         };
-        Measure::PowerW.detectable(&predict(day, &with_drift, noise, Extent::Comparisons).ok()?)
+        Measure::PowerW.detectable(&predict(day, &with_drift, noise).ok()?)
     })
 }
 

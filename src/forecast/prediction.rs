@@ -13,7 +13,6 @@ use crate::analysis::quantities::{Linear, PowerAt, SetupQuantities};
 use crate::error::Error;
 use crate::plan::Plan;
 use crate::session::Session;
-use crate::solve::fit::Estimator;
 use crate::uncertainty::budget::Combined;
 use crate::uncertainty::power::detectable_difference;
 use crate::uncertainty::student::coverage_factor;
@@ -74,7 +73,7 @@ pub struct Prediction {
     pub separable: bool,
     /// Why not, and what to ride.
     pub not_separable: Option<[String; 2]>,
-    /// "instruments", "least squares" or, on rollers, "rehearsals".
+    /// "instruments" or, on rollers, "rehearsals".
     pub estimator: &'static str,
     pub setups: Vec<SetupForecast>,
     pub differences: Vec<DifferenceForecast>,
@@ -91,7 +90,7 @@ pub struct Prediction {
 /// Errors: those of the simulation without noise, and [`Error::Numerical`].
 pub fn predict_plan(plan: &Plan) -> Result<Prediction, Error> {
     let day = QuietDay::ride(plan)?;
-    predict(&day, &as_planned(&day, plan), &RowNoise::of(&plan.noise), Extent::Whole)
+    predict(&day, &as_planned(&day, plan), &RowNoise::of(&plan.noise))
 }
 
 /// The runs of the plan as they stand in it.
@@ -114,27 +113,10 @@ pub(super) fn as_planned(day: &QuietDay, plan: &Plan) -> DesignChoice {
     }
 }
 
-/// How much of a prediction is wanted.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Extent {
-    Whole,
-    /// The resistance is taken from the main equations, which saves a second set of them.
-    Comparisons,
-}
-
 /// Predicts a design.
-pub(super) fn predict(
-    day: &QuietDay,
-    choice: &DesignChoice,
-    noise: &RowNoise,
-    extent: Extent,
-) -> Result<Prediction, Error> {
+pub(super) fn predict(day: &QuietDay, choice: &DesignChoice, noise: &RowNoise) -> Result<Prediction, Error> {
     let design = Design::new(day, choice);
-    let main = design.propagate(noise, design.estimator)?;
-    let least = match (design.estimator, extent) {
-        (Estimator::LeastSquares, _) | (_, Extent::Comparisons) => None,
-        (Estimator::Instruments, Extent::Whole) => Some(design.propagate(noise, Estimator::LeastSquares)?),
-    };
+    let main = design.propagate(noise)?;
     let session = &day.session;
     let power = PowerAt::reference(session);
     let setups = session.setups.len();
@@ -151,13 +133,17 @@ pub(super) fn predict(
         .map(|q| view.of(&q.crr, &none))
         .map(|p| coverage_factor(session.solve.confidence, p.dof.unwrap_or(f64::NAN)) * p.scatter_se)
         .fold(0.0_f64, |a, b| if b.is_nan() { f64::INFINITY } else { a.max(b) });
-    let not_separable = design.not_separable(widest);
+    let share = |(q, open): (&SetupQuantities, &f64)| {
+        let laps = q.cda.coefficients.dot(&(&main.scatter * &q.cda.coefficients));
+        open / (open + laps)
+    };
+    let expected_share = quantities.iter().zip(&main.open_cda).map(share).fold(0.0, f64::max);
+    let not_separable = design.not_separable(widest, expected_share);
     let separable = not_separable.is_none();
     let single = |s: usize| {
         let q = &quantities[s];
         let shown = |linear: &Linear, direct: &[f64]| separable.then(|| view.of(linear, direct));
         let (drag, mean_speed_m_s) = drag(&design, q, s);
-        let drag_view = View { of: least.as_ref().unwrap_or(&main), ..view };
         SetupForecast {
             id: session.setups[s].id.clone(),
             label: session.setups[s].name().to_string(),
@@ -165,7 +151,7 @@ pub(super) fn predict(
             crr: shown(&q.crr, &none),
             cda_m2: shown(&q.cda, &none),
             power_w: shown(&q.power, &direct[s]),
-            drag_n: Some(drag_view.of(&drag, &none)),
+            drag_n: Some(view.of(&drag, &none)),
             mean_speed_m_s: Some(mean_speed_m_s),
         }
     };
@@ -185,7 +171,8 @@ pub(super) fn predict(
         }
     };
     let first = &quantities[baseline];
-    let variance = |a: &Linear, b: &Linear| a.coefficients.dot(&(&main.scatter * &b.coefficients));
+    let whole = &main.scatter + &main.open;
+    let variance = |a: &Linear, b: &Linear| a.coefficients.dot(&(&whole * &b.coefficients));
     let correlation =
         variance(&first.crr, &first.cda) / (variance(&first.crr, &first.crr) * variance(&first.cda, &first.cda)).sqrt();
     Ok(Prediction {
@@ -193,10 +180,7 @@ pub(super) fn predict(
         runs: choice.runs.len(),
         separable,
         not_separable,
-        estimator: match design.estimator {
-            Estimator::Instruments => "instruments",
-            Estimator::LeastSquares => "least squares",
-        },
+        estimator: "instruments",
         setups: (0..setups).map(single).collect(),
         differences: (0..setups).filter(|s| *s != baseline).map(difference).collect(),
         correlation: Some(correlation).filter(|c| separable && c.is_finite()),
@@ -241,14 +225,20 @@ impl View<'_> {
             })
             .sum();
         let instrument_se = instrument.sqrt();
-        let spare = self.of.laps.saturating_sub(self.of.layout.linear).max(1) as f64;
+        let spare = self.of.laps.saturating_sub(self.of.layout.shared).max(1) as f64;
         let dof = match &self.of.robust {
             Some(robust) => robust.contrast(c).moderated().dof,
             None => spare,
         };
         let confidence = self.day.session.solve.confidence;
         let scatter = Combined { standard_uncertainty: scatter_se, dof };
-        let both = Uncertain { value: 0.0, scatter, instrument_se: Some(instrument_se) }.estimate(confidence);
+        let prior_se = c.dot(&(&self.of.open * c)).max(0.0).sqrt();
+        let all = Uncertain {
+            prior_se: Some(prior_se),
+            instrument_se: Some(instrument_se),
+            ..Uncertain::of_laps(0.0, scatter)
+        };
+        let both = all.estimate(confidence);
         let se = both.se.unwrap_or(f64::NAN);
         let known = |x: f64| x.is_finite().then_some(x);
         let detectable = both.dof.map(|d| detectable_difference(se, d, self.alpha, POWER));

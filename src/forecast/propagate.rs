@@ -8,11 +8,12 @@ use super::quiet::{QuietLap, true_wind};
 use super::row_noise::RowNoise;
 use crate::analysis::instrument::Input;
 use crate::error::Error;
-use crate::solve::account::LapAccount;
+use crate::solve::account::{LapAccount, SupposedAir};
 use crate::solve::design::{LapBlock, Problem};
-use crate::solve::fit::{Estimator, Frame, LapInput, absorbed, projected};
-use crate::solve::instruments::PlannedRide;
+use crate::solve::fit::{Frame, LapInput, RowScatter};
 use crate::solve::layout::Layout;
+use crate::solve::prior::Expected;
+use crate::solve::solved::{Solution, Solved};
 use crate::solve::weights::lap_weights;
 use crate::uncertainty::cluster::ClusterRobust;
 use crate::uncertainty::working::Working;
@@ -31,6 +32,10 @@ pub(super) struct Propagated {
     pub(super) layout: Layout,
     /// Covariance of the parameters by the scatter of the laps.
     pub(super) scatter: DMatrix<f64>,
+    /// The same by what the laps leave to what is expected.
+    pub(super) open: DMatrix<f64>,
+    /// Variance of the CdA of each set-up that rests on what is expected of it.
+    pub(super) open_cda: Vec<f64>,
     /// The same if gusts forgot everything at the end of a lap, as the solver supposes.
     pub(super) scatter_by_lap: DMatrix<f64>,
     /// Gives degrees of freedom; `None` when the laps leave a parameter undetermined.
@@ -44,37 +49,32 @@ impl Design<'_> {
     /// Carries the noise of the rows and of the measuring chain over to the parameters.
     ///
     /// Errors: [`Error::Numerical`] when the laps leave the equations singular.
-    pub(super) fn propagate(&self, noise: &RowNoise, estimator: Estimator) -> Result<Propagated, Error> {
+    pub(super) fn propagate(&self, noise: &RowNoise) -> Result<Propagated, Error> {
         let frame = Frame { work: self.work.clone(), choices: &self.choices, survey: self.survey.as_ref() };
         let all: Vec<usize> = (0..self.laps.len()).collect();
         let row_sd_m = self.row_sd_m(noise);
-        let problem = frame.problem(&self.laps, &all, &self.weights(noise), row_sd_m);
+        let long_run_variance = self.long_run_variance(noise);
+        let problem =
+            frame.problem(&self.laps, &all, &self.weights(noise), RowScatter { sd_m: row_sd_m, long_run_variance });
         let parameters = self.parameters(&problem.layout);
-        let x = problem.blocks(&parameters);
-        let z = match estimator {
-            Estimator::LeastSquares => x.clone(),
-            Estimator::Instruments => {
-                let lag_s = vec![0.0; self.runs.len()];
-                PlannedRide::new(&problem, &self.classes, &lag_s).blocks(&problem, &parameters)
-            }
-        };
-        let inverse = problem
-            .normal(&z, &x)
-            .dense()
-            .try_inverse()
-            .filter(|m| m.iter().all(|v| v.is_finite()))
-            .ok_or_else(|| {
-                let message =
-                    "the planned laps leave a parameter undetermined; plan more laps or two clearly different speeds";
-                Error::Numerical { stage: "prediction", message: message.into() }
-            })?;
-        let rows = weighted_instruments(&problem, &z);
+        let at = Solution { parameters: &parameters, instruments_at: &parameters, classes: &self.classes };
+        let solved = Solved::new(problem, at)?;
+        let inverse = solved.inverse().ok_or_else(|| {
+            let message =
+                "the planned laps leave a parameter undetermined; plan more laps or two clearly different speeds";
+            Error::Numerical { stage: "prediction", message: message.into() }
+        })?;
+        let problem = &solved.problem;
+        let rows = weighted_instruments(problem, &solved.z);
+        let open = DMatrix::from_diagonal(&(problem.precision(&parameters) * long_run_variance));
         let (core, by_lap) = (self.core(noise, &rows, true), self.core(noise, &rows, false));
         let carry = |core: &DMatrix<f64>| &inverse * core * inverse.transpose();
         Ok(Propagated {
             scatter: carry(&core),
             scatter_by_lap: carry(&by_lap),
-            robust: robust(&problem, &x, &z).ok(),
+            open: carry(&open),
+            open_cda: self.open_cda(&problem.layout, &inverse, &open),
+            robust: solved.covariance_with(&Working::independent(self.laps.len())).ok(),
             shifts: self.shifts(&inverse, &rows),
             layout: problem.layout.clone(),
             row_sd_m,
@@ -97,6 +97,26 @@ impl Design<'_> {
         (all.iter().sum::<f64>() / all.len().max(1) as f64).sqrt().max(1e-6)
     }
 
+    /// What a lap's mean row is known to times its number of rows, m²: how the solver weighs laps against what is expected.
+    fn long_run_variance(&self, noise: &RowNoise) -> f64 {
+        let all = self
+            .laps
+            .iter()
+            .zip(&self.quiet)
+            .map(|(lap, quiet)| self.closing_variance(noise, lap, quiet) / lap.account.steps() as f64);
+        (all.sum::<f64>() / self.laps.len().max(1) as f64).max(1e-12)
+    }
+
+    /// Variance of the CdA of each set-up that rests on what is expected of it.
+    fn open_cda(&self, layout: &Layout, inverse: &DMatrix<f64>, open: &DMatrix<f64>) -> Vec<f64> {
+        let kinds = layout.kinds();
+        let of = |row: usize| {
+            let rests = |c: &usize| kinds[*c] == Some(Expected::Cda);
+            (0..layout.len).filter(rests).map(|c| inverse[(row, c)].powi(2) * open[(c, c)]).sum()
+        };
+        layout.setup_cda().iter().map(|row| of(*row)).collect()
+    }
+
     /// Variance of each row of a lap by the power meter, m².
     pub(super) fn work_variances(&self, noise: &RowNoise, lap: &LapInput, quiet: &QuietLap) -> Vec<f64> {
         let steps = lap.account.edge_s.windows(2).zip(&quiet.power_square);
@@ -117,25 +137,28 @@ impl Design<'_> {
 
     /// What the solver will weigh each lap by, if misclosures scatter as the rows say.
     fn weights(&self, noise: &RowNoise) -> Vec<f64> {
-        let closing = |(lap, quiet): (&LapInput, &&QuietLap)| {
-            let edge_s = &lap.account.edge_s;
-            let mut variance: f64 = self.row_variances(noise, lap, quiet).iter().sum();
-            let pushes = self.pushes(&lap.account);
-            for (i, a) in pushes.iter().enumerate() {
-                for (j, b) in pushes.iter().enumerate().skip(i + 1) {
-                    let apart_s = edge_s[j] - edge_s[i + 1];
-                    if apart_s > noise.memory_s() {
-                        break;
-                    }
-                    let (first_s, second_s) = (edge_s[i + 1] - edge_s[i], edge_s[j + 1] - edge_s[j]);
-                    variance += 2.0 * a.dot(*b) * noise.gust_m2_s2(first_s, second_s, Some(apart_s));
-                }
-            }
-            variance.max(0.0).sqrt()
-        };
-        let misclosures: Vec<f64> = self.laps.iter().zip(&self.quiet).map(closing).collect();
+        let laps = self.laps.iter().zip(&self.quiet);
+        let misclosures: Vec<f64> = laps.map(|(lap, quiet)| self.closing_variance(noise, lap, quiet).sqrt()).collect();
         let speeds: Vec<f64> = self.laps.iter().map(|l| l.account.mean_speed_m_s).collect();
         lap_weights(&misclosures, &speeds)
+    }
+
+    /// Variance of the misclosure of a lap, m².
+    fn closing_variance(&self, noise: &RowNoise, lap: &LapInput, quiet: &QuietLap) -> f64 {
+        let edge_s = &lap.account.edge_s;
+        let mut variance: f64 = self.row_variances(noise, lap, quiet).iter().sum();
+        let pushes = self.pushes(&lap.account);
+        for (i, a) in pushes.iter().enumerate() {
+            for (j, b) in pushes.iter().enumerate().skip(i + 1) {
+                let apart_s = edge_s[j] - edge_s[i + 1];
+                if apart_s > noise.memory_s() {
+                    break;
+                }
+                let (first_s, second_s) = (edge_s[i + 1] - edge_s[i], edge_s[j + 1] - edge_s[j]);
+                variance += 2.0 * a.dot(*b) * noise.gust_m2_s2(first_s, second_s, Some(apart_s));
+            }
+        }
+        variance.max(0.0)
     }
 
     /// Elevation for a joule at the meter, m/J.
@@ -148,7 +171,7 @@ impl Design<'_> {
         let run = self.runs[account.run].of;
         let fitted = if self.choices.wind { true_wind(&self.day.truth, run) } else { Default::default() };
         let cda_m2 = self.day.truth.setups.get(account.setup).map_or(f64::NAN, |s| s.cda_m2);
-        let aero = account.aero(fitted, 0.0);
+        let aero = account.aero(SupposedAir::of_wind(fitted));
         aero.east.iter().zip(&aero.north).map(|(e, n)| Push { east: -cda_m2 * e, north: -cda_m2 * n }).collect()
     }
 
@@ -303,9 +326,4 @@ fn weighted_instruments(problem: &Problem, z: &[LapBlock]) -> Vec<DMatrix<f64>> 
         absorbed.set_column(c, &column);
     }
     dense.into_iter().zip(&problem.weight).map(|(rows, w)| (rows - &absorbed) * *w).collect()
-}
-
-/// The solver's own covariance object on the design; its residuals are nothing, its degrees of freedom are not.
-fn robust(problem: &Problem, x: &[LapBlock], z: &[LapBlock]) -> Result<ClusterRobust, Error> {
-    ClusterRobust::new(&projected(problem, x, z), &absorbed(problem), &Working::independent(problem.laps.len()))
 }

@@ -13,7 +13,7 @@ use crate::record::Recording;
 use crate::sample::{Cumulative, Reason, Ride, align};
 use crate::session::{Session, WindMode};
 use crate::simulate::{Truth, simulate};
-use crate::solve::account::{FittedWind, LapAccount, RunConditions};
+use crate::solve::account::{FittedWind, LapAccount, RunConditions, SupposedAir};
 use crate::solve::fit::{Choices, LapInput};
 
 /// Far below the whole watt that is recorded.
@@ -196,7 +196,7 @@ impl Standing {
     }
 
     fn residual(&self, account: &LapAccount, work: &Cumulative) -> Vec<f64> {
-        let aero = account.aero(self.wind, 0.0);
+        let aero = account.aero(SupposedAir::of_wind(self.wind));
         account
             .supplied_m(work, 0.0)
             .iter()

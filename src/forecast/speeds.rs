@@ -5,7 +5,7 @@
 
 use super::design::{DesignChoice, DesignRun};
 use super::goal::Measure;
-use super::prediction::{Extent, as_planned, predict};
+use super::prediction::{as_planned, predict};
 use super::quiet::QuietDay;
 use super::row_noise::RowNoise;
 use crate::error::Error;
@@ -77,7 +77,7 @@ pub(super) struct OtherSpeeds {
 
 impl OtherSpeeds {
     pub(super) fn detectable(&self, noise: &RowNoise, measure: Measure) -> Option<f64> {
-        measure.detectable(&predict(&self.day, &self.choice, noise, Extent::Comparisons).ok()?)
+        measure.detectable(&predict(&self.day, &self.choice, noise).ok()?)
     }
 
     /// Largest mean power of a lap.

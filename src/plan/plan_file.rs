@@ -7,7 +7,7 @@ use super::noise::{Mishap, Noise};
 use super::planned_day::PlannedDay;
 use super::ridden_shape::RiddenShape;
 use crate::session::{
-    Position, REFERENCE_TEMPERATURE_C, Reference, RiderAndBike, Rollers, Solve, Uncertainty, Venue, WindMode,
+    Expected, Position, REFERENCE_TEMPERATURE_C, Reference, RiderAndBike, Rollers, Solve, Uncertainty, Venue, WindMode,
 };
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -64,6 +64,8 @@ pub struct Plan {
     pub air: PlannedAir,
     #[serde(default)]
     pub wind: PlannedWind,
+    #[serde(default)]
+    pub expected: Expected,
     #[serde(default)]
     pub solve: Solve,
     #[serde(default)]
@@ -178,6 +180,9 @@ pub struct PlannedLoop {
     /// A levelled survey with this standard deviation is written beside the rides.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub survey_sd_m: Option<f64>,
+    /// The session will say that the track is level.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub level: bool,
 }
 
 impl Default for PlannedLoop {
@@ -201,6 +206,7 @@ impl Default for PlannedLoop {
             altitude_m: 30.0,
             positions: None,
             survey_sd_m: None,
+            level: false,
         }
     }
 }
@@ -244,11 +250,18 @@ pub struct PlannedWind {
     pub speed_m_s: f64,
     /// Where it blows from, clockwise from north.
     pub from_deg: f64,
+    /// What the session will say was expected.
+    pub expected_m_s: f64,
 }
 
 impl Default for PlannedWind {
     fn default() -> Self {
-        PlannedWind { mode: WindMode::Estimate, speed_m_s: 0.0, from_deg: 0.0 }
+        PlannedWind {
+            mode: WindMode::Estimate,
+            speed_m_s: 0.0,
+            from_deg: 0.0,
+            expected_m_s: crate::session::EXPECTED_WIND_M_S,
+        }
     }
 }
 

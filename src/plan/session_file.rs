@@ -18,6 +18,7 @@ pub(crate) fn session_of(plan: &Plan, stated_kg: &[f64], wind_scale: f64) -> Ses
         length_m: plan.circuit.length_m.filter(|_| track || !plan.circuit.has_positions()),
         survey: plan.circuit.survey_sd_m.map(|_| "survey.csv".to_string()),
         survey_sd_m: plan.circuit.survey_sd_m,
+        level: plan.circuit.level,
         bend_radius_m: plan.circuit.track_bend().map(|b| b.radius_m),
         transition_m: plan.circuit.track_bend().map(|b| b.transition_m),
         home_straight_bearing_deg: plan.circuit.home_straight_bearing_deg.filter(|_| track),
@@ -33,7 +34,7 @@ pub(crate) fn session_of(plan: &Plan, stated_kg: &[f64], wind_scale: f64) -> Ses
             mast_height_m: WIND_HEIGHT_M,
             ..Wind::default()
         },
-        mode => Wind { mode, ..Wind::default() },
+        mode => Wind { mode, expected_m_s: plan.wind.expected_m_s, ..Wind::default() },
     };
     let run = |i: usize, id: &String| Run {
         file: format!("run-{}.fit", i + 1),
@@ -57,6 +58,7 @@ pub(crate) fn session_of(plan: &Plan, stated_kg: &[f64], wind_scale: f64) -> Ses
             log: None,
         },
         wind,
+        expected: plan.expected,
         solve: plan.solve.clone(),
         reference: plan.reference.clone(),
         rollers: plan.rollers.clone(),

@@ -2,7 +2,7 @@
 //!
 //! Given a session and its text; says by line, key, value and limit what is wrong. It changes nothing and opens no file.
 
-use super::{Air, Gusts, Lag, RiderAndBike, Run, Session, Uncertainty, Venue, WindMode, locate};
+use super::{Air, AirHere, Gusts, Lag, RiderAndBike, Run, Session, Uncertainty, Venue, WindMode, locate};
 use crate::error::Error;
 
 /// Plausible range of a value and the mistake that usually lies behind one outside it.
@@ -116,6 +116,24 @@ pub(super) fn uncertainty(u: &Uncertainty, at: &Checker) -> Result<(), Error> {
         u.temperature_coefficient_per_c,
         &limit(0.0, 0.05, "standard uncertainty of the relative change of Crr per °C: 0.003 is 0.3 % per °C"),
     )?;
+    at.within_if(
+        &["uncertainty", "run_to_run_fraction"],
+        u.run_to_run_fraction,
+        &limit(
+            0.0,
+            0.2,
+            "what changes between runs of one set-up, a fraction of the resistance: 0.7 % is 0.007; 0 supposes exact repeats",
+        ),
+    )?;
+    at.within_if(
+        &["uncertainty", "drum_conversion_fraction"],
+        u.drum_conversion_fraction,
+        &limit(
+            0.0,
+            0.5,
+            "relative, of the factor from drum to flat road: 10 % is 0.1; leave it out for the usual value",
+        ),
+    )?;
     let checks: [(&str, f64, Limit); 15] = [
         ("mass_kg", u.mass_kg, limit(0.0, 10.0, "standard uncertainty of one weighing in kg")),
         ("power_fraction", u.power_fraction, limit(0.0, 0.5, fraction.hint)),
@@ -225,9 +243,29 @@ pub(super) fn readings(a: &Air, at: &Checker) -> Result<(), Error> {
     Ok(())
 }
 
+/// The same ranges for the air of a venue or a run, told where it stands.
+fn air_here(here: AirHere, path: &[&str], at: &Checker) -> Result<(), Error> {
+    readings(&Air::default().with(here), at).map_err(|error| match error {
+        Error::OutOfRange { file, key, value, low, high, hint, .. } => {
+            let name = key.rsplit('.').next().unwrap_or_default().to_string();
+            let line = at.line(&[path, &["air", &name]].concat());
+            let place = path.iter().filter(|p| p.parse::<usize>().is_err()).copied().collect::<Vec<_>>().join(".");
+            Error::OutOfRange { file, line, key: format!("{place}.air.{name}"), value, low, high, hint }
+        }
+        Error::Inconsistent { file, message, .. } => {
+            Error::Inconsistent { file, line: at.line(&[path, &["air"]].concat()), message }
+        }
+        other => other,
+    })
+}
+
 fn weather(session: &Session, at: &Checker) -> Result<(), Error> {
     let a = &session.air;
     readings(a, at)?;
+    air_here(session.rollers.air.unwrap_or_default(), &["rollers"], at)?;
+    for (i, run) in session.runs.iter().enumerate() {
+        air_here(run.air.unwrap_or_default(), &["run", &i.to_string()], at)?;
+    }
     let w = &session.wind;
     at.within_if(
         &["wind", "speed_m_s"],

@@ -276,6 +276,11 @@ impl Day<'_> {
         }
     }
 
+    fn room_above_air_c(&self) -> f64 {
+        let of_room = self.plan.rollers.air.and_then(|air| air.temperature_c);
+        of_room.map_or(0.0, |t| t - self.plan.air.temperature_c)
+    }
+
     fn on_rollers(&self, run: usize, setup: &PlannedSetup) -> Ridden {
         let first = self.plan.speeds_km_h.first().copied();
         let speed_km_h = self.plan.rollers_speed_km_h.or(first).unwrap_or(30.0);
@@ -287,7 +292,8 @@ impl Day<'_> {
             noise: &self.plan.noise,
             gravity_m_s2: self.gravity_m_s2,
             wheel_radius_m: self.instruments.rider_and_bike.wheel_radius_m,
-            temperature_c: self.instruments.temperature_c,
+            // A room of its own is read with the same thermometer.
+            temperature_c: self.instruments.temperature_c + self.room_above_air_c(),
             speed_m_s: m_s_from_km_h(speed_km_h),
             duration_s: self.plan.run_duration_s,
         };
