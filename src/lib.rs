@@ -32,6 +32,7 @@ pub mod rollers;
 pub mod demand;
 pub mod solution;
 pub mod standing;
+pub mod outlook;
 pub mod analysis;
 pub mod pool;
 pub mod plan;

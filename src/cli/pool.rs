@@ -4,20 +4,13 @@ use super::failure::Failure;
 use super::figure_style::FigureStyle;
 use super::number::number;
 use super::results::{Kind, Written};
-use super::what_is::{SOLUTION, Wanted, refuse_other};
 use super::{Format, Units, output, results};
 use clap::{Args, ValueEnum};
 use loopwright::error::Error;
 use loopwright::pool::{Choice, Day, FEWEST, Instruments, MOST, pool};
-use loopwright::printable::{odd_character, one_line};
-use loopwright::record::read_regular;
 use loopwright::report::pooled::files::files;
 use loopwright::report::pooled::summary;
-use serde_json::Value;
 use std::path::{Path, PathBuf};
-
-/// Largest result file, bytes; a day of a hundred laps has a quarter of a megabyte.
-const LARGEST_RESULT: u64 = 16 << 20;
 
 /// Arguments of `pool`.
 #[derive(Debug, Args)]
@@ -130,39 +123,6 @@ pub fn run(arguments: &PoolArguments, format: Format, units: Units) -> Result<()
 
 /// Reads one result; a folder stands for the solution in it.
 fn read(path: &Path) -> Result<Vec<Day>, Error> {
-    refuse_other(path, Wanted::Result)?;
-    let file = if path.is_dir() { path.join(SOLUTION) } else { path.to_path_buf() };
-    let shown = one_line(&file.display().to_string()).into_owned();
-    let bytes = read_regular(&file, LARGEST_RESULT).map_err(|e| match e {
-        Error::TooLarge { value, .. } => Error::NotPoolable {
-            file: shown.clone(),
-            message: format!(
-                "it has {value} bytes, more than the limit of {LARGEST_RESULT} for a result; give a solution.json that \
-                 `loopwright solve` wrote"
-            ),
-        },
-        other => other,
-    })?;
-    if let Some(character) = odd_text(&bytes) {
-        let message = format!("a text in it holds {character}, which loopwright never writes; solve the session again");
-        return Err(Error::NotPoolable { file: shown, message });
-    }
+    let (shown, bytes) = results::solution_bytes(path)?;
     Day::read(&shown, &bytes)
-}
-
-/// The first character of a result's texts that is not shown: what others wrote into a result reaches nobody's screen.
-fn odd_text(bytes: &[u8]) -> Option<String> {
-    let text = std::str::from_utf8(bytes).ok()?;
-    let outside = text.split(['\n', '\r', '\t']).find_map(odd_character);
-    // Only where something is escaped can a text hold what the file does not show.
-    outside.or_else(|| if text.contains("\\u") { odd_value(&serde_json::from_str(text).ok()?) } else { None })
-}
-
-fn odd_value(value: &Value) -> Option<String> {
-    match value {
-        Value::String(text) => odd_character(text),
-        Value::Array(items) => items.iter().find_map(odd_value),
-        Value::Object(keys) => keys.iter().find_map(|(key, value)| odd_character(key).or_else(|| odd_value(value))),
-        _ => None,
-    }
 }

@@ -71,11 +71,11 @@ pub fn refuse_other(path: &Path, wanted: Wanted) -> Result<(), Error> {
     }
     let (what, next) = match kind {
         Kind::Fit if wanted == Wanted::Result => {
-            ("a ride", format!("solve it first (loopwright solve {shown} --mass-kg KG), then pool the results"))
+            ("a ride", format!("solve it first: loopwright solve {shown} --mass-kg KG; then name its results"))
         }
         Kind::Fit => ("a ride", format!("loopwright inspect {shown}, or loopwright solve {shown} --mass-kg KG")),
         Kind::Session if wanted == Wanted::Result => {
-            ("a session", format!("solve it first (loopwright solve {shown}), then pool the results"))
+            ("a session", format!("solve it first: loopwright solve {shown}; then name its results"))
         }
         Kind::Session => ("a session", format!("loopwright solve {shown}")),
         Kind::Plan => ("a plan", format!("loopwright plan {shown}, or loopwright rehearse {shown}")),

@@ -147,7 +147,8 @@ impl Day {
     }
 }
 
-fn solution(bytes: &[u8]) -> Result<Solution, String> {
+/// A result as `solve` wrote it, or what the file is instead.
+pub fn solution(bytes: &[u8]) -> Result<Solution, String> {
     let give = "give a solution.json that `loopwright solve` wrote";
     let head: Head = serde_json::from_slice(bytes).map_err(|e| {
         if bytes.iter().all(u8::is_ascii_whitespace) {

@@ -23,6 +23,7 @@ pub mod laps_figure;
 pub mod laps_left_out;
 pub mod methods;
 pub mod monte_carlo;
+pub mod outlook;
 pub(crate) mod number;
 pub mod page;
 pub mod pooled;

@@ -53,7 +53,7 @@ fn every_command_says_where_a_file_of_another_kind_belongs() {
         (
             &["pool", "session.toml", "results"],
             2,
-            &["looks like a session", "solve it first (loopwright solve session.toml)"],
+            &["looks like a session", "solve it first: loopwright solve session.toml"],
         ),
         (&["pool", "run.fit", "results"], 2, &["looks like a ride", "solve it first"]),
         (&["pool", "plan.toml", "results"], 2, &["looks like a plan"]),

@@ -9,6 +9,7 @@ mod disk;
 mod holdings;
 mod in_place;
 mod mark;
+mod read;
 
 use building::{Building, FRESH, OLD, READY, clear_dead};
 use holdings::{Holdings, look, walk};
@@ -16,6 +17,7 @@ use in_place::put_in_place;
 use loopwright::error::Error;
 use loopwright::report::files::ResultFile;
 pub use mark::Kind;
+pub use read::{read_solution, solution_bytes};
 use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
