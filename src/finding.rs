@@ -148,6 +148,8 @@ pub enum What {
     FewLaps { laps: usize },
     /// The wind that is met differs along the loop.
     WindAlongLoop { least: f64, least_at_m: f64, most: f64, most_at_m: f64 },
+    /// Rides contradict what set-ups were stated to share.
+    SharingContradicted { quantity: &'static str, p_value: f64, differences: Vec<FreedDifference> },
     /// Yaw is estimated while the wind is held the same everywhere.
     YawWithoutShelter,
     /// An expectation decides more than the rides do.
@@ -225,11 +227,40 @@ pub enum What {
     NearTolerance { count: usize, of: usize },
 }
 
+/// A difference with something shared, and with it freed, W.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FreedDifference {
+    pub setup: String,
+    pub shared_w: f64,
+    pub freed_w: f64,
+    pub freed_se_w: f64,
+}
+
+fn sharing_contradicted(quantity: &str, p_value: f64, differences: &[FreedDifference]) -> String {
+    let key = quantity.to_lowercase();
+    let both: Vec<String> = differences
+        .iter()
+        .map(|d| {
+            format!(
+                "{} {:+.1} W as stated, {:+.1} ± {:.1} W (standard error) freed",
+                d.setup, d.shared_w, d.freed_w, d.freed_se_w
+            )
+        })
+        .collect();
+    let p = if p_value < 0.001 { "below 0.001".to_string() } else { format!("{p_value:.3}") };
+    format!(
+        "{quantity} was stated to be common to all set-ups, but the rides contradict that (p {p}). Against the baseline: {}. Unless \
+         something else differed between the runs, set {key} = \"per-setup\" under [solve].",
+        both.join("; ")
+    )
+}
+
 /// What a grave finding is about, in a few words: one without which no number of the result should be believed. `None` for
 /// the others.
 pub fn grave(code: &str) -> Option<&'static str> {
     Some(match code {
         "implausible" => "values that no bicycle has",
+        "sharing-contradicted" => "set-ups that differ in what was stated to be common",
         "power-unreliable" => "power that drops out",
         "run-unlike" => "a run unlike the others",
         "run-differs" | "runs-of-setup-differ" => "runs of one set-up that differ",
@@ -321,6 +352,7 @@ impl What {
             What::NotConverged { .. } => "not-converged",
             What::FewLaps { .. } => "few-laps",
             What::WindAlongLoop { .. } => "wind-along-loop",
+            What::SharingContradicted { .. } => "sharing-contradicted",
             What::YawWithoutShelter => "yaw-without-shelter",
             What::RestsOnExpectation { .. } => "rests-on-expectation",
             What::LapsDiffer { .. } => "laps-differ",
@@ -424,6 +456,7 @@ impl What {
             What::LagAtBound { lag_s } => format!("The delay between power and speed sits on its bound of {lag_s:.1} s; the channels may come from different clocks."),
             What::NotConverged { iterations } => format!("The solver stopped after {iterations} steps without settling; the best point is given, treat it with care."),
             What::WindAlongLoop { least, least_at_m, most, most_at_m } => format!("The wind is not the same along the loop: {least:.1} of its middling value at {least_at_m:.0} m, {most:.1} at {most_at_m:.0} m. That is in the solution; an open loop would tell Crr better."),
+            What::SharingContradicted { quantity, p_value, differences } => sharing_contradicted(quantity, *p_value, differences),
             What::YawWithoutShelter => "Drag against yaw is estimated while the wind is held the same along the loop: trees or houses would pass for yaw. Leave along_loop under [wind] at \"estimate\", or set yaw under [solve] to \"none\" or to a value.".into(),
             What::RestsOnExpectation { of, quantities, next } => format!("More than half of the uncertainty of {} is what was expected of {of}, not what the rides told. {next}", crate::wording::listed(quantities)),
             What::FewLaps { laps } => format!("Only {laps} laps are used, so intervals are wide. They rest in part on a model of the scatter within laps, which cannot see a position that changes from lap to lap."),

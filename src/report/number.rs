@@ -132,6 +132,7 @@ mod tests {
             dof: Some(20.0),
             scatter_se: Some(0.0003),
             instrument_se: Some(0.0004),
+            ..Estimate::default()
         };
         let shown = shown(&estimate);
         assert_eq!(shown.whole(), "0.3123 ± 0.0010");
