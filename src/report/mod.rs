@@ -17,7 +17,7 @@ pub mod inspection;
 pub mod laps_left_out;
 pub mod methods;
 pub mod monte_carlo;
-pub(crate) mod number;
+pub mod number;
 pub mod page;
 pub mod pooled;
 mod run_table;
