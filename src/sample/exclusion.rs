@@ -35,6 +35,16 @@ pub enum Reason {
     LeftOut,
 }
 
+impl Reason {
+    /// The reason, with the tester's own words where the lap was left out by the tester.
+    pub fn in_words(self, said: Option<&String>) -> String {
+        match said {
+            Some(said) if self == Reason::LeftOut => format!("{self}: {said}"),
+            _ => self.to_string(),
+        }
+    }
+}
+
 impl std::fmt::Display for Reason {
     fn fmt(&self, f: &mut std::fmt::Formatter) -> std::fmt::Result {
         f.write_str(match self {

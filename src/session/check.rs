@@ -31,6 +31,9 @@ pub const MOST_RUNS: usize = 200;
 /// Most set-ups of a session: every pair of them is compared.
 pub const MOST_SETUPS: usize = 50;
 
+/// Longest reason of a lap, characters.
+pub const LONGEST_REASON: usize = 200;
+
 /// Where a check looks and what it says.
 pub(crate) struct Checker<'a> {
     pub(crate) text: &'a str,
@@ -457,6 +460,7 @@ fn setups_and_runs(session: &Session, at: &Checker) -> Result<(), Error> {
         for &lap in run.leave_out.iter().chain(&run.keep) {
             at.within(&key("leave_out"), lap as f64, &limit(1.0, 100_000.0, "laps count from 1"))?;
         }
+        lap_reasons(run, &n, at)?;
         window(session, run, &key("window_s"), at)?;
     }
     one_loop(session, at)
@@ -497,6 +501,28 @@ fn factors(session: &Session, at: &Checker) -> Result<(), Error> {
                     ));
                 }
             }
+        }
+    }
+    Ok(())
+}
+
+/// A reason belongs to a lap that was chosen, and fits into a table.
+fn lap_reasons(run: &Run, n: &str, at: &Checker) -> Result<(), Error> {
+    for (lap, reason) in &run.lap_reasons {
+        let key = ["run", n, "lap_reasons", lap];
+        let chosen = lap.parse().is_ok_and(|l: usize| run.leave_out.contains(&l) || run.keep.contains(&l));
+        if !chosen {
+            let message = format!(
+                "lap_reasons names lap {lap}, which is neither in leave_out nor in keep; put its number into one of them"
+            );
+            return Err(at.inconsistent(&key, message));
+        }
+        let length = reason.chars().count();
+        if length > LONGEST_REASON || reason.chars().any(char::is_control) {
+            let message = format!(
+                "the reason of lap {lap} has {length} characters, at most {LONGEST_REASON} on one line are shown; shorten it"
+            );
+            return Err(at.inconsistent(&key, message));
         }
     }
     Ok(())
