@@ -4,7 +4,7 @@
 
 use super::number::{UNKNOWN, counted, percent, significant};
 use super::table::{Grid, paragraph};
-use crate::forecast::{Forecast, GoalReached, Measure, Predicted, Prediction};
+use crate::forecast::{Forecast, GoalReached, Measure, OneSpeed, Predicted, Prediction};
 
 /// No narrower and no wider than this.
 const WIDTHS: [usize; 2] = [40, 100];
@@ -19,11 +19,13 @@ pub fn forecast_text(forecast: &Forecast, width: usize) -> String {
     }
     out.say(&plan_in_words(forecast));
     if let Some(p) = &forecast.prediction {
-        if let Some([reason, next]) = &p.not_separable {
-            out.say(&format!(
+        match (&forecast.one_speed, &p.not_separable) {
+            (Some(one), _) => out.say(&one_speed(one, p)),
+            (None, Some([reason, next])) => out.say(&format!(
                 "This plan cannot tell CdA from Crr: {}. {next}",
                 reason.replace("were ridden", "are ridden")
-            ));
+            )),
+            (None, None) => {}
         }
         for goal in &forecast.goals {
             out.say(&judgement(forecast, goal));
@@ -113,6 +115,40 @@ fn plan_in_words(f: &Forecast) -> String {
     let rollers = f.rollers_run_s.map(|s| format!("{:.0} min each on rollers", s / 60.0));
     let tasks: Vec<String> = laps.into_iter().chain(rollers).collect();
     format!("{} runs in the order {}, {}.", f.order.len(), f.order.join(" "), tasks.join(", or "))
+}
+
+/// What a day at one speed gives, and what a second speed and a repeat would add, in watts.
+fn one_speed(one: &OneSpeed, p: &Prediction) -> String {
+    let watts = |w: Option<f64>| w.map_or("no difference at all".into(), |w| format!("{w:.1} W"));
+    let mut said = vec![format!(
+        "All laps are at one speed, {} km/h: such a day tells how far set-ups differ, not what CdA and Crr of any of them \
+         are.",
+        significant(one.speed_km_h, 3)
+    )];
+    if p.differences.is_empty() {
+        said.push("With a single set-up there is nothing to compare.".into());
+    } else {
+        said.push(format!("The weakest comparison finds {}.", watts(one.detectable_w)));
+        said.push(format!("With every run ridden once more it finds {}.", watts(one.every_run_again_w)));
+    }
+    match &one.second_speed {
+        Some(second) => {
+            let [slow, fast] = second.speeds_km_h;
+            let finds = match p.differences.is_empty() {
+                true => String::new(),
+                false => format!(" finds {} and", watts(second.detectable_w)),
+            };
+            let values = match (second.crr, second.cda_m2) {
+                (Some(crr), Some(cda)) => {
+                    format!(" tells Crr to ± {:.5} and CdA to ± {:.4} m² (one standard error)", crr.se, cda.se)
+                }
+                _ => " still tells no values".into(),
+            };
+            said.push(format!("As many laps, in turn at {slow:.0} and {fast:.0} km/h,{finds}{values}."));
+        }
+        None => said.push("A second speed about it cannot be ridden on this loop.".into()),
+    }
+    said.join(" ")
 }
 
 fn judgement(f: &Forecast, g: &GoalReached) -> String {
