@@ -104,7 +104,7 @@ fn unused(inputs: &Inputs, ride: &Ride, k: usize) -> RunEvidence {
         power_w: ride.power_w.clone(),
         stretch: ride.stretch.clone(),
         used: vec![false; ride.len()],
-        elevation_m: vec![f64::NAN; ride.len()],
+        residual_m: vec![f64::NAN; ride.len()],
         ..RunEvidence::default()
     }
 }

@@ -132,6 +132,8 @@ fn venue_result(solution: &Solution, venue: Venue) -> VenueResult {
         contrasts: solution.contrasts.clone(),
         all_pairs: solution.all_pairs.clone(),
         budget: solution.budget.clone(),
+        run_to_run: solution.run_to_run.clone(),
+        factors: solution.factors.clone(),
     }
 }
 

@@ -5,29 +5,39 @@
 
 pub mod air;
 pub mod budget;
+mod budget_overview;
 pub mod captions;
 pub mod cautions;
-mod context;
 pub mod crr_drift;
 pub mod demand;
 mod differences;
+mod factors;
 pub mod files;
+pub mod findings;
+pub mod forecast;
 mod held_fixed;
 pub mod inspection;
+pub mod lap_bootstrap;
+mod lap_table;
+pub mod laps_figure;
 pub mod laps_left_out;
 pub mod methods;
 pub mod monte_carlo;
-pub(crate) mod number;
+pub mod outlook;
+
+pub mod number;
 pub mod page;
 pub mod pooled;
+pub mod rehearsal;
+mod ride_files;
+pub mod run_sheet;
 mod run_table;
-pub mod second_opinion;
+mod setup_table;
 pub mod sources;
 pub mod sparkline;
 pub(crate) mod table;
 pub mod text;
 mod together;
-pub mod units;
 pub mod verdict;
 
-pub use units::Units;
+pub use crate::units::{self, Units};

@@ -37,6 +37,8 @@ pub fn solution(request: Request, session: &Session) -> Solution {
     let contrasts: Vec<Contrast> = (1..request.setups).map(|s| contrast(request, s)).collect();
     let monte_carlo = request.separable.then(|| drawn(request, &setups));
     Solution {
+        run_to_run: None,
+        factors: None,
         schema: SCHEMA,
         loopwright: "0.1.0".into(),
         title: session.title.clone(),
@@ -274,6 +276,8 @@ fn budget(request: Request) -> Vec<BudgetLine> {
 fn venues(request: Request, session: &Session) -> Venues {
     let on_rollers = Request { rollers: true, mixed: false, ..request };
     let result = |venue: &str, request: Request| VenueResult {
+        run_to_run: None,
+        factors: None,
         venue: venue.into(),
         baseline: "s0".into(),
         setups: session.setups.iter().enumerate().map(|(s, setup)| setup_result(request, s, setup)).collect(),

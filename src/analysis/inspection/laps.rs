@@ -1,7 +1,7 @@
 //! The laps of one ride taken alone.
 //!
 //! Given a ride; gives the laps that the cut finds, how it found them, or why there are none. It judges laps by the
-//! record only: braking shows when a session is solved.
+//! record; braking and the like show in a trial solution and are taken over from there.
 
 use super::Drawn;
 use crate::circuit::{Lap, LapCut, RunToCut, cut, has_moving_positions};
@@ -52,6 +52,16 @@ pub struct HeldLap {
     pub mean_power_w: Option<f64>,
     /// Why it cannot be used.
     pub reason: Option<String>,
+}
+
+impl LapsHeld {
+    /// Takes over what the energy account says of laps.
+    pub(super) fn leave_out(&mut self, reasons: &[(usize, String)]) {
+        for lap in self.laps.iter_mut().filter(|l| l.reason.is_none()) {
+            lap.reason = reasons.iter().find(|(number, _)| *number == lap.lap).map(|(_, reason)| reason.clone());
+        }
+        self.usable = self.laps.iter().filter(|l| l.reason.is_none()).count();
+    }
 }
 
 /// What the cut gives.

@@ -43,8 +43,8 @@ pub(super) fn laps(session: &Session, solution: &Solution) -> Option<Paragraph> 
     if has_geometry(session) {
         text.push(if known {
             format!(
-                "The place along the lap is the distance by the wheel, tied to the lap marks. The speed reading is taken to \
-                 be {age} old, with which the laps repeat best."
+                "The place along the lap is the distance by the wheel, tied to the lap marks. The speed delay is taken as \
+                 {age}, with which the laps repeat best."
             )
         } else {
             "The place along the lap is the distance by the wheel.".into()
@@ -59,9 +59,9 @@ pub(super) fn laps(session: &Session, solution: &Solution) -> Option<Paragraph> 
         ));
         if known {
             text.push(format!(
-                "The speed reading is {age} old (with standard error): so say the positions or lap marks of all runs together \
-                 with what sensors usually show, {} ± {} s. This places the laps; the delay between power and speed is \
-                 solved for by itself.",
+                "The speed delay, by how much the speed reading is older than the position, is {age} (with standard error): so \
+                 say the positions or lap marks of all runs together with what sensors usually show, {} ± {} s. It places \
+                 the laps; the lag between power and speed is solved for by itself.",
                 SpeedAge::USUAL.mean_s,
                 SpeedAge::USUAL.sd_s
             ));
