@@ -115,7 +115,7 @@ pub enum What {
     /// Lap marks of the device are used although positions exist.
     DeviceLaps { count: usize },
     /// Laps cut by distance alone.
-    LapsByDistance { length_m: f64 },
+    LapsByDistance { length_m: f64, last_off_m: f64 },
     /// Neither positions nor a stated form tell where the bends are.
     BendsUnknown { track: bool },
     /// Some laps are not used.
@@ -271,6 +271,9 @@ pub fn grave(code: &str) -> Option<&'static str> {
         "wind-odd" => "a stated wind that does not fit the laps",
         "mass-odd" => "a mass that is hard to believe",
         "other-day" => "a run of another day",
+        "run-left-out" => "a run that could not be used",
+        "speed-scale-off" => "speeds that do not fit the length of a lap",
+        "wheel-differs" => "a run whose wheel measures another lap",
         _ => return None,
     })
 }
@@ -434,7 +437,7 @@ impl What {
             What::SpeedCalibrated { factor, relative_u, known_m, by } => format!("Speeds are multiplied by {factor:.4} ± {relative_u:.4}, with which a lap has the {known_m:.1} m that it has by {by}; this error stands in the budget for that of the speed scale."),
             What::RunLeftOut { reason } => format!("This run cannot be used and the others are solved without it: {reason}."),
             What::DeviceLaps { count } => format!("Laps are cut at the {count} lap marks of the device."),
-            What::LapsByDistance { length_m } => format!("Laps are cut every {length_m:.1} m of recorded distance, which drifts with the line ridden; lap marks at the line would be better."),
+            What::LapsByDistance { length_m, last_off_m } => format!("Laps are cut every {length_m:.1} m of recorded distance, which drifts with the line ridden and the wheel size: the last lap lies some {last_off_m:.0} m off by what is usually open of that length alone. Lap marks at the line, or positions, would be better."),
             What::BendsUnknown { track: true } => "The bends of the track are not known, so the lean in them is left out. On a 250 m track that alone put Crr 10 to 50 % too high and CdA 4 to 15 % too low in simulations, which no interval here shows. State bend_radius_m and transition_m under [loop].".into(),
             What::BendsUnknown { track: false } => "Without positions the bends of the loop are not known, so the lean in them and the wind are left out; in tight bends Crr comes out too high. Record positions.".into(),
             What::LapsLeftOut { used, total, reasons } => format!("{used} of {total} laps are used; left out: {reasons}."),

@@ -170,13 +170,14 @@ fn read(folder: &Path) -> Result<(Vec<Recording>, Beside), Error> {
     Ok((rides, beside))
 }
 
-enum Table {
+/// Another table of a session.
+pub(crate) enum Table {
     Weather,
     Survey,
 }
 
 /// Whether a CSV file that is no ride is one of the other tables of a session.
-fn table(path: &Path, file: &str) -> Option<Table> {
+pub(crate) fn table(path: &Path, file: &str) -> Option<Table> {
     let text = load::text(path).ok()?;
     if WeatherLog::parse(&text, file).is_ok() {
         return Some(Table::Weather);

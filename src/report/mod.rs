@@ -24,7 +24,8 @@ pub mod laps_left_out;
 pub mod methods;
 pub mod monte_carlo;
 pub mod outlook;
-pub(crate) mod number;
+
+pub mod number;
 pub mod page;
 pub mod pooled;
 pub mod rehearsal;

@@ -16,6 +16,8 @@ use crate::quantity::{bar_from_kpa, psi_from_kpa};
 pub const MOST_RUNS: usize = 200;
 /// Most set-ups of a session: every pair of them is compared.
 pub const MOST_SETUPS: usize = 50;
+/// Longest reason of a lap, characters.
+pub const LONGEST_REASON: usize = 200;
 
 /// Checks every value of a session against its range, and the parts against each other.
 pub(crate) fn check(session: &Session, text: &str, file: &str) -> Result<(), Error> {
@@ -241,6 +243,7 @@ fn setups_and_runs(session: &Session, at: &Checker) -> Result<(), Error> {
         if let Some(tyres) = &run.tyre_pressure_kpa {
             at.all(&["run", &n, "tyre_pressure_kpa"], tyres, TYRES)?;
         }
+        lap_reasons(run, &n, at)?;
         window(session, run, &key("window_s"), at)?;
     }
     one_loop(session, at)
@@ -281,6 +284,28 @@ fn factors(session: &Session, at: &Checker) -> Result<(), Error> {
                     ));
                 }
             }
+        }
+    }
+    Ok(())
+}
+
+/// A reason belongs to a lap that was chosen, and fits into a table.
+fn lap_reasons(run: &Run, n: &str, at: &Checker) -> Result<(), Error> {
+    for (lap, reason) in &run.lap_reasons {
+        let key = ["run", n, "lap_reasons", lap];
+        let chosen = lap.parse().is_ok_and(|l: usize| run.leave_out.contains(&l) || run.keep.contains(&l));
+        if !chosen {
+            let message = format!(
+                "lap_reasons names lap {lap}, which is neither in leave_out nor in keep; put its number into one of them"
+            );
+            return Err(at.inconsistent(&key, message));
+        }
+        let length = reason.chars().count();
+        if length > LONGEST_REASON || reason.chars().any(char::is_control) {
+            let message = format!(
+                "the reason of lap {lap} has {length} characters, at most {LONGEST_REASON} on one line are shown; shorten it"
+            );
+            return Err(at.inconsistent(&key, message));
         }
     }
     Ok(())

@@ -368,6 +368,9 @@ pub struct Run {
     /// Laps to use in spite of an automatic mark.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub keep: Vec<usize>,
+    /// Why a lap that stands in `leave_out` or `keep` does so, by the lap's number: `{ 3 = "a dog on the road" }`.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub lap_reasons: BTreeMap<String, String>,
     /// File of another device, from which channels are taken.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub second_file: Option<String>,

@@ -3,7 +3,7 @@
 //! Given files and a place. A folder is ours by its mark alone. Files of ours that are unchanged are replaced, those of the
 //! user are kept where they lie; where one of ours was changed, or the folder is not ours, nothing is touched.
 
-mod building;
+pub(crate) mod building;
 mod carry;
 mod disk;
 mod holdings;
