@@ -265,7 +265,7 @@ pub fn grave(code: &str) -> Option<&'static str> {
         "run-unlike" => "a run unlike the others",
         "run-differs" | "runs-of-setup-differ" => "runs of one set-up that differ",
         "setups-swapped" => "set-ups that look exchanged",
-        "runs-overlap" => "runs recorded at the same time",
+        "run-left-out" => "a run that is left out",
         "pressure-odd" => "a pressure that does not fit the elevation",
         "temperature-odd" => "a temperature that does not fit the device",
         "wind-odd" => "a stated wind that does not fit the laps",

@@ -143,7 +143,11 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
 
     let without_gusts = choices.clone();
     let mut frame = Frame { work: work.clone(), choices: &without_gusts, survey: None };
-    let mut solved = match fit(&frame, &mut laps, None) {
+    let screened = fit(&frame, &mut laps, None);
+    let of_run =
+        |k: usize| laps.iter().zip(&address).filter(move |(_, at)| at.run == k).map(|(l, _)| l.reason).collect();
+    slip::run_unlike::refuse(session, &(0..rides.len()).map(of_run).collect::<Vec<_>>())?;
+    let mut solved = match screened {
         Ok(solved) => solved,
         Err(e) => {
             let reasons: Vec<Option<Reason>> = laps.iter().map(|l| l.reason).collect();

@@ -47,7 +47,7 @@ use crate::air::WeatherLog;
 use crate::circuit::Survey;
 use crate::error::Error;
 use crate::evidence::Evidence;
-use crate::finding::{Finding, What};
+use crate::finding::{Finding, RiddenAs, Slip, What};
 use crate::record::Recording;
 use crate::sample::{Ride, SampleColumns, align};
 use crate::session::{Session, Venue};
@@ -123,7 +123,9 @@ pub fn analyse_with_draws(inputs: &Inputs, depth: Depth, draws: Option<Draws>) -
     for (k, recording) in inputs.recordings.iter().enumerate() {
         let (ride, said) = align(recording);
         let venue = session.venue_of(&session.runs[k]);
-        let said = recording.findings.iter().cloned().chain(said);
+        let indoors = What::Slip(Slip::RiddenAs(RiddenAs::Indoor));
+        let as_it_should = |what: &What| venue != Venue::Road && *what == indoors;
+        let said = recording.findings.iter().cloned().chain(said).filter(|what| !as_it_should(what));
         findings.extend(said.map(|what| Finding::of_run(k, as_seen_from(venue, what))));
         rides.push(ride);
     }
