@@ -88,7 +88,9 @@ pub enum Error {
 
     // -- plan ----------------------------------------------------------------------------------
     /// A planned run cannot be ridden as planned.
-    #[error("run {run}: {reason}; lower speeds_km_h, the wind or the elevation, or check crr and cda_m2")]
+    #[error(
+        "run {run}: {reason}; lower speeds_km_h (or raise powers_w), lower the wind or the elevation, or check crr and cda_m2"
+    )]
     NotRidden { run: usize, reason: String },
     /// A session file is already there.
     #[error("{}: is already there and is left alone; give another name with --out, or remove it first", path.display())]

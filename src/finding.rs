@@ -122,6 +122,12 @@ pub enum What {
     NotConverged { iterations: u64 },
     /// Few clusters: the interval is wide for want of laps.
     FewLaps { laps: usize },
+    /// The wind that is met differs along the loop.
+    WindAlongLoop { least: f64, least_at_m: f64, most: f64, most_at_m: f64 },
+    /// Yaw is estimated while the wind is held the same everywhere.
+    YawWithoutShelter,
+    /// An expectation decides more than the rides do.
+    RestsOnExpectation { of: &'static str, quantities: Vec<String>, next: &'static str },
     /// Laps differ more than the scatter within them explains.
     LapsDiffer { name: String, by_laps: f64, within: f64 },
     /// Set-up and time of day cannot be told apart.
@@ -268,6 +274,9 @@ impl What {
             What::LagAtBound { .. } => "lag-at-bound",
             What::NotConverged { .. } => "not-converged",
             What::FewLaps { .. } => "few-laps",
+            What::WindAlongLoop { .. } => "wind-along-loop",
+            What::YawWithoutShelter => "yaw-without-shelter",
+            What::RestsOnExpectation { .. } => "rests-on-expectation",
             What::LapsDiffer { .. } => "laps-differ",
             What::OrderConfounded { .. } => "order-confounded",
             What::WindDrifted { .. } => "wind-drifted",
@@ -356,6 +365,9 @@ impl What {
             What::LagLarge { lag_s } => format!("Speed runs {lag_s:.2} s behind power, more than the 1.5 s that sensors usually show; check that both come from one device."),
             What::LagAtBound { lag_s } => format!("The delay between power and speed sits on its bound of {lag_s:.1} s; the channels may come from different clocks."),
             What::NotConverged { iterations } => format!("The solver stopped after {iterations} steps without settling; the best point is given, treat it with care."),
+            What::WindAlongLoop { least, least_at_m, most, most_at_m } => format!("The wind is not the same along the loop: {least:.1} of its middling value at {least_at_m:.0} m, {most:.1} at {most_at_m:.0} m. That is in the solution; an open loop would tell Crr better."),
+            What::YawWithoutShelter => "Drag against yaw is estimated while the wind is held the same along the loop: trees or houses would pass for yaw. Leave along_loop under [wind] at \"estimate\", or set yaw under [solve] to \"none\" or to a value.".into(),
+            What::RestsOnExpectation { of, quantities, next } => format!("More than half of the uncertainty of {} is what was expected of {of}, not what the rides told. {next}", crate::wording::listed(quantities)),
             What::FewLaps { laps } => format!("Only {laps} laps are used, so intervals are wide. They rest in part on a model of the scatter within laps, which cannot see a position that changes from lap to lap."),
             What::LapsDiffer { name, by_laps, within } => format!("Laps differ more than the scatter within them explains: the standard error of {name} is {} by the laps and {} by the scatter within them. Something changed from lap to lap, such as position, line, traffic or slow gusts; the interval goes by the laps alone.", two_digits(*by_laps), two_digits(*within)),
             What::OrderConfounded { order } => format!("The set-ups were ridden in the order {order}, so a drift through the day looks like a difference between them. Ride A B B A or A B C C B A."),

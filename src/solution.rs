@@ -77,6 +77,30 @@ pub struct Solution {
     /// What the factors of the set-ups do, where they were stated.
     #[serde(default)]
     pub factors: Option<FactorResult>,
+    /// k of drag against yaw, CdA (1 + k sin²ψ): one for the day, or one for each set-up; empty where it was held.
+    #[serde(default)]
+    pub yaw: Vec<YawResult>,
+}
+
+/// k of drag against yaw.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct YawResult {
+    /// `null` where all set-ups have one.
+    pub setup: Option<String>,
+    pub k: Measured,
+    /// Whether the rides told more than what was expected.
+    pub told: bool,
+}
+
+/// The share of the wind that is met at a place of the loop.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+pub struct WindShare {
+    pub distance_m: f64,
+    /// Of the wind of the run, 1 in the geometric mean over the loop.
+    pub share: f64,
+    /// Interval of ± one standard error.
+    pub low: f64,
+    pub high: f64,
 }
 
 /// What changes from run to run, as a standard deviation relative to `of`.
@@ -269,6 +293,9 @@ pub struct CircuitResult {
     #[serde(default)]
     pub speed_age_s: Measured,
     pub profile: Vec<ProfilePoint>,
+    /// At the middle of each step, where the wind along the loop was estimated.
+    #[serde(default)]
+    pub wind_along: Vec<WindShare>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]

@@ -2,7 +2,8 @@
 //!
 //! With `LOOPWRIGHT_WRITE_SAMPLES=1` the files are written anew; they are only ever made this way.
 
-use loopwright::plan::{Plan, rehearse_files};
+use loopwright::plan::Plan;
+use loopwright::simulate::rehearse_files;
 use std::path::PathBuf;
 
 fn folder(name: &str) -> PathBuf {

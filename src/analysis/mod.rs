@@ -16,6 +16,7 @@ pub(crate) mod known;
 mod known_budget;
 pub(crate) mod loop_venue;
 mod monte_carlo;
+mod air_along;
 mod outcome;
 mod prior_budget;
 pub(crate) mod quantities;
@@ -26,6 +27,7 @@ mod roller_outcome;
 mod roller_replication;
 mod roller_venue;
 mod run_results;
+mod run_values;
 pub mod scaffold;
 mod second_opinion;
 mod slip;
@@ -47,6 +49,7 @@ use crate::session::{Session, Venue};
 use crate::solution::{FindingResult, Solution};
 use instrument::InstrumentBudget;
 use polars::prelude::DataFrame;
+use run_values::{BetweenRuns, RunValues};
 
 /// Everything a session names, read.
 #[derive(Debug, Clone)]
@@ -137,9 +140,12 @@ fn of_loop(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>) 
     let mut venue = loop_venue::solve(inputs, rides, depth)?;
     let mut findings = std::mem::take(&mut venue.findings);
     findings.extend(slip::wind::check(inputs, rides, &venue));
-    let of_runs = slip::twins::of_loop(&inputs.session, &venue);
-    findings.extend(of_runs.iter().flat_map(|of| slip::twins::findings(&inputs.session, of)));
-    let mut solution = outcome::solution(inputs, rides, &venue, &mut findings);
+    let session = &inputs.session;
+    let values = RunValues::new(&venue)?;
+    let of_runs = slip::twins::of_loop(session, &values);
+    findings.extend(of_runs.iter().flat_map(|of| slip::twins::findings(session, of)));
+    let between = BetweenRuns::new(session, &venue.fit, &values, session.circuit.kind)?;
+    let mut solution = outcome::solution(inputs, rides, &venue, &between, &mut findings);
     let second = second_opinion::second_opinion(&inputs.session, &venue, &solution, depth.draws);
     findings.extend(second.findings);
     let drift = crr_drift::drift(&inputs.session, rides, &venue, solution.separable);

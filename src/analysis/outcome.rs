@@ -2,15 +2,19 @@
 //!
 //! Given a solved loop; gives a [`Solution`]. It computes no fit.
 
+mod expectation;
 mod resistance;
 
 use super::Inputs;
+use super::air_along;
 use super::contrasts::{Pair, PairDifference, contrasts};
 use super::instrument::Output;
 use super::known::{Known, Uncertain};
 use super::loop_venue::{LoopVenue, fit_findings, mean_density, tyre_temperature};
 use super::quantities::{Linear, PowerAt, SetupQuantities, linear_known};
+use super::roller_replication::run_to_run;
 use super::run_results::{empty_solution, order_finding, run_result, venue_word};
+use super::run_values::BetweenRuns;
 use crate::air::WindVector;
 use crate::finding::{Finding, What};
 use crate::sample::Ride;
@@ -43,6 +47,7 @@ struct Report<'a> {
     /// Of the same set-ups; worked out once, because degrees of freedom are dear.
     scatter: Vec<Scatter>,
     confidence: f64,
+    between: &'a BetweenRuns,
 }
 
 /// Variances of a set-up by the scatter of laps.
@@ -58,7 +63,13 @@ impl Scatter {
 }
 
 /// Puts the solution together, without its findings, to which it adds.
-pub fn solution(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue, findings: &mut Vec<Finding>) -> Solution {
+pub fn solution(
+    inputs: &Inputs,
+    rides: &[Ride],
+    venue: &LoopVenue,
+    between: &BetweenRuns,
+    findings: &mut Vec<Finding>,
+) -> Solution {
     let session = &inputs.session;
     let power = PowerAt::reference(session);
     let quantities: Vec<SetupQuantities> =
@@ -70,8 +81,11 @@ pub fn solution(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue, findings: &m
         scatter: quantities.iter().map(|q| Scatter::of(q, &venue.fit.covariance)).collect(),
         quantities,
         confidence: session.solve.confidence,
+        between,
     };
     findings.extend(fit_findings(venue));
+    findings.extend(air_along::findings(venue));
+    findings.extend(replication_finding(between));
     let evidence = report.separability();
     let verdict = separation::not_separable(&evidence, &venue.fit.classes);
     let separable = verdict.is_none();
@@ -80,6 +94,7 @@ pub fn solution(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue, findings: &m
     } else {
         findings.extend(report.estimator_findings());
     }
+    findings.extend(report.rests_on_expectation(separable));
     // A drift that is fitted has a finding of its own where the order does not show it.
     if !session.solve.crr_drift {
         findings.extend(order_finding(session, rides));
@@ -96,6 +111,8 @@ pub fn solution(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue, findings: &m
         circuit: report.circuit(),
         separation: report.separation(&evidence),
         budget: report.budget(&against, separable),
+        run_to_run: Some(run_to_run(session, &between.replication, session.circuit.kind, "resistance")),
+        yaw: air_along::yaw(session, &venue.fit),
         solver: Solver {
             iterations: venue.fit.iterations as u64,
             converged: venue.fit.converged,
@@ -108,7 +125,10 @@ pub fn solution(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue, findings: &m
 
 impl Report<'_> {
     fn known(&self, linear: &Linear, instrument_se: Option<f64>) -> Known {
-        linear_known(linear, &self.venue.fit.parameters, &self.venue.fit.covariance, instrument_se)
+        match linear_known(linear, &self.venue.fit.parameters, &self.venue.fit.covariance, instrument_se) {
+            Known::Within(u) => Known::Within(Uncertain { run_to_run: Some(self.between.of(linear)), ..u }),
+            other => other,
+        }
     }
 
     fn estimate(&self, linear: &Linear, instrument_se: Option<f64>) -> Estimate {
@@ -365,6 +385,15 @@ impl Report<'_> {
                 .age
                 .map_or_else(Measured::default, |age| Measured { value: Some(age.mean_s), se: Some(age.sd_s) }),
             profile,
+            wind_along: air_along::shares(self.venue),
         }
     }
+}
+
+/// Where the intervals rest on what was supposed of changes from run to run.
+fn replication_finding(between: &BetweenRuns) -> Option<Finding> {
+    let seen = between.replication.run_to_run(between.confidence());
+    let fraction = between.replication.supposed_fraction();
+    seen.rests_on_prior()
+        .then(|| Finding::of_session(What::RunToRunSupposed { repeats: seen.repeats, fraction, of: "resistance" }))
 }

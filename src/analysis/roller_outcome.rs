@@ -46,7 +46,7 @@ pub fn outcome(inputs: &Inputs, rides: &[Ride], venue: RollerVenue) -> VenueOutc
             .as_ref()
             .map(|b| budget_lines(b, session, &against).into_iter().map(without_cda).collect())
             .unwrap_or_default(),
-        run_to_run: Some(run_to_run(session, &venue.replication)),
+        run_to_run: Some(run_to_run(session, &venue.replication, Venue::Rollers, "Crr")),
         solver: Solver { iterations: 0, converged: true, starts: 1, estimator: "energy account".into() },
         ..empty_solution(session)
     };

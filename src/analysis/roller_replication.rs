@@ -43,11 +43,11 @@ fn of_window(SolvedRun { result: run, .. }: &SolvedRun) -> Combined {
 }
 
 /// As it is written.
-pub fn run_to_run(session: &Session, replication: &Replication) -> RunToRunResult {
+pub fn run_to_run(session: &Session, replication: &Replication, venue: Venue, of: &str) -> RunToRunResult {
     let seen = replication.run_to_run(session.solve.confidence);
     RunToRunResult {
-        of: "Crr".into(),
-        supposed_fraction: session.uncertainty.run_to_run(Venue::Rollers),
+        of: of.into(),
+        supposed_fraction: session.uncertainty.run_to_run(venue),
         fraction: seen.median,
         low: seen.low,
         high: seen.high,

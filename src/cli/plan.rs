@@ -7,9 +7,13 @@ use super::load_plan::plan;
 use super::results::Kind;
 use super::{Format, Units, output, results};
 use clap::Args;
-use loopwright::plan::{Forecast, Plan, forecast, forecast_text, lap_targets, laps_curves, run_sheet};
+use loopwright::forecast::{Forecast, forecast, lap_targets};
+use loopwright::plan::Plan;
 use loopwright::plot::{Style, curves};
 use loopwright::report::files::ResultFile;
+use loopwright::report::forecast::forecast_text;
+use loopwright::report::laps_figure::laps_curves;
+use loopwright::report::run_sheet::run_sheet;
 use std::path::PathBuf;
 
 /// Arguments of `plan`.

@@ -6,10 +6,11 @@ use super::load_plan::plan;
 use super::results::Kind;
 use super::{Format, output, results};
 use clap::Args;
-use loopwright::plan::{
-    BesideTruth, Plan, Study, beside_truth, beside_truth_text, simulate, solve_rehearsal, study, study_text,
-};
+use loopwright::forecast::{BesideTruth, Study, beside_truth, solve_rehearsal, study};
+use loopwright::plan::Plan;
 use loopwright::report::files::ResultFile;
+use loopwright::report::rehearsal::{beside_truth_text, study_text};
+use loopwright::simulate::simulate;
 use loopwright::solution::FindingResult;
 use serde::Serialize;
 use std::path::{Path, PathBuf};

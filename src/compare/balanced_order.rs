@@ -20,8 +20,7 @@
 pub fn williams(setups: usize) -> Vec<Vec<usize>> {
     let place = |i: usize| if i % 2 == 1 { i.div_ceil(2) } else { (setups - i / 2) % setups };
     let first: Vec<usize> = (0..setups).map(place).collect();
-    let square: Vec<Vec<usize>> =
-        (0..setups).map(|by| first.iter().map(|s| (s + by) % setups).collect()).collect();
+    let square: Vec<Vec<usize>> = (0..setups).map(|by| first.iter().map(|s| (s + by) % setups).collect()).collect();
     if setups % 2 == 0 {
         return square;
     }
@@ -71,8 +70,7 @@ pub fn balanced(setups: usize, rounds: usize) -> Vec<usize> {
                 rows = williams(setups);
             }
             let cost = |row: &Vec<usize>| {
-                let pair: Vec<usize> =
-                    order.iter().chain(row).copied().chain(row.iter().rev().copied()).collect();
+                let pair: Vec<usize> = order.iter().chain(row).copied().chain(row.iter().rev().copied()).collect();
                 carry_over_gap(&pair, setups)
             };
             let best = (0..rows.len()).min_by_key(|i| cost(&rows[*i])).unwrap_or(0);
@@ -127,7 +125,15 @@ mod tests {
                 }
                 for a in 0..n {
                     for b in (0..n).filter(|b| *b != a) {
-                        let label = |s: &usize| if *s == a { 0 } else if *s == b { 1 } else { 2 };
+                        let label = |s: &usize| {
+                            if *s == a {
+                                0
+                            } else if *s == b {
+                                1
+                            } else {
+                                2
+                            }
+                        };
                         let labels: Vec<usize> = order.iter().map(label).collect();
                         assert!(drift_left(&labels, 1).abs() < 1e-9, "{n} {rounds} {a} {b}");
                     }

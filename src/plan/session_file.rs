@@ -10,7 +10,7 @@ use crate::session::{Air, Circuit, Run, Session, Setup, Venue, Wind, WindMode};
 const WIND_HEIGHT_M: f64 = crate::constant::RIDER_HEIGHT_M;
 
 /// The session of a day; `stated_kg` holds one mass a run.
-pub(super) fn session_of(plan: &Plan, stated_kg: &[f64], wind_scale: f64) -> Session {
+pub(crate) fn session_of(plan: &Plan, stated_kg: &[f64], wind_scale: f64) -> Session {
     let kind = plan.circuit.kind;
     let track = kind == Venue::Track;
     let circuit = Circuit {
@@ -41,7 +41,7 @@ pub(super) fn session_of(plan: &Plan, stated_kg: &[f64], wind_scale: f64) -> Ses
         setup: id.clone(),
         mass_kg: stated_kg.get(i).copied(),
         tyre_temperature_c: plan.run_tyre_temperature_c.get(i).copied(),
-        planned_speed_km_h: if plan.venue_of(i) == Venue::Rollers { Vec::new() } else { plan.speeds_km_h.clone() },
+        planned_speed_km_h: if plan.venue_of(i) == Venue::Rollers { Vec::new() } else { plan.lap_speeds_km_h() },
         on: Some(plan.venue_of(i)).filter(|v| *v != kind),
         ..Run::default()
     };

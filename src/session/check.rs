@@ -1,4 +1,6 @@
 //! Range and consistency checks on a session: the plausible range of every physical value in one table.
+//!
+//! Given a session and its text; says by line, key, value and limit what is wrong. It changes nothing and opens no file.
 
 use super::factors::Levels;
 use super::{Air, AirHere, Gusts, Lag, RiderAndBike, Run, Session, Uncertainty, Venue, WindMode, locate};

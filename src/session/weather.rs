@@ -1,4 +1,6 @@
 //! What the tester states of the air: weather, wind and gusts.
+//!
+//! Given nothing; the keys with their defaults. It checks nothing and works out no density.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};

@@ -11,7 +11,7 @@ use super::normal::Factored;
 use super::speed_class::SpeedClasses;
 use crate::error::Error;
 use crate::uncertainty::bootstrap::Bootstrap;
-use crate::uncertainty::cluster::{Absorbed, ClusterRobust, Laps, PriorRows};
+use crate::uncertainty::cluster::{Absorbed, ClusterRobust, Laps, PriorRows, expected_covariance};
 use crate::uncertainty::working::Working;
 use nalgebra::{DMatrix, DVector};
 
@@ -93,6 +93,13 @@ impl<'a, 'f> Solved<'a, 'f> {
     /// The same with a working covariance that is known.
     pub fn covariance_with(&self, working: &Working) -> Result<ClusterRobust, Error> {
         ClusterRobust::new(&self.rows(), &absorbed(&self.problem), working)
+    }
+
+    /// Covariance of the parameters if a working covariance were the true one, with what is expected of them.
+    ///
+    /// Errors: those of [`ClusterRobust::new`].
+    pub fn expected_covariance(&self, working: &Working) -> Result<DMatrix<f64>, Error> {
+        expected_covariance(&self.rows(), &absorbed(&self.problem), working)
     }
 
     /// The working covariance of the laps.

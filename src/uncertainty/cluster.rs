@@ -201,6 +201,11 @@ impl ClusterRobust {
         contrast.dot(&(&self.covariance * contrast))
     }
 
+    /// The working covariance that the correction supposes.
+    pub fn supposed(&self) -> Working {
+        self.model.supposed()
+    }
+
     /// What the expectation of each parameter adds to the variance of cᵀβ̂; their sum is that of the prior.
     pub fn prior_parts(&self, contrast: &DVector<f64>) -> DVector<f64> {
         let turned = self.model.bread.transpose() * contrast;
@@ -287,6 +292,14 @@ impl ClusterRobust {
 struct Gram {
     trace: f64,
     norm_squared: f64,
+}
+
+/// Covariance of an estimate if a working covariance were the true one, with what is expected of parameters: what
+/// [`ClusterRobust::working`] and [`ClusterRobust::prior`] add up to, without the corrections, which cost much more.
+///
+/// Errors: those of [`ClusterRobust::new`].
+pub fn expected_covariance(laps: &Laps, absorbed: &Absorbed, working: &Working) -> Result<DMatrix<f64>, Error> {
+    Ok(ResidualModel::new(laps, absorbed, working)?.expected_covariance())
 }
 
 impl Absorbed {

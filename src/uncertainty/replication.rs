@@ -265,6 +265,16 @@ impl Replication {
         if loss == 0.0 { f64::INFINITY } else { variance * variance / loss }
     }
 
+    /// Scale of the prior.
+    pub fn supposed_fraction(&self) -> f64 {
+        self.prior_scale
+    }
+
+    /// Mean of τ².
+    pub fn mean_square_fraction(&self) -> f64 {
+        self.nodes.iter().map(|n| n.weight * n.tau * n.tau).sum()
+    }
+
     /// τ and how far it rests on its prior.
     pub fn run_to_run(&self, confidence: f64) -> RunToRun {
         let of = |probability: f64, weight: &dyn Fn(&Node) -> f64| self.tau_quantile(probability, weight);

@@ -147,6 +147,16 @@ impl ResidualModel {
         Ok(())
     }
 
+    /// The working covariance that is supposed.
+    pub fn supposed(&self) -> Working {
+        Working { correlation: self.correlation.column(0).iter().copied().collect(), variance: self.variance.clone() }
+    }
+
+    /// Covariance of the estimate if the working covariance were the true one, with what is expected of parameters.
+    pub fn expected_covariance(&self) -> DMatrix<f64> {
+        &self.bread * &self.core * self.bread.transpose()
+    }
+
     /// Y_g = (ΦZ)_g, for instruments that need not be projected, so that nothing hangs on that.
     fn noise(&self, g: usize) -> DMatrix<f64> {
         let (v, s) = (self.variance[g], self.share[g].sqrt());
