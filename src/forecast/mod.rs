@@ -9,6 +9,7 @@ mod answer;
 mod beside_truth;
 mod by_rehearsal;
 mod design;
+mod factors;
 mod goal;
 mod lap_targets;
 mod laps_needed;
