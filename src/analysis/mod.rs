@@ -30,7 +30,7 @@ mod roller_outcome;
 mod roller_replication;
 mod roller_venue;
 mod run_results;
-mod run_values;
+pub(crate) mod run_values;
 pub mod scaffold;
 mod second_opinion;
 mod sharing;

@@ -9,7 +9,8 @@ use super::quantities::Linear;
 use crate::error::Error;
 use crate::session::{Session, Venue};
 use crate::solve::fit::{Choices, LapInput, LoopFit};
-use crate::solve::layout::By;
+use crate::solve::layout::{By, Layout};
+use crate::solve::account::LapAccount;
 use crate::uncertainty::budget::Combined;
 use crate::uncertainty::replication::{Replication, RunEstimates};
 use nalgebra::{DMatrix, DVector};
@@ -60,7 +61,7 @@ impl RunValues {
         let column = |k: usize| if of_positions { layout.cda(k) } else { layout.crr(k) };
         let columns: Vec<usize> = run.iter().map(|k| column(*k)).collect();
         let resistance = |k: &usize| {
-            let (per_crr, per_cda) = per_unit(&laps_of[*k]);
+            let (per_crr, per_cda) = per_unit(laps_of[*k].iter().map(|l: &&LapInput| &l.account));
             let force = parameters[layout.crr(*k)] * per_crr + parameters[layout.cda(*k)] * per_cda;
             (force / if of_positions { per_cda } else { per_crr }).abs()
         };
@@ -81,10 +82,13 @@ impl RunValues {
 }
 
 /// Weight and ½ρv² of the laps of a run, means.
-fn per_unit(laps: &[&LapInput]) -> (f64, f64) {
-    let n = laps.len() as f64;
-    let weight: f64 = laps.iter().map(|l| l.account.weight_n).sum();
-    let dynamic: f64 = laps.iter().map(|l| 0.5 * l.account.mean_density_kg_m3 * l.account.mean_speed_m_s.powi(2)).sum();
+pub(crate) fn per_unit<'a>(laps: impl Iterator<Item = &'a LapAccount>) -> (f64, f64) {
+    let (mut weight, mut dynamic, mut n) = (0.0, 0.0, 0.0);
+    for lap in laps {
+        weight += lap.weight_n;
+        dynamic += 0.5 * lap.mean_density_kg_m3 * lap.mean_speed_m_s.powi(2);
+        n += 1.0;
+    }
     (weight / n, dynamic / n)
 }
 
@@ -104,7 +108,23 @@ pub struct BetweenRuns {
 impl BetweenRuns {
     /// Errors: those of [`Replication::of`].
     pub fn new(session: &Session, fit: &LoopFit, runs: &RunValues, kind: Venue) -> Result<BetweenRuns, Error> {
-        let column_of = |k: &usize| if runs.of_positions { fit.layout.cda(*k) } else { fit.layout.crr(*k) };
+        let scale = session.uncertainty.run_to_run(kind);
+        BetweenRuns::with(&fit.layout, &fit.parameters, runs, session.solve.confidence, |estimates| {
+            Replication::of(estimates, scale)
+        })
+    }
+
+    /// For parameters in a layout, with a second stage of one's own.
+    ///
+    /// Errors: those of the second stage.
+    pub fn with(
+        layout: &Layout,
+        parameters: &[f64],
+        runs: &RunValues,
+        confidence: f64,
+        mix: impl FnOnce(RunEstimates) -> Result<Replication, Error>,
+    ) -> Result<BetweenRuns, Error> {
+        let column_of = |k: &usize| if runs.of_positions { layout.cda(*k) } else { layout.crr(*k) };
         let mut column: Vec<usize> = runs.run.iter().map(column_of).collect();
         let of_run = column.clone();
         column.sort_unstable();
@@ -112,10 +132,10 @@ impl BetweenRuns {
         let place = |c: &usize| column.iter().position(|k| k == c).unwrap_or(0);
         let mut cda: Vec<(usize, f64, f64)> = Vec::new();
         for k in &runs.run {
-            let c = fit.layout.cda(*k);
+            let c = layout.cda(*k);
             match cda.iter_mut().find(|(known, ..)| *known == c) {
                 Some((.., count)) => *count += 1.0,
-                None => cda.push((c, fit.parameters[c], 1.0)),
+                None => cda.push((c, parameters[c], 1.0)),
             }
         }
         let estimates = RunEstimates {
@@ -126,12 +146,12 @@ impl BetweenRuns {
             scale: runs.resistance.clone(),
         };
         Ok(BetweenRuns {
-            replication: Replication::of(estimates, session.uncertainty.run_to_run(kind))?,
+            replication: mix(estimates)?,
             of_positions: runs.of_positions,
             resistance: runs.resistance.iter().sum::<f64>() / runs.resistance.len().max(1) as f64,
             column,
             cda,
-            confidence: session.solve.confidence,
+            confidence,
         })
     }
 

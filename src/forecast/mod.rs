@@ -7,6 +7,7 @@
 mod alternatives;
 mod answer;
 mod beside_truth;
+mod between_runs;
 mod by_rehearsal;
 mod design;
 mod factors;
