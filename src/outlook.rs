@@ -60,9 +60,8 @@ struct Slopes {
 }
 
 fn slopes(rider: &Parameters, conditions: &Conditions, speed_m_s: f64) -> Slopes {
-    let watts = |crr: f64, cda_m2: f64| {
-        demand_at_speed(&Parameters { crr, cda_m2, ..*rider }, conditions, speed_m_s).total_w
-    };
+    let watts =
+        |crr: f64, cda_m2: f64| demand_at_speed(&Parameters { crr, cda_m2, ..*rider }, conditions, speed_m_s).total_w;
     // Watts are linear in both, so the size of the step does not matter.
     let (dc, da) = (0.001, 0.01);
     let here = watts(rider.crr, rider.cda_m2);
@@ -233,7 +232,13 @@ mod tests {
     use crate::solution::{Contrast, ReferenceConditions};
 
     fn estimate(value: f64, se: f64) -> Estimate {
-        Estimate { value: Some(value), se: Some(se), low: Some(value - 2.0 * se), high: Some(value + 2.0 * se), ..Estimate::default() }
+        Estimate {
+            value: Some(value),
+            se: Some(se),
+            low: Some(value - 2.0 * se),
+            high: Some(value + 2.0 * se),
+            ..Estimate::default()
+        }
     }
 
     /// Two tyres with one CdA, whose watts at the reference have the error that only Crr has.
@@ -280,14 +285,18 @@ mod tests {
         assert!((first.power_w.value.unwrap() - solution.setups[0].power_w.value.unwrap()).abs() < 1e-9);
         assert!((first.power_w.se.unwrap() - 1.5).abs() < 1e-9, "{first:?}");
         let gained = all[1].against_baseline.as_ref().expect("a difference");
-        assert!((gained.power_w.value.unwrap() + 4.270).abs() < 0.001 && (gained.power_w.se.unwrap() - 0.854).abs() < 0.001);
+        assert!(
+            (gained.power_w.value.unwrap() + 4.270).abs() < 0.001 && (gained.power_w.se.unwrap() - 0.854).abs() < 0.001
+        );
     }
 
     #[test]
     fn a_difference_of_rolling_alone_grows_with_the_speed_and_so_does_its_interval() {
         let all = outlook(&result(), &ride(Pace::SpeedMS(12.5))).expect("an outlook");
         let gained = all[1].against_baseline.as_ref().expect("a difference").power_w;
-        assert!((gained.value.unwrap() + 4.270 * 1.25).abs() < 0.001 && (gained.se.unwrap() - 0.854 * 1.25).abs() < 0.001);
+        assert!(
+            (gained.value.unwrap() + 4.270 * 1.25).abs() < 0.001 && (gained.se.unwrap() - 0.854 * 1.25).abs() < 0.001
+        );
     }
 
     #[test]
@@ -302,7 +311,10 @@ mod tests {
             40_000.0 / v
         };
         let (low, high) = (of(0.0045 - 0.0007) - of(0.0045), of(0.0045 - 0.0003) - of(0.0045));
-        assert!((time.low.unwrap() - low).abs() < 0.4 && (time.high.unwrap() - high).abs() < 0.4, "{time:?}, {low} to {high}");
+        assert!(
+            (time.low.unwrap() - low).abs() < 0.4 && (time.high.unwrap() - high).abs() < 0.4,
+            "{time:?}, {low} to {high}"
+        );
     }
 
     #[test]

@@ -82,17 +82,22 @@ pub fn standings(solution: &Solution) -> Vec<Standing> {
     let Some(venues) = &solution.venues else {
         let rollers = !solution.runs.is_empty() && solution.runs.iter().all(|run| run.venue == "rollers");
         let watts = if rollers { Watts::Rolling } else { Watts::All };
-        return of(watts, Ground::Only, &solution.baseline, &solution.contrasts, &solution.all_pairs).into_iter().collect();
+        return of(watts, Ground::Only, &solution.baseline, &solution.contrasts, &solution.all_pairs)
+            .into_iter()
+            .collect();
     };
     let only_rolling = solution.contrasts.iter().all(|c| is_held(&c.cda_m2) || c.power_w.value.is_none());
     if !only_rolling {
         let ground = Ground::Venue(solution.circuit.kind.clone());
-        return of(Watts::All, ground, &solution.baseline, &solution.contrasts, &solution.all_pairs).into_iter().collect();
+        return of(Watts::All, ground, &solution.baseline, &solution.contrasts, &solution.all_pairs)
+            .into_iter()
+            .collect();
     }
     let together: Vec<Contrast> = venues.combined.iter().map(as_contrast).collect();
-    let complete = venues.results.iter().flat_map(|v| &v.contrasts).all(|c| {
-        c.power_w.value.is_none() || together.iter().any(|t| t.setup == c.setup && t.baseline == c.baseline)
-    });
+    let complete =
+        venues.results.iter().flat_map(|v| &v.contrasts).all(|c| {
+            c.power_w.value.is_none() || together.iter().any(|t| t.setup == c.setup && t.baseline == c.baseline)
+        });
     let baseline = venues.combined.first().map_or(&solution.baseline, |c| &c.baseline);
     if complete && venues.combined.iter().all(|c| c.agreement.agree) {
         let best = of(Watts::Rolling, Ground::Together, baseline, &together, &[]);
@@ -158,11 +163,8 @@ fn pair(contrast: &Contrast) -> Option<Pair> {
     let value = contrast.power_w.value.filter(|w| w.is_finite())?;
     let e = contrast.power_w;
     let turned = value < 0.0;
-    let (faster, slower) = if turned {
-        (&contrast.setup, &contrast.baseline)
-    } else {
-        (&contrast.baseline, &contrast.setup)
-    };
+    let (faster, slower) =
+        if turned { (&contrast.setup, &contrast.baseline) } else { (&contrast.baseline, &contrast.setup) };
     let watts = if turned {
         Estimate { value: Some(-value), low: e.high.map(|w| -w), high: e.low.map(|w| -w), ..e }
     } else {
@@ -188,10 +190,22 @@ mod tests {
     use crate::solution::{Agreement, Venues};
 
     fn contrast(setup: &str, baseline: &str, watts: f64, verdict: &str) -> Contrast {
-        let power_w =
-            Estimate { value: Some(watts), se: Some(0.5), low: Some(watts - 1.0), high: Some(watts + 2.0), ..Estimate::default() };
+        let power_w = Estimate {
+            value: Some(watts),
+            se: Some(0.5),
+            low: Some(watts - 1.0),
+            high: Some(watts + 2.0),
+            ..Estimate::default()
+        };
         let held = Estimate { value: Some(0.0), ..Estimate::default() };
-        Contrast { setup: setup.into(), baseline: baseline.into(), power_w, cda_m2: held, verdict: verdict.into(), ..Contrast::default() }
+        Contrast {
+            setup: setup.into(),
+            baseline: baseline.into(),
+            power_w,
+            cda_m2: held,
+            verdict: verdict.into(),
+            ..Contrast::default()
+        }
     }
 
     fn day() -> Solution {
@@ -240,8 +254,11 @@ mod tests {
             agreement: Agreement { agree: true, ..Agreement::default() },
             ..CombinedContrast::default()
         };
-        solution.venues =
-            Some(Venues { results: vec![venue("road", -3.0), venue("rollers", -3.5)], combined: vec![combined], surface_loss: Vec::new() });
+        solution.venues = Some(Venues {
+            results: vec![venue("road", -3.0), venue("rollers", -3.5)],
+            combined: vec![combined],
+            surface_loss: Vec::new(),
+        });
         let together = standings(&solution);
         assert_eq!(together.iter().map(|s| s.ground.clone()).collect::<Vec<_>>(), [Ground::Together]);
         if let Some(venues) = &mut solution.venues {

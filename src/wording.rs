@@ -63,6 +63,9 @@ mod tests {
     fn counts_lists_and_shares_read_as_in_a_sentence() {
         assert_eq!((counted(1, "lap"), counted(12, "lap")), ("1 lap".into(), "12 laps".into()));
         assert_eq!(listed(&["a".into(), "b".into(), "c".into()]), "a, b and c");
-        assert_eq!((percent(0.95), percent(0.999), percent(0.6827)), ("95 %".into(), "99.9 %".into(), "68.27 %".into()));
+        assert_eq!(
+            (percent(0.95), percent(0.999), percent(0.6827)),
+            ("95 %".into(), "99.9 %".into(), "68.27 %".into())
+        );
     }
 }

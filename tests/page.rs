@@ -259,7 +259,10 @@ fn a_check_by_draws_stands_under_the_budget_where_one_was_made() {
 fn values_that_are_not_known_have_no_budget_and_no_wind_but_the_resistance_has_one() {
     let day = day(Request { separable: false, ..Request::new(1, 8) });
     let html = report_of(&day, Units::Metric).replace("&#x2f;", "/");
-    assert!(html.contains("CdA and Crr cannot be told apart") && html.contains("19.40 ± 0.48 N (188 W at the road) at 34.9 km/h"));
+    assert!(
+        html.contains("CdA and Crr cannot be told apart")
+            && html.contains("19.40 ± 0.48 N (188 W at the road) at 34.9 km/h")
+    );
     let budget = html.split("id=\"budget-values\"").nth(1).and_then(|t| t.split("</table>").next()).expect("a budget");
     assert!(budget.contains("Resistance, N") && budget.contains("power scale"));
     assert!(!budget.contains("Crr") && !budget.contains("CdA") && !budget.contains("bearing drag"));

@@ -35,15 +35,24 @@ fn the_summary_fits_every_width_from_40_columns() {
 fn the_summary_goes_from_the_verdict_to_the_findings() {
     let day = day(Request::new(3, 8));
     let summary = text::summary(&day.solution, Print::plain(80, Units::Metric));
-    let order =
-        ["is the fastest of 3: at 40 km/h", "Differences from butyl tube", "Set-ups\n", "Runs\n", "laps are used", "Findings"];
+    let order = [
+        "is the fastest of 3: at 40 km/h",
+        "Differences from butyl tube",
+        "Set-ups\n",
+        "Runs\n",
+        "laps are used",
+        "Findings",
+    ];
     let places: Vec<usize> =
         order.iter().map(|part| summary.find(part).unwrap_or_else(|| panic!("no {part}"))).collect();
     assert!(places.is_sorted(), "{places:?}\n{summary}");
     assert!(summary.contains("scatter 0.00013") && summary.contains("instrument 0.00019"), "{summary}");
     assert!(summary.contains("0.00460 ± 0.00023"), "{summary}");
     assert!(summary.contains("- Run 2: ") && summary.contains("[lag-large]"), "{summary}");
-    assert!(summary.starts_with("latex tube is the fastest") || summary.starts_with("tubeless is the fastest"), "{summary}");
+    assert!(
+        summary.starts_with("latex tube is the fastest") || summary.starts_with("tubeless is the fastest"),
+        "{summary}"
+    );
 }
 
 #[test]
@@ -136,7 +145,11 @@ fn summaries_are_kept_to_be_looked_at() {
         let day = day(request);
         let mut all = methods::plain_text(&day.session, &day.solution, Units::Metric);
         for width in [80, 60, 40] {
-            all = format!("{}\n{}\n{all}", text::summary(&day.solution, Print::plain(width, Units::Metric)), "=".repeat(width));
+            all = format!(
+                "{}\n{}\n{all}",
+                text::summary(&day.solution, Print::plain(width, Units::Metric)),
+                "=".repeat(width)
+            );
         }
         assert!(all.len() > 1000);
         std::fs::write(folder.join(format!("summary-{name}.txt")), all).unwrap();

@@ -248,10 +248,7 @@ impl DemandArguments {
         let mut rider = RiderAndBike::of_mass(mass_kg);
         rider.drivetrain_efficiency = self.drivetrain_efficiency.unwrap_or(rider.drivetrain_efficiency);
         rider.check().map_err(of_flags)?;
-        Ok(Parameters {
-            drivetrain_efficiency: rider.drivetrain_efficiency,
-            ..Parameters::new(cda_m2, crr, mass_kg)
-        })
+        Ok(Parameters { drivetrain_efficiency: rider.drivetrain_efficiency, ..Parameters::new(cda_m2, crr, mass_kg) })
     }
 
     /// Crr, CdA and mass, which clap asks for where there is no result.
@@ -281,11 +278,7 @@ impl DemandArguments {
         })?;
         Ok(Some(Parameters {
             drivetrain_efficiency: rider.drivetrain_efficiency,
-            ..Parameters::new(
-                self.against_cda_m2.unwrap_or(cda_m2),
-                self.against_crr.unwrap_or(crr),
-                rider.mass_kg,
-            )
+            ..Parameters::new(self.against_cda_m2.unwrap_or(cda_m2), self.against_crr.unwrap_or(crr), rider.mass_kg)
         }))
     }
 

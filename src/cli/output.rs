@@ -2,8 +2,8 @@
 
 use super::Format;
 use super::failure::Failure;
-use loopwright::report::text::Emphasis;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use loopwright::report::text::Emphasis;
 use serde::Serialize;
 use std::io::{ErrorKind, IsTerminal, Write};
 

@@ -5,8 +5,8 @@
 use super::building::{Building, FRESH, clear_dead};
 use super::in_place::put_in_place;
 use loopwright::error::Error;
-use loopwright::record::sha256_hex;
 use loopwright::pool::day::solution as solution_of;
+use loopwright::record::sha256_hex;
 use loopwright::report::files::ResultFile;
 use loopwright::solution::Solution;
 use std::collections::BTreeMap;

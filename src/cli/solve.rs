@@ -81,7 +81,8 @@ pub fn run(arguments: SolveArguments, format: Format, units: Units) -> Result<()
             let (solution, width) = (&analysis.solution, output::width());
             let short = arguments.brief || !(arguments.full || output::is_terminal());
             let extent = if short { Extent::Brief } else { Extent::Full };
-            let mut text = summary(solution, Print { width, units: units.into(), extent, emphasis: output::emphasis() });
+            let mut text =
+                summary(solution, Print { width, units: units.into(), extent, emphasis: output::emphasis() });
             if arguments.budget {
                 text.push_str(&budgets(solution, width, units.into()));
             }

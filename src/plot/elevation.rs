@@ -17,7 +17,8 @@ use crate::solution::Solution;
 const BAND: f64 = 2.0;
 
 /// A lap by itself.
-pub(super) const SINGLE: Stroke = Stroke { ink: LEFT_OUT, width_mm: 0.12, opacity: 0.45, dash: super::style::Dash::Solid };
+pub(super) const SINGLE: Stroke =
+    Stroke { ink: LEFT_OUT, width_mm: 0.12, opacity: 0.45, dash: super::style::Dash::Solid };
 
 /// See the module. `None` without a used lap or profile.
 pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<Figure> {
@@ -55,7 +56,10 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     let mut entries: Vec<Entry> = Vec::new();
     if groups.len() > 1 {
         entries.extend(
-            groups.iter().enumerate().map(|(k, g)| Entry::new(Sample::Line(identity_stroke(k)), format!("mean, {}", g.name))),
+            groups
+                .iter()
+                .enumerate()
+                .map(|(k, g)| Entry::new(Sample::Line(identity_stroke(k)), format!("mean, {}", g.name))),
         );
     }
     entries.push(Entry::new(Sample::Line(Stroke { opacity: 1.0, ..SINGLE }), "single laps"));
@@ -83,7 +87,13 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     if groups.len() > 1 {
         for (place, (group, line)) in groups.iter().zip(&means).enumerate() {
             if let Some(line) = line {
-                fine.line(&mut sheet, &all(&line.x), &line.mean, identity_stroke(place), &Note::tip(group.name.clone()));
+                fine.line(
+                    &mut sheet,
+                    &all(&line.x),
+                    &line.mean,
+                    identity_stroke(place),
+                    &Note::tip(group.name.clone()),
+                );
             }
         }
     }

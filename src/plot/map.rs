@@ -21,11 +21,8 @@ const CLASSES: usize = 4;
 /// See the module. `None` without positions.
 pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<Figure> {
     let long = |metres: f64| style.units.length_value(metres);
-    let in_unit = |p: &LinePoint| LinePoint {
-        east_m: long(p.east_m),
-        north_m: long(p.north_m),
-        residual_m: long(p.residual_m),
-    };
+    let in_unit =
+        |p: &LinePoint| LinePoint { east_m: long(p.east_m), north_m: long(p.north_m), residual_m: long(p.residual_m) };
     let line: Vec<LinePoint> =
         evidence.reference_line.iter().filter(|p| p.east_m.abs() < 1e6 && p.north_m.abs() < 1e6).map(in_unit).collect();
     let east = Range::of(line.iter().map(|p| p.east_m))?;

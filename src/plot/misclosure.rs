@@ -74,7 +74,8 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
          one column for each run; the closer to zero and the less it drifts, the better.",
     );
     if sd.is_some() {
-        caption.push_str(" Band: where 95 of 100 laps of the scatter seen here lie; laps outside it carry their number.");
+        caption
+            .push_str(" Band: where 95 of 100 laps of the scatter seen here lie; laps outside it carry their number.");
     }
     caption.push_str(super::without_values(solution));
     if beyond > 0 {
@@ -146,8 +147,10 @@ fn number_lap(sheet: &mut Sheet, frame: &Frame, taken: &mut Vec<Frame>, at: Poin
     let away = radius * 1.5 + 0.4;
     let above = Frame { left: at.x - half, right: at.x + half, top: at.y - away - size * 0.8, bottom: at.y - away };
     let below = Frame { top: at.y + away, bottom: at.y + away + size * 0.8, ..above };
-    let inside = |f: &Frame| f.top > frame.top && f.bottom < frame.bottom - 0.6 && f.left > frame.left && f.right < frame.right;
-    let clear = |f: &Frame| taken.iter().all(|t| f.right < t.left || f.left > t.right || f.bottom < t.top || f.top > t.bottom);
+    let inside =
+        |f: &Frame| f.top > frame.top && f.bottom < frame.bottom - 0.6 && f.left > frame.left && f.right < frame.right;
+    let clear =
+        |f: &Frame| taken.iter().all(|t| f.right < t.left || f.left > t.right || f.bottom < t.top || f.top > t.bottom);
     if let Some(free) = [above, below].into_iter().find(|f| inside(f) && clear(f)) {
         sheet.words_over(Point::new(at.x, free.bottom), &text, Letters::Small, Anchor::Middle, TEXT);
         taken.push(free);

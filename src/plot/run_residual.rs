@@ -45,8 +45,7 @@ fn shown<'a>(number: usize, run: &'a RunEvidence, laps: &[LapResult]) -> Option<
 pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<Figure> {
     let unit = |metres: f64| style.units.length_value(metres);
     let laps = |r: usize| solution.runs.get(r).map_or(&[][..], |run| &run.laps);
-    let all: Vec<Shown> =
-        evidence.runs.iter().enumerate().filter_map(|(r, run)| shown(r + 1, run, laps(r))).collect();
+    let all: Vec<Shown> = evidence.runs.iter().enumerate().filter_map(|(r, run)| shown(r + 1, run, laps(r))).collect();
     let sd = usual(evidence).map(unit);
     let most = all.iter().map(|s| s.ends.len()).max().unwrap_or(0);
     let used = |s: &Shown| -> Vec<f64> { by_use(s.run, &s.run.residual_m).used.iter().map(|z| unit(*z)).collect() };
@@ -66,7 +65,8 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     let title = "Each run minus the common profile";
     let left_out = Stroke::new(LEFT_OUT, 0.3);
     let any_left_out = all.iter().any(|s| s.run.laps.iter().any(|lap| !lap.used));
-    let mut entries = vec![Entry::new(Sample::Upright { half_mm: 1.4, stroke: Stroke::new(AXIS, 0.2) }, "end of a lap")];
+    let mut entries =
+        vec![Entry::new(Sample::Upright { half_mm: 1.4, stroke: Stroke::new(AXIS, 0.2) }, "end of a lap")];
     if sd.is_some() {
         entries.push(Entry::new(Sample::Swatch { ink: TEXT, opacity: 0.12 }, "what scatter of the laps explains"));
     }
@@ -103,7 +103,11 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
             sheet.rule(Point::new(at, frame.bottom - 1.2), Point::new(at, frame.bottom), Stroke::new(AXIS, 0.25));
         }
         panel.level(&mut sheet, 0.0, Stroke::new(AXIS, 0.3));
-        name_strip(&mut sheet, frame, &format!("Run {} · {}", one.number, name_of(&names, one.run.setup, one.number - 1)));
+        name_strip(
+            &mut sheet,
+            frame,
+            &format!("Run {} · {}", one.number, name_of(&names, one.run.setup, one.number - 1)),
+        );
         let stroke = Stroke::new(style.identity(one.run.setup).ink, 0.35);
         let split = by_use(one.run, &one.run.residual_m.iter().map(|z| unit(*z)).collect::<Vec<_>>());
         for part in unbroken(one.run) {
@@ -129,7 +133,8 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
         );
     }
     if any_left_out {
-        caption.push_str(" Grey: laps left out, which what spoiled them lifts or lowers, and all that follows with them.");
+        caption
+            .push_str(" Grey: laps left out, which what spoiled them lifts or lowers, and all that follows with them.");
     }
     caption.push_str(super::without_values(solution));
     Figure::of(sheet, bottom + 1.0, "run-residual", title, caption)

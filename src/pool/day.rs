@@ -6,7 +6,8 @@
 use crate::error::Error;
 use crate::record::sha256_hex;
 use crate::solution::{
-    BudgetLine, Contrast, Contribution, Estimate, FindingResult, PairContribution, ReferenceConditions, SCHEMA, Solution, VenueResult,
+    BudgetLine, Contrast, Contribution, Estimate, FindingResult, PairContribution, ReferenceConditions, SCHEMA,
+    Solution, VenueResult,
 };
 use serde::{Deserialize, Serialize};
 

@@ -8,9 +8,9 @@ use super::table::{Grid, paragraph};
 use super::text::{LEAST_WIDTH, MOST_WIDTH, section};
 use super::units::Units;
 use super::verdict::{name_of, reference_speed};
-use crate::wording::harmless;
 use crate::solution::{BudgetLine, Contrast, Contribution, Estimate, SetupResult, Solution};
 use crate::uncertainty::rounding::Place;
+use crate::wording::harmless;
 
 /// See the module.
 pub fn budgets(solution: &Solution, width: usize, units: Units) -> String {

@@ -145,7 +145,9 @@ fn one(runs: &[usize], all: &[&FindingResult]) -> Told {
     let place = match numbers.as_slice() {
         [] => String::new(),
         [run] => format!("Run {run}"),
-        [first, .., last] if last - first + 1 == numbers.len() && numbers.len() > 2 => format!("Runs {first} to {last}"),
+        [first, .., last] if last - first + 1 == numbers.len() && numbers.len() > 2 => {
+            format!("Runs {first} to {last}")
+        }
         many => format!("Runs {}", listed(&many.iter().map(usize::to_string).collect::<Vec<_>>())),
     };
     let same = all.iter().all(|f| f.message == all[0].message);
@@ -218,7 +220,8 @@ mod tests {
 
     #[test]
     fn a_brief_line_is_short_and_ends_where_a_clause_ends() {
-        let long = format!("{}, which nobody can read at once; {}", "a word ".repeat(12).trim_end(), "more ".repeat(30));
+        let long =
+            format!("{}, which nobody can read at once; {}", "a word ".repeat(12).trim_end(), "more ".repeat(30));
         let short = brief(&long);
         assert!(short.chars().count() <= BRIEF + 2 && short.ends_with(" …"), "{short}");
     }

@@ -7,8 +7,8 @@ use super::sparkline::sparkline;
 use super::table::{Grid, paragraph};
 use super::text::{LEAST_WIDTH, MOST_WIDTH, section};
 use super::units::Units;
-use crate::wording::harmless;
 use crate::analysis::inspection::{ChannelHeld, Inspection, LapsHeld, Obstacle};
+use crate::wording::harmless;
 
 /// More laps than this are summed up instead of listed.
 const LISTED_LAPS: usize = 40;

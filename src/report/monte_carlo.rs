@@ -6,9 +6,9 @@ use super::number::{UNKNOWN, counted, percent, significant};
 use super::table::{Cell, Column, Table, paragraph};
 use super::text::{LEAST_WIDTH, MOST_WIDTH, section};
 use super::verdict::name_of;
-use crate::wording::harmless;
 use crate::solution::{MonteCarlo, MonteCarloResult, Solution};
 use crate::uncertainty::rounding::Place;
+use crate::wording::harmless;
 
 /// What stands between the two ends of an interval, and between the budget's number and that of the draws.
 pub(super) type Between = [&'static str; 2];

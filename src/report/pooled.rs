@@ -26,7 +26,11 @@ pub fn summary(result: &PooledResult, width: usize, units: Units) -> String {
     text.push_str(&paragraph(&sentence(result), width, ""));
     let lines = |all: &[String]| -> String { all.iter().map(|line| item(line, width)).collect() };
     section(&mut text, width, "Not shown", &lines(&open(result, units)));
-    let note = format!("± is half the width of the {} interval, SDD the smallest detectable difference. {}", percent(result.confidence), parts_in_words(result));
+    let note = format!(
+        "± is half the width of the {} interval, SDD the smallest detectable difference. {}",
+        percent(result.confidence),
+        parts_in_words(result)
+    );
     section(&mut text, width, "Differences over the results", &tables::means(result, units).text(width));
     text.push_str(&paragraph(&note, width, ""));
     section(&mut text, width, "Results", &tables::days(result).text(width));
@@ -75,7 +79,8 @@ fn standing(result: &PooledResult) -> Option<Standing> {
             ..Contrast::default()
         })
         .collect();
-    let (own, pairs): (Vec<Contrast>, Vec<Contrast>) = contrasts.into_iter().partition(|c| c.baseline == result.baseline);
+    let (own, pairs): (Vec<Contrast>, Vec<Contrast>) =
+        contrasts.into_iter().partition(|c| c.baseline == result.baseline);
     let rolling = result.days.iter().all(|day| day.venue == "rollers");
     let watts = if rolling { Watts::Rolling } else { Watts::All };
     standing::of(watts, Ground::Only, &result.baseline, &own, &pairs)

@@ -97,7 +97,10 @@ pub enum Cell {
     Missing,
     Words(String),
     /// `value` in the unit of the key goes to files, `shown` is for people.
-    Number { value: f64, shown: String },
+    Number {
+        value: f64,
+        shown: String,
+    },
     /// A value with its interval.
     Estimate(Estimate),
     /// A difference: with a sign, and "shared" where both set-ups have one value.
@@ -242,7 +245,13 @@ mod tests {
     use super::*;
 
     fn estimate() -> Estimate {
-        Estimate { value: Some(-0.00021), se: Some(0.0001), low: Some(-0.00041), high: Some(-0.00001), ..Estimate::default() }
+        Estimate {
+            value: Some(-0.00021),
+            se: Some(0.0001),
+            low: Some(-0.00041),
+            high: Some(-0.00001),
+            ..Estimate::default()
+        }
     }
 
     fn table() -> Table {
@@ -281,7 +290,8 @@ mod tests {
     fn a_shared_value_is_not_told_as_a_measured_zero() {
         // The schema gives a difference that is held a value and no error.
         assert_eq!(signed(&Estimate { value: Some(0.0), ..Estimate::default() }), "shared");
-        let measured = Estimate { value: Some(0.0), se: Some(0.1), low: Some(-0.2), high: Some(0.2), ..Estimate::default() };
+        let measured =
+            Estimate { value: Some(0.0), se: Some(0.1), low: Some(-0.2), high: Some(0.2), ..Estimate::default() };
         assert_eq!(signed(&measured), "0.00 ± 0.20");
         assert_eq!(signed(&Estimate::default()), "–");
     }

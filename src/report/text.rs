@@ -5,10 +5,10 @@
 use super::crr_drift;
 use super::differences::{self, Naming};
 use super::findings::{self, Meaning};
+use super::lap_bootstrap;
 use super::laps_left_out;
 use super::number::percent;
 use super::run_table;
-use super::lap_bootstrap;
 use super::setup_table;
 use super::table::paragraph;
 use super::together::{agreement, together};

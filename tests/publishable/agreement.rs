@@ -60,7 +60,8 @@ fn flat(text: &str) -> String {
 
 fn column(csv: &str, name: &str) -> Vec<String> {
     let mut reader = csv::Reader::from_reader(csv.as_bytes());
-    let place = reader.headers().expect("a header").iter().position(|h| h == name).unwrap_or_else(|| panic!("no {name}"));
+    let place =
+        reader.headers().expect("a header").iter().position(|h| h == name).unwrap_or_else(|| panic!("no {name}"));
     reader.records().map(|r| r.expect("a row")[place].to_string()).collect()
 }
 
@@ -92,11 +93,15 @@ fn every_output_of_a_day_has_the_same_numbers() {
                 (setup.power_w.value, setup.rolling_power_w.value, setup.aero_power_w.value)
             {
                 let bearings = format!("{:.1}", all - rolling - air);
-                assert!(all - rolling - air > 0.0 && page.contains(&format!("{bearings} ")), "{name}: bearings {bearings}");
+                assert!(
+                    all - rolling - air > 0.0 && page.contains(&format!("{bearings} ")),
+                    "{name}: bearings {bearings}"
+                );
             }
         }
         // The headline's watts stand in verdict, terminal, page and figure alike.
-        let watts = verdict.split(" it needs ").nth(1).and_then(|t| t.split(" W ").next()).expect("watts in the verdict");
+        let watts =
+            verdict.split(" it needs ").nth(1).and_then(|t| t.split(" W ").next()).expect("watts in the verdict");
         for (place, text) in [("terminal", &terminal), ("page", &page), ("figure", &figure)] {
             assert!(text.contains(watts), "{name}: {watts} of the verdict is not in the {place}:\n{text}");
         }
@@ -121,7 +126,9 @@ fn every_output_of_a_day_has_the_same_numbers() {
             let told = format!("{length:.1} m");
             assert!(verdict.contains(&told) && page.contains(&told), "{name}: {told}");
             for text in [&page, &verdict, &flat(&day.files["methods.txt"])] {
-                for other in text.split(" m ").filter_map(|t| t.rsplit(' ').next()).filter_map(|n| n.parse::<f64>().ok()) {
+                for other in
+                    text.split(" m ").filter_map(|t| t.rsplit(' ').next()).filter_map(|n| n.parse::<f64>().ok())
+                {
                     let near = (other / length - 1.0).abs() < 0.02;
                     assert!(!near || (other - length).abs() < 0.06, "{name}: {other} m beside {told}");
                 }

@@ -3,8 +3,8 @@
 //! Given session and solution; gives words.
 
 use super::super::held_fixed::held_fixed;
-use super::super::number::{percent, significant};
 use super::super::lap_bootstrap;
+use super::super::number::{percent, significant};
 use super::super::sources::Source;
 use super::super::units::Units;
 use super::super::verdict::{name_of, reference_speed};

@@ -73,10 +73,15 @@ impl<'a> Context<'a> {
         let all = drawn(input.figures, input.narrow_figures, table_of);
         let is_lead = |d: &Drawn| d.name == all[0].name;
         let is_second = |d: &Drawn| d.name == "set-ups" && !is_lead(d);
-        let pick = |wanted: &dyn Fn(&Drawn) -> bool| -> Vec<Drawn> { all.iter().filter(|d| wanted(d)).cloned().collect() };
+        let pick =
+            |wanted: &dyn Fn(&Drawn) -> bool| -> Vec<Drawn> { all.iter().filter(|d| wanted(d)).cloned().collect() };
         let budgets = budgets(solution, units);
         let laps = lap_table::laps(solution, units).page("laps", "", "");
-        let mut inputs = ride_files::files(solution).page("inputs", "Inputs", "SHA-256 of every ride file, to check that it is the same one.");
+        let mut inputs = ride_files::files(solution).page(
+            "inputs",
+            "Inputs",
+            "SHA-256 of every ride file, to check that it is the same one.",
+        );
         if let Some(inputs) = &mut inputs {
             inputs.level = 2;
         }
@@ -157,7 +162,8 @@ fn differences_table(solution: &Solution) -> Option<PageTable> {
                    detectable difference is what such a test finds in four of five repeats. Scatter is what differs between \
                    laps, instrument what power meter, wheel, scale and thermometer add; they add as squares.";
     let heading = format!("Differences from {}", name_of(solution, &solution.baseline));
-    let table = differences::table(solution, &solution.contrasts, Naming::Setup).page("differences", &heading, caption)?;
+    let table =
+        differences::table(solution, &solution.contrasts, Naming::Setup).page("differences", &heading, caption)?;
     Some(PageTable { level: 2, ..table })
 }
 
@@ -190,7 +196,8 @@ fn venues(solution: &Solution, units: Units) -> Vec<PageTable> {
     let Some(both) = together(solution, units) else { return Vec::new() };
     let crr = "Crr of each set-up where it was ridden, on a flat. Surface: Crr on the loop less Crr on the rollers, what the \
                road and the casing on it cost as far as the conversion from drum to flat holds.";
-    let differences = format!("Differences in Crr from the baseline on each venue and together. {}", agreement(solution));
+    let differences =
+        format!("Differences in Crr from the baseline on each venue and together. {}", agreement(solution));
     [
         both.setups.page("venue-set-ups", "Crr on loop and rollers", crr),
         both.differences.page("venue-differences", "Differences seen on both", differences.trim()),
@@ -229,7 +236,8 @@ fn budgets(solution: &Solution, units: Units) -> Vec<PageTable> {
 }
 
 fn fixed(input: &PageInput) -> Option<PageTable> {
-    let caption = "Stated or usual values that were not estimated, with the standard uncertainty that enters the budget.";
+    let caption =
+        "Stated or usual values that were not estimated, with the standard uncertainty that enters the budget.";
     let table = held_fixed::table(input.session, input.solution, input.units).page("fixed", "Held fixed", caption)?;
     Some(PageTable { level: 2, ..table })
 }
@@ -241,13 +249,10 @@ fn runs(solution: &Solution, units: Units) -> Vec<PageTable> {
     let wind = "Lag is by how much speed runs behind power. Wind is where it blows from, at the height of the rider.";
     let window = "Seconds of the window count from the first record; the standard error of Crr is that of the scatter within \
                   the window alone.";
-    [
-        on_loop.page("runs-loop", "On the loop", wind),
-        on_rollers.page("runs-rollers", "On rollers", window),
-    ]
-    .into_iter()
-    .flatten()
-    .collect()
+    [on_loop.page("runs-loop", "On the loop", wind), on_rollers.page("runs-rollers", "On rollers", window)]
+        .into_iter()
+        .flatten()
+        .collect()
 }
 
 /// At what the watts hold; empty where there are none.

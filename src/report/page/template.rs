@@ -71,7 +71,11 @@ pub struct Drawn<'a> {
 }
 
 /// Figures numbered from 1 in the order given, the narrow ones matched by name.
-pub fn drawn<'a>(figures: &'a [Figure], narrow: &'a [Figure], table: impl Fn(&str) -> [&'static str; 2]) -> Vec<Drawn<'a>> {
+pub fn drawn<'a>(
+    figures: &'a [Figure],
+    narrow: &'a [Figure],
+    table: impl Fn(&str) -> [&'static str; 2],
+) -> Vec<Drawn<'a>> {
     figures
         .iter()
         .enumerate()

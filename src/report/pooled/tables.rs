@@ -48,7 +48,8 @@ pub fn means(result: &PooledResult, units: Units) -> Table {
         let name = if own { result.name_of(&contrast.setup) } else { pair(result, contrast) };
         let mean = |q: &Option<PooledQuantity>| q.as_ref().map_or(Cell::Missing, |q| Cell::Difference(q.together));
         let (results, days) = (contrast.days.len(), result.days_of_riding(contrast.days.iter().map(|d| d.day)));
-        let days = if days == results { days.to_string() } else { format!("{days}, of\n{}", counted(results, "result")) };
+        let days =
+            if days == results { days.to_string() } else { format!("{days}, of\n{}", counted(results, "result")) };
         table.push(vec![
             Cell::Words(name),
             mean(&contrast.power_w),
@@ -93,7 +94,9 @@ pub fn by_day(result: &PooledResult, contrast: &PooledContrast, units: Units) ->
     let together = |q: &Option<PooledQuantity>, days: &dyn Fn(usize) -> Estimate| match q {
         Some(q) => Cell::Difference(q.together),
         // What every result shares is shared in the mean.
-        None if (0..contrast.days.len()).all(|k| super::super::number::is_shared(&days(k))) => Cell::Difference(days(0)),
+        None if (0..contrast.days.len()).all(|k| super::super::number::is_shared(&days(k))) => {
+            Cell::Difference(days(0))
+        }
         None => Cell::Missing,
     };
     table.push(vec![

@@ -98,7 +98,9 @@ pub fn others(voice: &Voice, standing: &Standing) -> Vec<String> {
                 watts(&next.watts),
                 judged(next)
             ),
-            Shown::Equivalent => format!("The next best, {}, is as fast ({} {what}between them).", name(other), watts(&next.watts)),
+            Shown::Equivalent => {
+                format!("The next best, {}, is as fast ({} {what}between them).", name(other), watts(&next.watts))
+            }
             Shown::Open => format!(
                 "Against the next best, {}, it needs {} {what}less, which may be chance.",
                 name(other),
@@ -107,11 +109,8 @@ pub fn others(voice: &Voice, standing: &Standing) -> Vec<String> {
         });
     }
     let named = leading.map(|p| [p.faster.clone(), p.slower.clone()]).unwrap_or_default();
-    let rest: Vec<&Pair> = standing
-        .with_baseline
-        .iter()
-        .filter(|p| !(named.contains(&p.faster) && named.contains(&p.slower)))
-        .collect();
+    let rest: Vec<&Pair> =
+        standing.with_baseline.iter().filter(|p| !(named.contains(&p.faster) && named.contains(&p.slower))).collect();
     for pair in rest.iter().take(NAMED) {
         let faster = pair.slower == standing.baseline;
         let (other, direction) = if faster { (&pair.faster, "less") } else { (&pair.slower, "more") };

@@ -33,11 +33,7 @@ fn in_order(solution: &Solution) -> Vec<&RunResult> {
 }
 
 fn place(solution: &Solution, units: Units) -> String {
-    let mut text = format!(
-        "{} in {}",
-        counted(solution.setups.len(), "set-up"),
-        counted(solution.runs.len(), "run")
-    );
+    let mut text = format!("{} in {}", counted(solution.setups.len(), "set-up"), counted(solution.runs.len(), "run"));
     let on_rollers = solution.runs.iter().filter(|run| run.venue == "rollers").count();
     let length = solution.circuit.length_m.filter(|l| l.is_finite()).map(|l| format!(" of {}", units.length(l)));
     let loop_kind = match solution.circuit.kind.as_str() {
@@ -66,7 +62,8 @@ fn place(solution: &Solution, units: Units) -> String {
         let key = if solution.setups.len() > 4 { String::new() } else { format!(" ({})", key.join(", ")) };
         text.push_str(&format!(", in the order {}{key}", order.join(" ")));
     }
-    let mut dates: Vec<String> = runs.iter().filter_map(|run| Some(run.started.as_deref()?.get(..10)?.to_string())).collect();
+    let mut dates: Vec<String> =
+        runs.iter().filter_map(|run| Some(run.started.as_deref()?.get(..10)?.to_string())).collect();
     dates.dedup();
     match dates.as_slice() {
         [] => {}
@@ -97,7 +94,8 @@ fn laps(solution: &Solution, units: Units) -> Option<String> {
 
 /// Mean speed of the used laps of each planned class.
 fn classes(solution: &Solution, units: Units) -> Vec<String> {
-    let used = || solution.runs.iter().flat_map(|run| &run.laps).filter(|lap| lap.used && lap.mean_speed_m_s.is_finite());
+    let used =
+        || solution.runs.iter().flat_map(|run| &run.laps).filter(|lap| lap.used && lap.mean_speed_m_s.is_finite());
     let count = used().filter_map(|lap| lap.planned_speed_class).max().unwrap_or(0);
     let mean = |laps: Vec<f64>| laps.iter().sum::<f64>() / laps.len().max(1) as f64;
     let of = |class: usize| -> Vec<f64> {
@@ -130,9 +128,8 @@ fn span(values: impl Iterator<Item = f64>, show: impl Fn(f64) -> String) -> Opti
 
 fn air(solution: &Solution, units: Units) -> String {
     let mut parts = Vec::new();
-    let temperature = span(solution.runs.iter().filter_map(|run| run.temperature_c), |t| {
-        fixed(Some(units.temperature_value(t)), 0)
-    });
+    let temperature =
+        span(solution.runs.iter().filter_map(|run| run.temperature_c), |t| fixed(Some(units.temperature_value(t)), 0));
     parts.extend(temperature.map(|t| format!("air {t} {}", units.temperature_unit())));
     let density = span(solution.runs.iter().filter_map(|run| run.air_density_kg_m3), |d| fixed(Some(d), 3));
     parts.extend(density.map(|d| format!("{d} kg/m³")));

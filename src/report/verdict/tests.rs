@@ -37,7 +37,10 @@ fn verdict(solution: &Solution) -> Verdict {
 #[test]
 fn the_fastest_of_two_is_told_in_watts_with_their_interval() {
     let one = verdict(&day(vec![contrast("b", "a", -6.1, "separated")]));
-    assert_eq!(one.headline, "latex is faster than butyl: at 40 km/h it needs 6.1 ± 2.4 W less, and that is real (p 0.004).");
+    assert_eq!(
+        one.headline,
+        "latex is faster than butyl: at 40 km/h it needs 6.1 ± 2.4 W less, and that is real (p 0.004)."
+    );
     assert!(one.also.is_empty() && one.not_shown.is_empty(), "{one:?}");
 }
 
@@ -46,7 +49,10 @@ fn the_best_is_set_beside_the_next_best_and_what_may_be_chance_says_so() {
     let mut solution = day(vec![contrast("b", "a", -6.1, "separated"), contrast("c", "a", -5.0, "separated")]);
     solution.all_pairs.push(contrast("c", "b", 1.1, "not separated"));
     let one = verdict(&solution);
-    assert_eq!(one.headline, "latex is the fastest of 3: at 40 km/h it needs 6.1 ± 2.4 W less than butyl, and that is real (p 0.004).");
+    assert_eq!(
+        one.headline,
+        "latex is the fastest of 3: at 40 km/h it needs 6.1 ± 2.4 W less than butyl, and that is real (p 0.004)."
+    );
     assert_eq!(one.also[0], "Against the next best, sealed, it needs 1.1 ± 2.4 W less, which may be chance.");
     assert_eq!(one.also[1], "sealed needs 5.0 ± 2.4 W less than butyl, which is real (p 0.004).");
     assert_eq!(
@@ -69,7 +75,10 @@ fn a_baseline_that_is_fastest_is_told_so() {
 fn where_nothing_is_shown_the_first_words_say_so() {
     let solution = day(vec![contrast("b", "a", 0.8, "not separated")]);
     let text = Verdict::of(&solution, Units::Imperial).answer();
-    assert_eq!(text, "No set-up is shown to be faster: at 24.9 mph butyl came out 0.8 ± 2.4 W below latex, which may be chance.");
+    assert_eq!(
+        text,
+        "No set-up is shown to be faster: at 24.9 mph butyl came out 0.8 ± 2.4 W below latex, which may be chance."
+    );
     let alike = verdict(&day(vec![contrast("b", "a", 0.8, "equivalent")]));
     assert!(alike.headline.starts_with("butyl and latex are as fast as each other"), "{alike:?}");
 }
@@ -83,7 +92,10 @@ fn an_inseparable_ride_never_shows_two_numbers() {
     // With neither value shared the solver knows no difference.
     solution.contrasts[0].power_w = Estimate::default();
     let text = verdict(&solution).paragraph(&solution);
-    assert!(text.contains("cannot be told apart") && text.contains("butyl 19.40 ± 0.50 N (194 W at the road) at 36.0 km/h"), "{text}");
+    assert!(
+        text.contains("cannot be told apart") && text.contains("butyl 19.40 ± 0.50 N (194 W at the road) at 36.0 km/h"),
+        "{text}"
+    );
     assert!(!text.contains("latex"), "{text}");
 }
 

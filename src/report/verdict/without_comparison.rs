@@ -48,7 +48,8 @@ fn known_resistance(solution: &Solution, units: Units) -> String {
             // A force says little to who rides by watts.
             let force = setup.drag_at_mean_speed_n.and_then(|d| d.value)?;
             let power = significant(force * speed, 3);
-            let text = format!("{} {} N ({power} W at the road) at {}", setup_name(setup), drag.whole(), units.speed(speed));
+            let text =
+                format!("{} {} N ({power} W at the road) at {}", setup_name(setup), drag.whole(), units.speed(speed));
             drag.known.then_some(text)
         })
         .take(NAMED)
