@@ -1,6 +1,7 @@
 //! The command-line program: parse, run, print what went wrong, set the exit status.
 
 mod cli;
+mod desk;
 
 use std::process::ExitCode;
 

@@ -22,6 +22,11 @@ pub fn lb_from_kg(mass_kg: f64) -> f64 {
     mass_kg / 0.453_592_37
 }
 
+/// Pounds to kg (international pound, 0.45359237 kg).
+pub fn kg_from_lb(mass_lb: f64) -> f64 {
+    mass_lb * 0.453_592_37
+}
+
 /// kPa to bar.
 pub fn bar_from_kpa(pressure_kpa: f64) -> f64 {
     pressure_kpa / 100.0

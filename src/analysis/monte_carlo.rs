@@ -64,7 +64,7 @@ pub fn of_loop(
 ) -> Result<MonteCarlo, Error> {
     let session = &inputs.session;
     let list = venue.moved_inputs(session);
-    let again = Repetition::new(inputs, rides, venue);
+    let again = Repetition::new(inputs, rides, venue)?;
     let base = again.at_base();
     let change = |z: &[f64]| {
         let moves: Vec<Move> = list.iter().zip(z).map(|(&(input, u), z)| Move { input, by: z * u }).collect();
@@ -255,7 +255,7 @@ mod tests {
         use crate::analysis::known::Uncertain;
         use crate::uncertainty::budget::Combined;
         let scatter = Combined { standard_uncertainty: 0.00006, dof: 12.0 };
-        let crr = Uncertain { value: 0.005, scatter, instrument_se: Some(instrument) }.estimate(0.95);
+        let crr = Uncertain { instrument_se: Some(instrument), ..Uncertain::of_laps(0.005, scatter) }.estimate(0.95);
         let setup = SetupResult { id: session.setups[0].id.clone(), crr, ..SetupResult::default() };
         Solution { setups: vec![setup], ..Solution::default() }
     }

@@ -5,14 +5,13 @@
 mod air;
 mod completions;
 mod demand;
+mod desk;
 mod failure;
 mod figure_style;
 mod flag_name;
-mod building;
-mod in_place;
 mod inspect;
-mod load;
-mod load_plan;
+pub(crate) mod load;
+pub(crate) mod load_plan;
 mod man;
 mod mistake;
 mod number;
@@ -21,9 +20,9 @@ mod picture;
 mod plan;
 mod pool;
 mod rehearse;
-mod results;
+pub(crate) mod results;
 mod ride_flags;
-mod scaffold;
+pub(crate) mod scaffold;
 mod ride_session;
 mod schema;
 mod solve;
@@ -90,6 +89,8 @@ pub enum Command {
     Rehearse(rehearse::RehearseArguments),
     /// Write a commented session file for the rides in a folder
     Scaffold(scaffold::ScaffoldArguments),
+    /// Serve a page on this machine to do it all in the browser, without writing files by hand
+    Desk(desk::DeskArguments),
     /// Watts at a speed, speed at a power, time over a distance, split by cause
     Demand(demand::DemandArguments),
     /// Density of moist air with its uncertainty
@@ -112,6 +113,7 @@ pub fn run(arguments: Arguments) -> Result<(), Failure> {
         Command::Plan(a) => plan::run(&a, format, units),
         Command::Rehearse(a) => rehearse::run(&a, format),
         Command::Scaffold(a) => scaffold::run(&a, format),
+        Command::Desk(a) => desk::run(&a, format, units),
         Command::Demand(a) => demand::run(a, format, units),
         Command::Air(a) => air::run(&a, format),
         Command::Completions(a) => completions::run(&a),

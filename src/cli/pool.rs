@@ -3,6 +3,7 @@
 use super::failure::Failure;
 use super::figure_style::FigureStyle;
 use super::number::number;
+use super::results::{Kind, Written};
 use super::{Format, Units, output, results};
 use clap::{Args, ValueEnum};
 use loopwright::error::Error;
@@ -77,7 +78,8 @@ fn margin(text: &str) -> Result<f64, String> {
 
 pub fn run(arguments: &PoolArguments, format: Format, units: Units) -> Result<(), Failure> {
     if let Some(out) = &arguments.out {
-        results::check_sealed(out)?;
+        results::check(out, Kind::Pool)?;
+        arguments.figures.figure_format.check()?;
     }
     let count = arguments.results.len();
     let usage = |message: String| Err(Failure::from(Error::Usage { flag: "pool".into(), message }));
@@ -101,15 +103,20 @@ pub fn run(arguments: &PoolArguments, format: Format, units: Units) -> Result<()
             negligible_power_w: arguments.negligible_power_w,
         },
     )?;
-    if let Some(out) = &arguments.out {
-        results::write_sealed(out, files(&result, &(&arguments.figures).into(), units.into())?)?;
-    }
+    let written = match &arguments.out {
+        Some(out) => {
+            let files = files(&result, &(&arguments.figures).into(), units.into())?;
+            results::write(out, Kind::Pool, &arguments.figures.figure_format.applied(files)?)?
+        }
+        None => Written::default(),
+    };
     match format {
         Format::Text => output::text(&summary(&result, output::width(), units.into()))?,
         Format::Json => output::json(&result)?,
     }
     if let Some(out) = &arguments.out {
         output::note(format, &format!("Results are in {}", out.display()));
+        written.remarks().iter().for_each(|line| output::note(format, line));
     }
     Ok(())
 }

@@ -3,6 +3,7 @@
 use super::failure::Failure;
 use super::figure_style::FigureStyle;
 use super::output::progress_bar;
+use super::results::Kind;
 use super::ride_flags::RideFlags;
 use super::{Format, Units, load, output, results};
 use clap::Args;
@@ -61,7 +62,7 @@ pub struct SolveArguments {
 
 pub fn run(arguments: SolveArguments, format: Format, units: Units) -> Result<(), Failure> {
     let out = arguments.out.clone().unwrap_or_else(|| default_out(&arguments.input));
-    results::check(&out)?;
+    results::check(&out, Kind::Solve)?;
     arguments.figures.figure_format.check()?;
     let inputs = read(&arguments).map_err(|e| Failure::from(e).advised(load::if_plan(&arguments.input)))?;
     let depth = Depth { draws: arguments.draws as usize, ..Depth::default() };
@@ -75,7 +76,7 @@ pub fn run(arguments: SolveArguments, format: Format, units: Units) -> Result<()
         style: &(&arguments.figures).into(),
         units: units.into(),
     })?;
-    results::write(&out, &arguments.figures.figure_format.applied(files)?)?;
+    let written = results::write(&out, Kind::Solve, &arguments.figures.figure_format.applied(files)?)?;
     match format {
         Format::Text => {
             let (solution, width) = (&analysis.solution, output::width());
@@ -91,6 +92,7 @@ pub fn run(arguments: SolveArguments, format: Format, units: Units) -> Result<()
             let told = if short { counts(&solution.findings) } else { String::new() };
             let told = if told.is_empty() { told } else { format!("{told}. ") };
             output::remark(&format!("{told}Results are in {}", out.display()));
+            written.remarks().iter().for_each(|line| output::remark(line));
         }
         Format::Json => output::json(&analysis.solution)?,
     }

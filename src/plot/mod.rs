@@ -8,6 +8,8 @@ pub mod budget;
 pub mod curves;
 pub mod differences;
 pub mod elevation;
+pub mod factor_curve;
+pub mod factor_effects;
 pub mod forest;
 pub mod inspection;
 pub mod joint_region;
@@ -73,6 +75,8 @@ pub fn draw_all(solution: &Solution, evidence: &Evidence, style: &Style) -> Vec<
     [
         differences::draw,
         set_ups::draw,
+        factor_curve::draw,
+        factor_effects::draw,
         venues::draw,
         elevation::draw,
         residuals::draw,

@@ -180,6 +180,7 @@ fn at_confidence(m: &Measure, confidence: f64) -> Estimate {
         dof: Some(m.dof).filter(|d| d.is_finite()),
         scatter_se: m.scatter_se,
         instrument_se: m.instrument_se,
+        ..Estimate::default()
     }
 }
 

@@ -81,7 +81,7 @@ pub const INFORMS: [&str; 24] = [
 
 /// See [`Meaning`].
 pub fn meaning(code: &str) -> Meaning {
-    if CHANGES.contains(&code) {
+    if CHANGES.contains(&code) || crate::finding::grave(code).is_some() {
         Meaning::Changes
     } else if INFORMS.contains(&code) {
         Meaning::Informs

@@ -4,6 +4,7 @@
 
 use super::crr_drift;
 use super::differences::{self, Naming};
+use super::factors;
 use super::findings::{self, Meaning};
 use super::lap_bootstrap;
 use super::laps_left_out;
@@ -115,6 +116,7 @@ pub fn summary(solution: &Solution, print: Print) -> String {
     if has_differences {
         page.section(&format!("Differences from {baseline}{on_the_loop}"), &compared);
     }
+    page.section("What the factors do", &lines(&factors::sentences(solution)));
     if has_differences && print.extent == Extent::Brief {
         page.say(&note);
         return page.text;

@@ -4,6 +4,7 @@
 //! Given the solution; gives sentences that the terminal, the page and `verdict.txt` share. It takes the judgements as they
 //! are and tests nothing.
 
+mod check_first;
 pub mod comparison;
 mod names;
 mod pair;
@@ -68,6 +69,9 @@ impl Verdict {
                 format!("{why} {}", many.join(" "))
             }
         };
+        if let Some(first) = check_first::sentence(solution) {
+            verdict.headline = format!("{first} {}", verdict.headline);
+        }
         if !solution.separable {
             verdict.not_shown.push(without_comparison::not_separable(solution));
         }

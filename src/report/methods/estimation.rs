@@ -179,9 +179,6 @@ fn not_separable(solution: &Solution) -> String {
              speed and the drivetrain efficiency to the scatter",
             significant(crr, 2)
         ));
-        if solution.separation.air_taken_as_still {
-            text.push_str(", and a wind of 2 m/s, which laps of one speed cannot show (common practice, no source)");
-        }
     }
     text.push('.');
     text

@@ -45,8 +45,8 @@ pub(super) fn uncertainty(session: &Session, solution: &Solution) -> Option<Para
         sources.push(Source::NeweyWest);
         text.push(format!(
             "Scatter on the rollers: the larger of two standard errors of the window's mean that respect that neighbouring \
-             seconds are alike, one by weighted autocovariances {} and one from the means of batches; or, where set-ups were \
-             ridden again and it gives the wider interval, the scatter between their runs.",
+             seconds are alike, one by weighted autocovariances {} and one from the means of batches, with what changes from \
+             run to run.",
             cite(Source::NeweyWest)
         ));
     }

@@ -5,6 +5,7 @@
 use super::super::budget_overview::overview;
 use super::super::cautions::CAUTIONS;
 use super::super::differences::{self, Naming};
+use super::super::factors;
 use super::super::findings::{Group, grouped};
 use super::super::number::significant;
 use super::super::table::PageTable;
@@ -32,6 +33,8 @@ pub(super) struct Context<'a> {
     lead: String,
     parts: Vec<Part>,
     differences: String,
+    factors: Vec<String>,
+    factor_table: String,
     pairs: String,
     set_ups: String,
     conditions: String,
@@ -98,6 +101,8 @@ impl<'a> Context<'a> {
             lead: template.figures(&pick(&is_lead))?,
             parts: parts(solution, !rest.is_empty(), laps.is_some()),
             differences: template.tables(differences_table(solution))?,
+            factors: factors::sentences(solution),
+            factor_table: template.tables(factor_table(solution))?,
             pairs: template.tables(pairs(solution))?,
             set_ups: template.tables(set_ups(solution, units))?,
             conditions: conditions(solution, units),
@@ -135,6 +140,7 @@ fn table_of(figure: &str) -> [&'static str; 2] {
     match figure {
         "differences" => ["differences", "Its numbers"],
         "set-ups" | "joint-region" => ["set-ups-table", "Its numbers"],
+        "factor-curve" | "factor-effects" => ["factor-table", "Its numbers"],
         "venues" => ["venues", "Its numbers"],
         "budget" => ["budget", "Its numbers"],
         "misclosure" | "timeline" | "elevation" | "residuals" | "run-residual" => ["laps", "Numbers of every lap"],
@@ -165,6 +171,12 @@ fn differences_table(solution: &Solution) -> Option<PageTable> {
     let table =
         differences::table(solution, &solution.contrasts, Naming::Setup).page("differences", &heading, caption)?;
     Some(PageTable { level: 2, ..table })
+}
+
+fn factor_table(solution: &Solution) -> Option<PageTable> {
+    let caption = "Main effects of kinds, by every run of every combination, and what each level of a quantity costs against the \
+                   best one. p is adjusted for the number of effects.";
+    factors::table(solution).page("factor-table", "Effects and losses", caption)
 }
 
 /// Every pair, where there are more than the baseline's own.
@@ -282,6 +294,7 @@ fn conditions(solution: &Solution, units: Units) -> String {
 fn parts(solution: &Solution, figures: bool, laps: bool) -> Vec<Part> {
     let all = [
         (differences_table(solution).is_some(), "differences", "Differences"),
+        (solution.factors.is_some(), "factors", "Factors"),
         (true, "set-ups-table", "Set-ups"),
         (solution.venues.is_some(), "venues", "Loop and rollers"),
         (!solution.findings.is_empty(), "findings", "Findings"),
