@@ -6,7 +6,7 @@
 use super::alternatives::{PAIR, rounds};
 use super::design::DesignChoice;
 use super::goal::Measure;
-use super::prediction::{Extent, Predicted, Prediction, predict};
+use super::prediction::{Predicted, Prediction, predict};
 use super::quiet::QuietDay;
 use super::row_noise::RowNoise;
 use super::speeds::with_speeds;
@@ -45,7 +45,7 @@ pub(super) fn one_speed(
 ) -> Option<OneSpeed> {
     let distinct = plan.distinct_speeds_km_h();
     let [speed_km_h] = distinct[..] else { return None };
-    let again = predict(day, &rounds(choice, 2), noise, Extent::Comparisons);
+    let again = predict(day, &rounds(choice, 2), noise);
     Some(OneSpeed {
         speed_km_h,
         detectable_w: Measure::PowerW.detectable(prediction),
@@ -56,7 +56,7 @@ pub(super) fn one_speed(
 
 fn second_speed(plan: &Plan, noise: &RowNoise, speeds_km_h: [f64; 2]) -> Option<SecondSpeed> {
     let other = with_speeds(plan, &speeds_km_h).ok()?;
-    let told = predict(&other.day, &other.choice, noise, Extent::Comparisons).ok()?;
+    let told = predict(&other.day, &other.choice, noise).ok()?;
     let baseline = other.day.session.baseline();
     let setup = told.setups.get(baseline);
     Some(SecondSpeed {
