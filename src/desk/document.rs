@@ -6,6 +6,9 @@
 use super::refusal::Refusal;
 use toml_edit::{Array, ArrayOfTables, DocumentMut, InlineTable, Item, Table, Value};
 
+/// What `scaffold` marks a value with that is to be filled in.
+const BLANK: &str = "FILL IN: ";
+
 /// See the module.
 pub struct Document {
     inner: DocumentMut,
@@ -79,7 +82,11 @@ impl Document {
         match child_mut(item, key) {
             Some(there) => {
                 let old = there.as_value_mut().ok_or_else(|| no_place(path))?;
-                let decor = old.decor().clone();
+                let mut decor = old.decor().clone();
+                // A blank of a first draft is one no longer.
+                if let Some(behind) = decor.suffix().and_then(|s| s.as_str()).filter(|s| s.contains(BLANK)) {
+                    decor.set_suffix(behind.replacen(BLANK, "", 1));
+                }
                 *old = value;
                 *old.decor_mut() = decor;
             }
@@ -231,7 +238,8 @@ fn child<'a>(item: &'a Item, key: &str) -> Option<&'a Item> {
 fn child_mut<'a>(item: &'a mut Item, key: &str) -> Option<&'a mut Item> {
     match key.parse::<usize>() {
         Ok(index) if !item.is_table_like() => item.get_mut(index),
-        _ => item.get_mut(key),
+        // Asked as an item, a table makes room for what it does not hold.
+        _ => item.as_table_like_mut()?.get_mut(key),
     }
 }
 
@@ -284,6 +292,11 @@ mod tests {
         let mut document = document();
         document.set("rider_and_bike.mass_kg", "86.45".parse().unwrap()).unwrap();
         assert_eq!(document.text(), TEXT.replace("86.0 # at noon", "86.45 # at noon"));
+        document.set("title", Value::from("y")).unwrap();
+        assert!(document.text().contains("title = \"y\"   # keep me\n"));
+        let mut draft = Document::parse("mass_kg = 0.0   # FILL IN: as weighed\n", "f").unwrap();
+        draft.set("mass_kg", "86".parse().unwrap()).unwrap();
+        assert_eq!(draft.text(), "mass_kg = 86   # as weighed\n");
         document.set("run.1.mass_kg", "85.9".parse().unwrap()).unwrap();
         assert!(
             document.text().ends_with("file = \"2.fit\" # wet\nsetup = \"a\"\nmass_kg = 85.9\n"),

@@ -63,8 +63,9 @@ pub fn show(desk: &Desk, query: &Form) -> Result<Answer, Refusal> {
     let last = desk.last_change.lock().unwrap_or_else(PoisonError::into_inner).clone();
     let last = last.filter(|l| l.state == kept.state);
     let files: Vec<[String; 2]> = kept.solved.files.iter().map(|f| [f.name.clone(), encoded(&f.name)]).collect();
+    let (verdict, report) = main_of(&kept)?;
     let filling = json!({
-        "refused": "", "name": name, "link": link, "report": main_of(&kept)?, "title": kept.solved.solution.title,
+        "refused": "", "name": name, "link": link, "verdict": verdict, "report": report, "title": kept.solved.solution.title,
         "runs": runs(desk, &kept), "by_hand": kept.by_hand, "files": files,
         "chosen": chosen(&kept), "results": results_name(&name), "written": query.has("written"),
         "last_words": last.as_ref().map(|l| l.words.clone()).unwrap_or_default(),
@@ -73,13 +74,19 @@ pub fn show(desk: &Desk, query: &Form) -> Result<Answer, Refusal> {
     page(&frame, "result", &filling)
 }
 
-/// What stands between the head and the foot of the report.
-fn main_of(kept: &Kept) -> Result<String, Refusal> {
+/// The verdict of the report, and what else stands between its head and its foot.
+fn main_of(kept: &Kept) -> Result<(String, String), Refusal> {
     let fault = || Refusal::new(500, "The report has no main part; this is a fault of the program, please report it");
     let html = file_of(kept, REPORT).and_then(|bytes| std::str::from_utf8(bytes).ok()).ok_or_else(fault)?;
     let (_, rest) = html.split_once("<main>").ok_or_else(fault)?;
     let (main, _) = rest.rsplit_once("</main>").ok_or_else(fault)?;
-    Ok(main.to_string())
+    let main = main.trim_start();
+    Ok(match main.split_once("</p>") {
+        Some((verdict, rest)) if main.starts_with("<p class=\"verdict\"") => {
+            (format!("{verdict}</p>"), rest.to_string())
+        }
+        _ => (String::new(), main.to_string()),
+    })
 }
 
 fn file_of<'a>(kept: &'a Kept, name: &str) -> Option<&'a [u8]> {

@@ -152,18 +152,18 @@ mod tests {
     }
 
     #[test]
-    fn work_without_end_ends_on_request_and_blocks_other_work_until_then() {
+    fn long_work_ends_on_request_and_blocks_other_work_until_then() {
         use rayon::prelude::*;
         let works = Works::default();
-        let forever = |each: &(dyn Fn() + Sync)| {
-            // As the program does it: in parallel.
-            (0..u32::MAX).into_par_iter().for_each(|_| {
-                std::thread::sleep(Duration::from_millis(1));
+        let long = |each: &(dyn Fn() + Sync)| {
+            // As the program does it: in parallel. To the end it would take longer than is waited for.
+            (0..100_000).into_par_iter().for_each(|_| {
+                std::thread::sleep(Duration::from_millis(2));
                 each();
             });
             Ok(words("never"))
         };
-        let id = works.start("forever".into(), "/".into(), 0, Box::new(forever)).unwrap();
+        let id = works.start("long".into(), "/".into(), 100_000, Box::new(long)).unwrap();
         assert_eq!(works.start("other".into(), "/".into(), 1, Box::new(|_| Ok(words("")))).unwrap_err().status, 409);
         works.find(&id.to_string()).unwrap().cancel();
         assert!(matches!(ended(&works, id), State::Cancelled));

@@ -38,7 +38,7 @@ fn a_person_with_a_keyboard_comes_from_raw_files_to_a_written_report() {
     browser.until("document.querySelector('.good a.go')");
     browser.walk_to("a.go");
     browser.press("Enter");
-    browser.until("document.querySelector('.report .verdict')");
+    browser.until("document.querySelector('.verdict')");
     browser.picture("result-1280");
     // Look at a lap, leave it out, see what that did.
     browser.walk_to("details.laps summary");
