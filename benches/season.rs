@@ -4,7 +4,8 @@
 
 use divan::{Bencher, black_box};
 use loopwright::analysis::{DEFAULT_LAP_DRAWS, Depth, Inputs, analyse};
-use loopwright::plan::{Plan, simulate};
+use loopwright::plan::Plan;
+use loopwright::simulate::simulate;
 
 fn main() {
     divan::main();

@@ -1,4 +1,6 @@
 //! Physical constants and stated defaults, each with its source.
+//!
+//! Given nothing. It holds no value that a tester may state.
 
 /// Standard acceleration of free fall, m/s² (3rd CGPM, 1901).
 pub const STANDARD_GRAVITY_M_S2: f64 = 9.806_65;

@@ -16,9 +16,12 @@ pub enum Error {
     /// A result or report could not be written.
     #[error("{}: cannot be written ({reason}); nothing was changed there, choose another folder with --out", path.display())]
     Unwritable { path: PathBuf, reason: String },
-    /// The output folder exists and holds something this program did not write.
-    #[error("{}: this folder was not written by loopwright and is left alone; choose another with --out", path.display())]
-    ForeignFolder { path: PathBuf },
+    /// The output folder exists and is not one that this program, with this command, wrote.
+    #[error("{}: {reason}; nothing there was touched, choose another folder with {flag}", path.display())]
+    ForeignFolder { path: PathBuf, reason: String, flag: &'static str },
+    /// A file that this program wrote was changed since and would be overwritten.
+    #[error("{}: was changed since loopwright wrote it; nothing was touched. Rename it to keep it beside the new results, delete it, or choose another folder with {flag}", path.display())]
+    ChangedFile { path: PathBuf, flag: &'static str },
 
     // -- session file --------------------------------------------------------------------------
     /// The session (or plan) file is not valid: syntax, unknown key, wrong type.
@@ -56,6 +59,10 @@ pub enum Error {
     )]
     NoOverlap { file: String, second: String, apart_s: f64 },
 
+    /// What a file holds and what is said of it cannot both be true.
+    #[error("{file}: {what}; {next}")]
+    Contradicted { file: String, what: String, next: String },
+
     // -- laps ----------------------------------------------------------------------------------
     /// No lap could be found.
     #[error("{file}: no whole lap found ({reason}); {next}")]
@@ -63,6 +70,10 @@ pub enum Error {
     /// Too few laps are left to close a loop.
     #[error("{laps} usable lap(s) over {runs} run(s), at least {needed} are needed; {next}")]
     TooFewLaps { laps: usize, runs: usize, needed: usize, next: String },
+
+    /// Some runs cannot be used; `cause` is what stops the day where the others cannot be solved either.
+    #[error("{cause}")]
+    RunsUnusable { runs: Vec<UnusableRun>, cause: Box<Error> },
 
     // -- solve ---------------------------------------------------------------------------------
     /// The equations have no finite solution.
@@ -81,11 +92,10 @@ pub enum Error {
 
     // -- plan ----------------------------------------------------------------------------------
     /// A planned run cannot be ridden as planned.
-    #[error("run {run}: {reason}; lower speeds_km_h, the wind or the elevation, or check crr and cda_m2")]
+    #[error(
+        "run {run}: {reason}; lower speeds_km_h (or raise powers_w), lower the wind or the elevation, or check crr and cda_m2"
+    )]
     NotRidden { run: usize, reason: String },
-    /// A folder that this program wrote has been written into since.
-    #[error("{}: {name} was changed or added since loopwright wrote this folder, which is left alone; choose another with --out", path.display())]
-    ChangedFolder { path: PathBuf, name: String },
     /// A session file is already there.
     #[error("{}: is already there and is left alone; give another name with --out, or remove it first", path.display())]
     AlreadyThere { path: PathBuf },
@@ -109,6 +119,14 @@ pub enum Error {
     NotPoolable { file: String, message: String },
 }
 
+/// A run that cannot be used.
+#[derive(Debug, Clone, PartialEq)]
+pub struct UnusableRun {
+    /// Zero-based index into the runs of the inputs.
+    pub run: usize,
+    pub reason: String,
+}
+
 impl Error {
     /// Exit status: 2 when what the person typed or wrote is wrong, 1 when the data cannot give the answer.
     pub fn exit_status(&self) -> u8 {
@@ -118,8 +136,9 @@ impl Error {
             | Error::Inconsistent { .. }
             | Error::Usage { .. }
             | Error::ForeignFolder { .. }
-            | Error::ChangedFolder { .. }
+            | Error::ChangedFile { .. }
             | Error::AlreadyThere { .. } => 2,
+            Error::RunsUnusable { cause, .. } => cause.exit_status(),
             _ => 1,
         }
     }
@@ -130,6 +149,7 @@ impl Error {
             Error::Unreadable { .. } => "unreadable",
             Error::Unwritable { .. } => "unwritable",
             Error::ForeignFolder { .. } => "foreign-folder",
+            Error::ChangedFile { .. } => "changed-file",
             Error::Syntax { .. } => "syntax",
             Error::OutOfRange { .. } => "out-of-range",
             Error::Inconsistent { .. } => "inconsistent",
@@ -140,13 +160,14 @@ impl Error {
             Error::TooLarge { .. } => "too-large",
             Error::BadLine { .. } => "bad-line",
             Error::NoOverlap { .. } => "no-overlap",
+            Error::Contradicted { .. } => "contradicted",
             Error::NoLaps { .. } => "no-laps",
             Error::TooFewLaps { .. } => "too-few-laps",
+            Error::RunsUnusable { cause, .. } => cause.code(),
             Error::Numerical { .. } => "numerical",
             Error::DriftUndetermined { .. } => "drift-undetermined",
             Error::NoSteadyWindow { .. } => "no-steady-window",
             Error::NotRidden { .. } => "not-ridden",
-            Error::ChangedFolder { .. } => "changed-folder",
             Error::AlreadyThere { .. } => "already-there",
             Error::NotEncoded { .. } => "not-encoded",
             Error::Page { .. } => "page",

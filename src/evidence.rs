@@ -31,8 +31,8 @@ pub struct RunEvidence {
     pub stretch: Vec<usize>,
     /// Whether the record is part of a used lap.
     pub used: Vec<bool>,
-    /// Reconstructed elevation at the solved values, m; NaN outside laps.
-    pub elevation_m: Vec<f64>,
+    /// Reconstructed elevation at the solved values less the common profile, m, carried on from lap to lap; NaN outside laps.
+    pub residual_m: Vec<f64>,
 }
 
 /// One lap at its step edges (J + 1 of them); unused laps have them too where they can be computed.

@@ -2,6 +2,10 @@
 //!
 //! Given the numbers that made it worth saying. It never prints; `report` and `solution` carry it out.
 
+mod slip;
+
+pub use slip::{Apart, MassWanted, RiddenAs, Slip};
+
 /// Something the reader must know, tied to a run where it belongs to one.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Finding {
@@ -84,6 +88,30 @@ pub enum What {
     GateFar { distance_m: f64 },
     /// Laps are cut beside the stated gate because speed changes at it.
     CutMoved { distance_m: f64 },
+    /// Positions that no bicycle can have reached.
+    PositionsUnreachable { count: usize, farthest_m: f64, first_s: f64 },
+    /// Positions scatter too much from lap to lap to be used on a track of stated bends.
+    PositionsPoor { spread_m: f64 },
+    /// Positions show other bends than stated.
+    BendsContradicted { radius_m: f64, transition_m: Option<f64>, seen_radius_m: f64, seen_transition_m: f64 },
+    /// Positions show no track of two bends.
+    NotTwoBends,
+    /// Positions show another direction of the home straight than stated.
+    BearingContradicted { stated_deg: f64, seen_deg: f64 },
+    /// Wind was fitted along a track whose direction nobody knows.
+    WindWithoutCompass,
+    /// Lap marks that are too many, and those after which one is missing, counted from 1.
+    LapMarksOdd { extra: Vec<usize>, missing_after: Vec<usize> },
+    /// The lap as ridden by the wheel on a track of stated length.
+    RiddenLength { stated_m: f64, ridden_m: f64 },
+    /// The lap by the wheel is not the one that is known otherwise.
+    SpeedScaleOff { wheel_m: f64, known_m: f64, sd_m: f64, by: &'static str },
+    /// The wheel of a run measures another lap than those of the other runs.
+    WheelDiffers { wheel_m: f64, usual_m: f64 },
+    /// Speeds were brought to the scale at which laps have their known length.
+    SpeedCalibrated { factor: f64, relative_u: f64, known_m: f64, by: &'static str },
+    /// A run cannot be used and the others are solved without it.
+    RunLeftOut { reason: String },
     /// Lap marks of the device are used although positions exist.
     DeviceLaps { count: usize },
     /// Laps cut by distance alone.
@@ -116,10 +144,14 @@ pub enum What {
     LagAtBound { lag_s: f64 },
     /// The outer solver stopped before it converged.
     NotConverged { iterations: u64 },
-    /// A fitted coefficient has a value that no tyre or rider has.
-    Implausible { name: String, value: f64 },
     /// Few clusters: the interval is wide for want of laps.
     FewLaps { laps: usize },
+    /// The wind that is met differs along the loop.
+    WindAlongLoop { least: f64, least_at_m: f64, most: f64, most_at_m: f64 },
+    /// Yaw is estimated while the wind is held the same everywhere.
+    YawWithoutShelter,
+    /// An expectation decides more than the rides do.
+    RestsOnExpectation { of: &'static str, quantities: Vec<String>, next: &'static str },
     /// Laps differ more than the scatter within them explains.
     LapsDiffer { name: String, by_laps: f64, within: f64 },
     /// Set-up and time of day cannot be told apart.
@@ -147,11 +179,14 @@ pub enum What {
         drum_diameter_m: f64,
         drum_spacing_m: f64,
         drum_over_flat: f64,
+        conversion_fraction: f64,
         rear_weight_fraction: f64,
         front_driven: bool,
     },
     /// No set-up was ridden twice on the rollers.
-    NoRepeats { runs: usize },
+    NoRepeats { runs: usize, fraction: f64 },
+    /// Too few runs were repeated to tell what changes from run to run.
+    RunToRunSupposed { repeats: usize, fraction: f64, of: &'static str },
     /// Crr on the loop less Crr on the rollers.
     SurfaceLoss { setup: String, crr: f64, half_width: Option<f64>, rolling_power_w: f64 },
     /// Loop and rollers see different differences between two set-ups.
@@ -160,6 +195,10 @@ pub enum What {
     OneVenueOnly { setup: String, venue: String },
     /// A set-up had different tyre pressures on loop and rollers.
     PressuresDiffer { setup: String, gap_kpa: f64 },
+
+    // -- slips ---------------------------------------------------------------------------------
+    /// Something a tester or a device got wrong that no value shows.
+    Slip(Slip),
 
     // -- plan ----------------------------------------------------------------------------------
 
@@ -184,6 +223,35 @@ pub enum What {
     TooFewDraws { count: usize, of: usize, wanted: usize },
     /// Intervals that differ by about as much as counts as the same.
     NearTolerance { count: usize, of: usize },
+}
+
+/// What a grave finding is about, in a few words: one without which no number of the result should be believed. `None` for
+/// the others.
+pub fn grave(code: &str) -> Option<&'static str> {
+    Some(match code {
+        "implausible" => "values that no bicycle has",
+        "power-unreliable" => "power that drops out",
+        "run-unlike" => "a run unlike the others",
+        "run-differs" | "runs-of-setup-differ" => "runs of one set-up that differ",
+        "setups-swapped" => "set-ups that look exchanged",
+        "runs-overlap" => "runs recorded at the same time",
+        "pressure-odd" => "a pressure that does not fit the elevation",
+        "temperature-odd" => "a temperature that does not fit the device",
+        "wind-odd" => "a stated wind that does not fit the laps",
+        "mass-odd" => "a mass that is hard to believe",
+        "other-day" => "a run of another day",
+        _ => return None,
+    })
+}
+
+/// Numbers in a row.
+fn numbers(all: &[usize]) -> String {
+    all.iter().map(usize::to_string).collect::<Vec<_>>().join(", ")
+}
+
+/// Metres, or kilometres where there are many.
+fn distance(m: f64) -> String {
+    if m < 2000.0 { format!("{m:.0} m") } else { format!("{:.0} km", m / 1000.0) }
 }
 
 /// A small number with two significant digits and without an exponent.
@@ -225,6 +293,18 @@ impl What {
             What::NotMoving => "not-moving",
             What::GateFar { .. } => "gate-far",
             What::CutMoved { .. } => "cut-moved",
+            What::PositionsUnreachable { .. } => "positions-unreachable",
+            What::PositionsPoor { .. } => "positions-poor",
+            What::BendsContradicted { .. } => "bends-contradicted",
+            What::NotTwoBends => "not-two-bends",
+            What::BearingContradicted { .. } => "bearing-contradicted",
+            What::WindWithoutCompass => "wind-without-compass",
+            What::LapMarksOdd { .. } => "lap-marks-odd",
+            What::RiddenLength { .. } => "ridden-length",
+            What::SpeedScaleOff { .. } => "speed-scale-off",
+            What::WheelDiffers { .. } => "wheel-differs",
+            What::SpeedCalibrated { .. } => "speed-calibrated",
+            What::RunLeftOut { .. } => "run-left-out",
             What::DeviceLaps { .. } => "device-laps",
             What::LapsByDistance { .. } => "laps-by-distance",
             What::BendsUnknown { .. } => "bends-unknown",
@@ -239,8 +319,10 @@ impl What {
             What::LagLarge { .. } => "lag-large",
             What::LagAtBound { .. } => "lag-at-bound",
             What::NotConverged { .. } => "not-converged",
-            What::Implausible { .. } => "implausible",
             What::FewLaps { .. } => "few-laps",
+            What::WindAlongLoop { .. } => "wind-along-loop",
+            What::YawWithoutShelter => "yaw-without-shelter",
+            What::RestsOnExpectation { .. } => "rests-on-expectation",
             What::LapsDiffer { .. } => "laps-differ",
             What::OrderConfounded { .. } => "order-confounded",
             What::WindDrifted { .. } => "wind-drifted",
@@ -253,10 +335,12 @@ impl What {
             What::RollerRunLeftOut { .. } => "roller-run-left-out",
             What::RollerAssumptions { .. } => "roller-assumptions",
             What::NoRepeats { .. } => "no-repeats",
+            What::RunToRunSupposed { .. } => "run-to-run-supposed",
             What::SurfaceLoss { .. } => "surface-loss",
             What::VenuesDisagree { .. } => "venues-disagree",
             What::OneVenueOnly { .. } => "one-venue-only",
             What::PressuresDiffer { .. } => "pressures-differ",
+            What::Slip(slip) => slip.code(),
             What::ResultsDisagree { .. } => "results-disagree",
             What::OneResultOnly { .. } => "one-result-only",
             What::NothingToPool { .. } => "nothing-to-pool",
@@ -305,6 +389,18 @@ impl What {
             What::CutMoved { distance_m } => {
                 format!("Speed changes at the stated gate or lap mark, where a sensor that averages over a second errs; laps are cut {distance_m:.0} m from it, where riding is steady. Laps keep their numbers.")
             }
+            What::PositionsUnreachable { count, farthest_m, first_s } => format!("{count} position(s) lie up to {} from where the bicycle can have been (the first at {first_s:.0} s) and are not used; power and speed of those seconds are.", distance(*farthest_m)),
+            What::PositionsPoor { spread_m } => format!("Positions lie {spread_m:.0} m from their own average in the middle, as under a roof, and are not used; laps and headings are those of the lap marks and the stated bends."),
+            What::BendsContradicted { radius_m, transition_m, seen_radius_m, seen_transition_m } => format!("Bends of {radius_m:.1} m radius{} are stated, and positions show {seen_radius_m:.1} m with transitions of {seen_transition_m:.0} m. The line by positions is used; check bend_radius_m and transition_m, or leave them out.", transition_m.map(|t| format!(" with transitions of {t:.0} m")).unwrap_or_default()),
+            What::NotTwoBends => "Bends of a track are stated, but positions show no lap of two equal bends and two straights. The line by positions is used; leave bend_radius_m out, or check that the ride is of this track.".into(),
+            What::BearingContradicted { stated_deg, seen_deg } => format!("home_straight_bearing_deg = {stated_deg:.0}, and positions show {seen_deg:.0}°, which is used. State the direction of travel, clockwise from north."),
+            What::WindWithoutCompass => "Nobody says which way the track lies, so the fitted wind has no compass direction: it is given along the home straight, positive as a tail wind there, and across it, positive from left to right. State home_straight_bearing_deg or record positions.".into(),
+            What::LapMarksOdd { extra, missing_after } => format!("The lap marks do not all lie a lap apart:{}{}{} laps at these places are not used, and the numbers of laps count every mark.", if extra.is_empty() { String::new() } else { format!(" mark {} is pressed in the middle of a lap", numbers(extra)) }, if extra.is_empty() || missing_after.is_empty() { "" } else { ", and" }, if missing_after.is_empty() { ";".to_string() } else { format!(" after mark {} one is missing;", numbers(missing_after)) }),
+            What::RiddenLength { stated_m, ridden_m } => { let out_m = (ridden_m - stated_m) / std::f64::consts::TAU; format!("Laps were ridden over {ridden_m:.1} m by the wheel, which is taken for the ridden line; the stated {stated_m:.1} m hold on the measurement line. If the wheel size is right they were ridden {:.2} m {} it.", out_m.abs(), if out_m >= 0.0 { "outside" } else { "inside" }) }
+            What::SpeedScaleOff { wheel_m, known_m, sd_m, by } => format!("A lap is {wheel_m:.1} m by the speed channel and {known_m:.1} ± {sd_m:.1} m by {by}: speeds are {:.1} % too {}, as with a wrong wheel size, and CdA moves by about three times that. Measure the roll-out and correct the file, or say speed_scale = \"calibrate\" under [solve], which brings speeds to the known length.", 100.0 * (wheel_m / known_m - 1.0).abs(), if wheel_m > known_m { "high" } else { "low" }),
+            What::WheelDiffers { wheel_m, usual_m } => format!("By the wheel a lap of this run is {wheel_m:.1} m, {:+.1} % against {usual_m:.1} m in the other runs: another wheel size in the device, a tyre of another height, or another line. A difference of speed like that passes for one between set-ups; check the roll-out of each tyre.", 100.0 * (wheel_m / usual_m - 1.0)),
+            What::SpeedCalibrated { factor, relative_u, known_m, by } => format!("Speeds are multiplied by {factor:.4} ± {relative_u:.4}, with which a lap has the {known_m:.1} m that it has by {by}; this error stands in the budget for that of the speed scale."),
+            What::RunLeftOut { reason } => format!("This run cannot be used and the others are solved without it: {reason}."),
             What::DeviceLaps { count } => format!("Laps are cut at the {count} lap marks of the device."),
             What::LapsByDistance { length_m } => format!("Laps are cut every {length_m:.1} m of recorded distance, which drifts with the line ridden; lap marks at the line would be better."),
             What::BendsUnknown { track: true } => "The bends of the track are not known, so the lean in them is left out. On a 250 m track that alone put Crr 10 to 50 % too high and CdA 4 to 15 % too low in simulations, which no interval here shows. State bend_radius_m and transition_m under [loop].".into(),
@@ -314,7 +410,7 @@ impl What {
                 Some(z) => format!("No air pressure was stated; {pressure_hpa:.1} hPa is that of the standard atmosphere at {z:.0} m. Real weather differs by up to 3 %, and CdA with it: note the station pressure."),
                 None => format!("No air pressure and no elevation is known; {pressure_hpa:.1} hPa at sea level is assumed. State pressure_hpa."),
             },
-            What::PressureOdd { pressure_hpa, standard_hpa, elevation_m } => format!("The stated {pressure_hpa:.1} hPa is {:.0} hPa {} the standard atmosphere at {elevation_m:.0} m, further than weather takes it{}; density is wrong by {:.0} % then. State the pressure at the place itself.", (pressure_hpa - standard_hpa).abs(), if pressure_hpa > standard_hpa { "above" } else { "below" }, if pressure_hpa > standard_hpa { ", as if reduced to sea level" } else { "" }, 100.0 * (pressure_hpa / standard_hpa - 1.0).abs()),
+            What::PressureOdd { pressure_hpa, standard_hpa, elevation_m } => format!("The stated {pressure_hpa:.1} hPa is {:.0} hPa {} the standard atmosphere at {elevation_m:.0} m{}; density, and CdA with it, is wrong by {:.1} % then. Station pressure is what a barometer shows at the place itself; weather reports give it reduced to sea level.", (pressure_hpa - standard_hpa).abs(), if pressure_hpa > standard_hpa { "above" } else { "below" }, if pressure_hpa > standard_hpa { ", as if reduced to sea level" } else { ", further than weather takes it" }, 100.0 * (pressure_hpa / standard_hpa - 1.0).abs()),
             What::TemperatureAssumed { temperature_c, from_device } => if *from_device {
                 format!("Air temperature is the mean of the device, {temperature_c:.1} °C; a device in the sun reads high. State temperature_c from a shaded thermometer.")
             } else {
@@ -327,7 +423,9 @@ impl What {
             What::LagLarge { lag_s } => format!("Speed runs {lag_s:.2} s behind power, more than the 1.5 s that sensors usually show; check that both come from one device."),
             What::LagAtBound { lag_s } => format!("The delay between power and speed sits on its bound of {lag_s:.1} s; the channels may come from different clocks."),
             What::NotConverged { iterations } => format!("The solver stopped after {iterations} steps without settling; the best point is given, treat it with care."),
-            What::Implausible { name, value } => format!("{name} = {value:.5} is outside anything measured on a bicycle; look for a wrong mass, wind, or braking."),
+            What::WindAlongLoop { least, least_at_m, most, most_at_m } => format!("The wind is not the same along the loop: {least:.1} of its middling value at {least_at_m:.0} m, {most:.1} at {most_at_m:.0} m. That is in the solution; an open loop would tell Crr better."),
+            What::YawWithoutShelter => "Drag against yaw is estimated while the wind is held the same along the loop: trees or houses would pass for yaw. Leave along_loop under [wind] at \"estimate\", or set yaw under [solve] to \"none\" or to a value.".into(),
+            What::RestsOnExpectation { of, quantities, next } => format!("More than half of the uncertainty of {} is what was expected of {of}, not what the rides told. {next}", crate::wording::listed(quantities)),
             What::FewLaps { laps } => format!("Only {laps} laps are used, so intervals are wide. They rest in part on a model of the scatter within laps, which cannot see a position that changes from lap to lap."),
             What::LapsDiffer { name, by_laps, within } => format!("Laps differ more than the scatter within them explains: the standard error of {name} is {} by the laps and {} by the scatter within them. Something changed from lap to lap, such as position, line, traffic or slow gusts; the interval goes by the laps alone.", two_digits(*by_laps), two_digits(*within)),
             What::OrderConfounded { order } => format!("The set-ups were ridden in the order {order}, so a drift through the day looks like a difference between them. Ride A B B A or A B C C B A."),
@@ -342,12 +440,14 @@ impl What {
             },
             What::RollerPractice { what } => what.clone(),
             What::RollerRunLeftOut { reason } => format!("This run is not used; the other runs of its set-up are. {reason}."),
-            What::RollerAssumptions { drum_diameter_m, drum_spacing_m, drum_over_flat, rear_weight_fraction, front_driven } => format!("Crr on the flat rests on these, so check them under [rollers] (one not stated there has its usual value, and the interval holds for stated ones): drums of {:.1} mm, on which Crr is {drum_over_flat:.2} times that on the flat (a conversion made for car tyres; it moves every set-up alike), {:.0} mm between their axles, {:.0} % of the weight on the rear wheel, and a front drum that {}.", 1000.0 * drum_diameter_m, 1000.0 * drum_spacing_m, 100.0 * rear_weight_fraction, if *front_driven { "a belt turns" } else { "stands still" }),
-            What::NoRepeats { runs } => format!("No set-up was ridden twice on the rollers ({runs} run(s)), so scatter is that within a run alone: what changes from run to run (a wheel mounted again, pressure) is unknown and not in the intervals. Ride each set-up at least twice, A B B A."),
+            What::RollerAssumptions { drum_diameter_m, drum_spacing_m, drum_over_flat, conversion_fraction, rear_weight_fraction, front_driven } => format!("Crr on the flat rests on these, so check them under [rollers] (one not stated there has its usual value, and the interval holds for stated ones): drums of {:.1} mm, on which Crr is {drum_over_flat:.2} times that on the flat (a conversion made for car tyres on large drums; it is taken to be right within {:.0} %, common practice, no source, which scales values and differences alike), {:.0} mm between their axles, {:.0} % of the weight on the rear wheel, and a front drum that {}.", 1000.0 * drum_diameter_m, 100.0 * conversion_fraction, 1000.0 * drum_spacing_m, 100.0 * rear_weight_fraction, if *front_driven { "a belt turns" } else { "stands still" }),
+            What::NoRepeats { runs, fraction } => format!("No set-up was ridden twice on the rollers ({runs} run(s)), so what changes from run to run (a wheel mounted again, pressure) could not be seen: the intervals suppose {:.1} % of Crr for it (run_to_run_fraction under [uncertainty]; common practice, no source) and rest on that. Ride each set-up at least twice, A B B A.", 100.0 * fraction),
+            What::RunToRunSupposed { repeats, fraction, of } => format!("{repeats} repeat(s) tell little of what changes from run to run, so the intervals rest on what was supposed of it, {:.1} % of {of} (run_to_run_fraction under [uncertainty]). Every further run of a set-up narrows them.", 100.0 * fraction),
             What::SurfaceLoss { setup, crr, half_width, rolling_power_w } => format!("Crr of {setup} is {crr:+.5}{} on the loop against the rollers ({rolling_power_w:+.1} W at the reference): the loss of the road surface and of the tyre's casing on it, as far as the conversion from drum to flat holds.", half_width.map(|h| format!(" ± {h:.5}")).unwrap_or_default()),
             What::VenuesDisagree { setup, baseline, q, p_value } => format!("Loop and rollers disagree on {setup} against {baseline} (Q {q:.1}, p {p_value:.3}), so the combined interval is that of two results that differ by more than their errors. Look at both; the cause is worth finding."),
             What::OneVenueOnly { setup, venue } => format!("{setup} was ridden on {venue} only; its result stands with that venue, and nothing of it is combined."),
             What::PressuresDiffer { setup, gap_kpa } => format!("{setup} had tyre pressures {gap_kpa:.0} kPa apart on loop and rollers, so the difference in Crr between the two is that of pressure too."),
+            What::Slip(slip) => slip.message(),
             What::ResultsDisagree { setup, baseline, quantity, q, dof, p_value } => format!("The results disagree on {setup} less {baseline} in {quantity}: they differ by more than their own errors allow (Q {q:.1} on {dof:.0} degrees of freedom, p {}). The mean given is that of days that differ (DerSimonian–Laird) and its interval is wider; the cause is worth finding: pressure, temperature, road, position.", if *p_value < 0.001 { "< 0.001".to_string() } else { format!("{p_value:.3}") }),
             What::OneResultOnly { setup, baseline, result } => format!("{setup} less {baseline} is in {result} only and is not pooled."),
             What::NothingToPool { setup, baseline } => format!("{setup} less {baseline} is in several results, but no two of them have measured the same quantity of it (values that are shared or not known do not count), so nothing is pooled."),

@@ -11,6 +11,8 @@
 //! Modules stand in reading order: each uses only those above it.
 
 pub mod quantity;
+pub mod wording;
+pub mod units;
 pub mod constant;
 pub mod error;
 pub mod finding;
@@ -23,12 +25,17 @@ pub mod model;
 pub mod uncertainty;
 pub mod solve;
 pub mod compare;
+pub mod factor;
 pub mod evidence;
 pub mod rollers;
 pub mod demand;
 pub mod solution;
+pub mod standing;
+pub mod outlook;
 pub mod analysis;
 pub mod pool;
+pub mod plan;
+pub mod simulate;
+pub mod forecast;
 pub mod plot;
 pub mod report;
-pub mod plan;

@@ -22,6 +22,11 @@ pub fn lb_from_kg(mass_kg: f64) -> f64 {
     mass_kg / 0.453_592_37
 }
 
+/// Pounds to kg (international pound, 0.45359237 kg).
+pub fn kg_from_lb(mass_lb: f64) -> f64 {
+    mass_lb * 0.453_592_37
+}
+
 /// kPa to bar.
 pub fn bar_from_kpa(pressure_kpa: f64) -> f64 {
     pressure_kpa / 100.0
@@ -60,6 +65,16 @@ pub fn mi_from_m(length_m: f64) -> f64 {
 /// Pa to hPa.
 pub fn hpa_from_pa(pressure_pa: f64) -> f64 {
     pressure_pa / 100.0
+}
+
+/// Fahrenheit from Celsius, by definition.
+pub fn f_from_c(temperature_c: f64) -> f64 {
+    temperature_c * 9.0 / 5.0 + 32.0
+}
+
+/// Inches of mercury; the conventional inch of mercury is 33.863 89 hPa (NIST SP 811, appendix B).
+pub fn inhg_from_hpa(pressure_hpa: f64) -> f64 {
+    pressure_hpa / 33.863_89
 }
 
 #[cfg(test)]

@@ -3,6 +3,7 @@
 //!
 //! Given nothing; `analysis` fills it, `report` and `plot` read it, `compare::pooling` reads it back.
 
+use crate::factor::FactorResult;
 use serde::{Deserialize, Serialize};
 
 /// Version of the schema below.
@@ -19,7 +20,14 @@ pub struct Estimate {
     pub low: Option<f64>,
     pub high: Option<f64>,
     pub dof: Option<f64>,
+    /// From the scatter of the laps.
     pub scatter_se: Option<f64>,
+    /// From what the rides left to what was expected: wind, its share along the loop, yaw, delay, and CdA or Crr at one speed.
+    #[serde(default)]
+    pub prior_se: Option<f64>,
+    /// From what changes between one run and the next.
+    #[serde(default)]
+    pub run_to_run_se: Option<f64>,
     pub instrument_se: Option<f64>,
 }
 
@@ -28,6 +36,12 @@ pub struct Estimate {
 pub struct Measured {
     pub value: Option<f64>,
     pub se: Option<f64>,
+}
+
+impl Measured {
+    fn is_unknown(&self) -> bool {
+        *self == Measured::default()
+    }
 }
 
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
@@ -63,6 +77,53 @@ pub struct Solution {
     /// Check of the budget by random draws of its inputs, `null` unless it was asked for.
     #[serde(default)]
     pub monte_carlo: Option<MonteCarlo>,
+    /// What changes from run to run of one set-up, as the runs tell it.
+    #[serde(default)]
+    pub run_to_run: Option<RunToRunResult>,
+    /// k of drag against yaw, CdA (1 + k sin²ψ): one for the day, or one for each set-up; empty where it was held.
+    #[serde(default)]
+    pub yaw: Vec<YawResult>,
+    /// What the factors of the set-ups do, where they were stated.
+    #[serde(default)]
+    pub factors: Option<FactorResult>,
+}
+
+/// k of drag against yaw.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct YawResult {
+    /// `null` where all set-ups have one.
+    pub setup: Option<String>,
+    pub k: Measured,
+    /// Whether the rides told more than what was expected.
+    pub told: bool,
+}
+
+/// The share of the wind that is met at a place of the loop.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+pub struct WindShare {
+    pub distance_m: f64,
+    /// Of the wind of the run, 1 in the geometric mean over the loop.
+    pub share: f64,
+    /// Interval of ± one standard error.
+    pub low: f64,
+    pub high: f64,
+}
+
+/// What changes from run to run, as a standard deviation relative to `of`.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct RunToRunResult {
+    /// "resistance" or, on rollers, "Crr".
+    pub of: String,
+    /// What was supposed before the runs were looked at.
+    pub supposed_fraction: f64,
+    /// Median and interval of what the runs leave of that.
+    pub fraction: f64,
+    pub low: f64,
+    pub high: f64,
+    /// Runs less set-ups.
+    pub repeats: usize,
+    /// Whether the runs told little, so that the intervals rest on what was supposed.
+    pub rests_on_prior: bool,
 }
 
 /// Propagation of distributions beside the law of propagation (JCGM 101:2008, clause 8).
@@ -206,6 +267,12 @@ pub struct WindResult {
     pub from_deg: Option<f64>,
     pub east_m_s: Measured,
     pub north_m_s: Measured,
+    /// The same along the home straight, positive as a tail wind there, and across it, positive from left to right, where nobody
+    /// says which way the track lies; direction and components by the compass are unknown then.
+    #[serde(default, skip_serializing_if = "Measured::is_unknown")]
+    pub along_m_s: Measured,
+    #[serde(default, skip_serializing_if = "Measured::is_unknown")]
+    pub across_m_s: Measured,
     /// Change from the middle of the run to its end, where one was solved for.
     pub drift_east_m_s: Measured,
     pub drift_north_m_s: Measured,
@@ -237,7 +304,19 @@ pub struct CircuitResult {
     /// How old the speed reading is against positions or lap marks, which places the laps; unknown where there are neither.
     #[serde(default)]
     pub speed_age_s: Measured,
+    /// Mean lap by the speed channel, where laps are seen otherwise.
+    #[serde(default)]
+    pub length_by_wheel_m: Option<f64>,
+    /// The lap by positions alone, with its standard deviation.
+    #[serde(default)]
+    pub length_by_positions_m: Measured,
+    /// What `length_m` rests on: "wheel" or "stated length".
+    #[serde(default)]
+    pub length_from: Option<String>,
     pub profile: Vec<ProfilePoint>,
+    /// At the middle of each step, where the wind along the loop was estimated.
+    #[serde(default)]
+    pub wind_along: Vec<WindShare>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
@@ -263,9 +342,6 @@ pub struct Separation {
     /// Standard error each would have if the other were known.
     pub se_crr_if_cda_known: Option<f64>,
     pub se_cda_m2_if_crr_known: Option<f64>,
-    /// Laps of one speed cannot show a wind: the resistance is given for still air, its interval allows for some wind.
-    #[serde(default)]
-    pub air_taken_as_still: bool,
 }
 
 /// One line of the uncertainty budget: how far the results move by one standard uncertainty of the source.
@@ -347,6 +423,8 @@ impl Solution {
                 contrasts: self.contrasts.clone(),
                 all_pairs: self.all_pairs.clone(),
                 budget: self.budget.clone(),
+                run_to_run: self.run_to_run.clone(),
+                factors: self.factors.clone(),
             }],
         }
     }
@@ -362,6 +440,10 @@ pub struct VenueResult {
     pub contrasts: Vec<Contrast>,
     pub all_pairs: Vec<Contrast>,
     pub budget: Vec<BudgetLine>,
+    #[serde(default)]
+    pub run_to_run: Option<RunToRunResult>,
+    #[serde(default)]
+    pub factors: Option<FactorResult>,
 }
 
 /// One difference in Crr from both venues.

@@ -3,8 +3,8 @@
 //! The certified values are NIST's; how many digits a double-precision solver can reach on each set was found with an
 //! independent Householder QR and is the pass mark.
 
-use loopwright::compare::anova::OneWay;
 use loopwright::solve::least_squares::{LeastSquares, least_squares};
+use loopwright::uncertainty::anova::OneWay;
 use nalgebra::{DMatrix, DVector};
 
 /// Correct significant digits, −log₁₀ of the relative error, 15 at most.

@@ -3,7 +3,8 @@
 use loopwright::analysis::{Analysis, Depth, Inputs, analyse};
 use loopwright::error::Error;
 use loopwright::finding::What;
-use loopwright::plan::{Plan, Rehearsal, simulate};
+use loopwright::plan::Plan;
+use loopwright::simulate::{Rehearsal, simulate};
 use loopwright::solution::Solution;
 use rayon::prelude::*;
 

@@ -59,14 +59,14 @@ fn measuring(report: &std::path::Path, widths: &[u32]) -> String {
 #[test]
 fn nothing_scrolls_sideways_on_a_phone_or_a_wide_screen() {
     let Some(chromium) = reading::chromium() else {
-        println!("skipped: no Chromium");
+        reading::missing("Chromium");
         return;
     };
     for (name, request) in requests() {
         let report = kept(name, &report_of(&day(request), Units::Metric));
-        let frame = kept(&format!("measure-{name}"), &measuring(&report, &[360, 768, 1280]));
+        let frame = kept(&format!("measure-{name}"), &measuring(&report, &[360, 390, 768, 1280]));
         let answer = reading::answer(&chromium, &frame);
-        for width in [360, 768, 1280] {
+        for width in [360, 390, 768, 1280] {
             assert!(answer.contains(&format!("{width}: {width} wide, over ")), "{name}: {answer}");
         }
         assert!(answer.lines().all(|line| line.ends_with("over ")), "{name}: {answer}");
@@ -76,7 +76,7 @@ fn nothing_scrolls_sideways_on_a_phone_or_a_wide_screen() {
 #[test]
 fn on_paper_the_page_is_a_few_sheets_of_a4_with_every_lap() {
     let Some(chromium) = reading::chromium() else {
-        println!("skipped: no Chromium");
+        reading::missing("Chromium");
         return;
     };
     for (name, request) in requests() {
@@ -87,11 +87,13 @@ fn on_paper_the_page_is_a_few_sheets_of_a4_with_every_lap() {
         let bytes = std::fs::read(&pdf).unwrap();
         let text = String::from_utf8_lossy(&bytes);
         let sheets = reading::sheets(&bytes);
-        assert!((3..=16).contains(&sheets), "{name}: {sheets} sheets");
+        // A day of three set-ups is seven sheets at most; a dozen set-ups with long names take more.
+        let most = if ["plain.html", "one.html", "rollers.html"].contains(&name) { 7 } else { 16 };
+        assert!((3..=most).contains(&sheets), "{name}: {sheets} sheets");
         // A browser shrinks a page whose tables are too wide for the sheet: the scale of the whole is then below 0.75
         // (points to a CSS pixel).
         let arguments = ["-f", "1", "-l", "1", "-bbox"];
-        if let Some(height) = reading::height_of_word(&pdf, &arguments, "Set-ups") {
+        if let Some(height) = reading::height_of_word(&pdf, &arguments, "ridden") {
             assert!(height > 11.0, "{name}: the page is shrunk, headings are {height} points high");
         }
         // A4 is 595 by 842 points (ISO 216, 210 mm by 297 mm).
@@ -102,7 +104,7 @@ fn on_paper_the_page_is_a_few_sheets_of_a4_with_every_lap() {
 #[test]
 fn without_script_the_page_still_prints_every_lap() {
     let Some(chromium) = reading::chromium() else {
-        println!("skipped: no Chromium");
+        reading::missing("Chromium");
         return;
     };
     // Two pages that differ in nothing but the laps: when they were folded away on paper, both would have one length.
@@ -231,10 +233,11 @@ fn pairs_venues_windows_and_shared_values_are_told() {
     }
     // The invented day lets the venues disagree on the third set-up only.
     assert!(html.contains("Loop and rollers disagree on tubeless, so"));
-    assert!(html.contains(">shared </td>"), "a shared value is told as such");
+    assert!(html.contains("<span>shared</span>"), "a shared value is told as such");
     assert!(html.contains("216 to 460"), "the window of a roller run");
     let html = html.replace("&#x2f;", "/");
-    assert!(html.contains("Rolling alone at 40 km/h, loop and rollers together, against butyl tube"));
+    assert!(html.contains("Loop and rollers disagree, so there is no one number. On the road: "));
+    assert!(html.contains("W of rolling less than") || html.contains("W of rolling below"), "rollers are told apart");
 }
 
 #[test]
@@ -256,7 +259,10 @@ fn a_check_by_draws_stands_under_the_budget_where_one_was_made() {
 fn values_that_are_not_known_have_no_budget_and_no_wind_but_the_resistance_has_one() {
     let day = day(Request { separable: false, ..Request::new(1, 8) });
     let html = report_of(&day, Units::Metric).replace("&#x2f;", "/");
-    assert!(html.contains("CdA and Crr cannot be told apart") && html.contains("19.40 ± 0.48 N at 34.9 km/h"));
+    assert!(
+        html.contains("CdA and Crr cannot be told apart")
+            && html.contains("19.40 ± 0.48 N (188 W at the road) at 34.9 km/h")
+    );
     let budget = html.split("id=\"budget-values\"").nth(1).and_then(|t| t.split("</table>").next()).expect("a budget");
     assert!(budget.contains("Resistance, N") && budget.contains("power scale"));
     assert!(!budget.contains("Crr") && !budget.contains("CdA") && !budget.contains("bearing drag"));
@@ -311,16 +317,16 @@ fn headings_tables_and_figures_are_named_for_those_who_do_not_see_them() {
 
 #[test]
 fn an_independent_checker_finds_nothing_against_the_guidelines() {
-    // AXE names the script of axe-core (MPL-2.0, `npm pack axe-core`), which judges by WCAG 2.2; it is not ours to ship.
-    let Ok(axe) = std::env::var("AXE") else {
-        println!("skipped: AXE does not point to axe.min.js");
+    // axe-core (MPL-2.0) judges by WCAG 2.2; it is not ours to ship and comes through npm.
+    let Some(axe) = reading::axe() else {
+        reading::missing("axe-core from npm");
         return;
     };
     let Some(chromium) = reading::chromium() else {
-        println!("skipped: no Chromium");
+        reading::missing("Chromium");
         return;
     };
-    let script = std::fs::read_to_string(&axe).unwrap_or_else(|e| panic!("{axe}: {e}"));
+    let script = std::fs::read_to_string(&axe).unwrap_or_else(|e| panic!("{}: {e}", axe.display()));
     for (name, request) in requests() {
         let html = report_of(&day(request), Units::Metric);
         let run = "axe.run(document,{runOnly:['wcag2a','wcag2aa','wcag21aa','wcag22aa','best-practice']}).then(r=>{\

@@ -47,7 +47,7 @@ fn kept(name: &str, html: &str) -> PathBuf {
 #[test]
 fn the_console_stays_silent() {
     let Some(chromium) = reading::chromium() else {
-        println!("skipped: no Chromium");
+        reading::missing("Chromium");
         return;
     };
     let complaints = |name: &str, html: &str| reading::console(&chromium, &kept(name, html));
@@ -63,7 +63,7 @@ fn the_console_stays_silent() {
 /// A page that opens the report at several widths and lists what is wider than its own box.
 fn looking(report: &std::path::Path) -> String {
     format!(
-        "<!doctype html><meta charset=utf-8><body><pre id=answer></pre><script>const widths=[360,768,1280];let out=[];\
+        "<!doctype html><meta charset=utf-8><body><pre id=answer></pre><script>const widths=[360,390,768,1280];let out=[];\
          function next(){{if(!widths.length){{document.getElementById('answer').textContent=out.join('\\n');return}}\
          const w=widths.shift();const f=document.createElement('iframe');f.style.cssText='border:0;height:900px;width:'+w+'px';\
          f.onload=()=>{{const d=f.contentDocument;d.querySelectorAll('details').forEach(e=>e.open=true);\
@@ -79,14 +79,14 @@ fn looking(report: &std::path::Path) -> String {
 #[test]
 fn no_words_leave_their_box() {
     let Some(chromium) = reading::chromium() else {
-        println!("skipped: no Chromium");
+        reading::missing("Chromium");
         return;
     };
     for (name, request) in kinds() {
         let report = kept(name, &report_of(request));
         let frame = kept(&format!("look at {name}"), &looking(&report));
         let answer = reading::answer(&chromium, &frame);
-        assert_eq!(answer.lines().count(), 3, "{name}: {answer}");
+        assert_eq!(answer.lines().count(), 4, "{name}: {answer}");
         for line in answer.lines() {
             let boxes: usize = line.split(' ').nth(1).and_then(|n| n.parse().ok()).unwrap_or(0);
             assert!(boxes > 50, "{name}: the page was not looked at: {line}");

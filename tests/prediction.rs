@@ -5,9 +5,11 @@
 
 use loopwright::analysis::{Depth, Inputs, analyse};
 use loopwright::circuit::Survey;
-use loopwright::plan::{Plan, Predicted, Prediction, forecast, predict_plan, simulate};
+use loopwright::forecast::{Predicted, Prediction, forecast, predict_plan};
+use loopwright::plan::Plan;
 use loopwright::record;
 use loopwright::session::Session;
+use loopwright::simulate::simulate;
 use loopwright::solution::{Estimate, Solution};
 use rayon::prelude::*;
 use std::path::Path;

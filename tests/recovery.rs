@@ -3,8 +3,9 @@
 use loopwright::analysis::{Analysis, Depth, Inputs, analyse};
 use loopwright::circuit::Survey;
 use loopwright::error::Error;
-use loopwright::plan::{Plan, Rehearsal, simulate};
+use loopwright::plan::Plan;
 use loopwright::session::{Gusts, GustsWord, WindMode};
+use loopwright::simulate::{Rehearsal, simulate};
 use loopwright::solution::Solution;
 
 /// A day with almost no noise, so that what is left is the error of the method.

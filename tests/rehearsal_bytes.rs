@@ -2,9 +2,10 @@
 
 use fitparser::Value;
 use fitparser::profile::MesgNum;
-use loopwright::plan::{Plan, SimulatedRide, encode, rehearse_files, simulate};
+use loopwright::plan::Plan;
 use loopwright::record::Recording;
 use loopwright::session::Session;
+use loopwright::simulate::{SimulatedRide, encode, rehearse_files, simulate};
 
 const HEAD: &str = r#"
 order = ["a", "b"]

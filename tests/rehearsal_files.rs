@@ -2,7 +2,8 @@
 //!
 //! With `LOOPWRIGHT_WRITE_SAMPLES=1` the files are written anew; they are only ever made this way.
 
-use loopwright::plan::{Plan, rehearse_files};
+use loopwright::plan::Plan;
+use loopwright::simulate::rehearse_files;
 use std::path::PathBuf;
 
 fn folder(name: &str) -> PathBuf {
@@ -45,4 +46,9 @@ fn the_tyres_on_rollers_are_what_their_plan_gives() {
 #[test]
 fn the_day_on_road_and_rollers_is_what_its_plan_gives() {
     check_folder("road-and-rollers");
+}
+
+#[test]
+fn the_morning_on_rollers_and_an_outdoor_track_is_what_its_plan_gives() {
+    check_folder("track-and-rollers");
 }

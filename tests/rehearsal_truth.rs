@@ -3,7 +3,8 @@
 //! The account is written here from the records alone, once a second, and knows nothing of how the simulation
 //! steps: it is a check of signs, units, stamps and of what is in the balance.
 
-use loopwright::plan::{Plan, Rehearsal, simulate};
+use loopwright::plan::Plan;
+use loopwright::simulate::{Rehearsal, simulate};
 
 const QUIET: &str = r#"
 speeds_km_h = [29.0, 41.0]

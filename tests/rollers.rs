@@ -71,8 +71,11 @@ fn what_is_common_to_all_runs_cancels_in_differences_and_weighing_does_not() {
         assert!(cedar.crr.unwrap() < 0.05 * line.crr.unwrap(), "{source}: {cedar:?}");
     }
     let mass = line("mass");
-    // Two set-ups of two weighings each: √2 of one, nearly.
-    assert!((mass.contrasts[1].crr.unwrap() / mass.crr.unwrap() - 2.0_f64.sqrt()).abs() < 0.02);
+    // Each run is weighed for itself, so two set-ups' errors add as squares.
+    let of = |id: &str| mass.setups.iter().find(|c| c.setup == id).and_then(|c| c.crr).expect("a contribution");
+    let both = of("cedar").hypot(of("amber"));
+    let cedar = mass.contrasts.iter().find(|c| c.setup == "cedar").and_then(|c| c.crr).expect("cedar");
+    assert!((cedar / both - 1.0).abs() < 1e-6, "{cedar} {both}");
     // Efficiency is divided out of the watts again but for the drag of drums and bearings (a fifth of the power).
     let efficiency = line("drivetrain efficiency");
     let rolling_w = s.setups[0].rolling_power_w.value.unwrap();
@@ -118,11 +121,28 @@ fn runs_that_disagree_more_than_their_windows_widen_the_interval() {
     for (before, after) in quiet.setups.iter().zip(&odd.setups) {
         assert!(after.crr.scatter_se > before.crr.scatter_se, "pooled over the set-ups: {after:?}");
     }
-    // Six runs of three set-ups leave three degrees of freedom.
-    let scatter_dof = |e: &loopwright::solution::Estimate| {
-        e.dof.expect("finite") * (e.scatter_se.expect("scatter") / e.se.expect("se")).powi(4)
-    };
-    assert!((scatter_dof(&odd.contrasts[0].crr) - 3.0).abs() < 1e-6);
+    // Six runs of three set-ups are three repeats, and these tell of more than was supposed.
+    let told = |s: &loopwright::solution::Solution| s.run_to_run.clone().expect("rollers tell it");
+    assert_eq!((told(&odd).repeats, told(&odd).supposed_fraction), (3, 0.01));
+    assert!(told(&odd).fraction > told(&quiet).fraction && told(&odd).high > 0.01, "{:?}", told(&odd));
+}
+
+#[test]
+fn the_conversion_to_the_flat_scales_differences_as_it_scales_values() {
+    let s = solved(&inputs(FOLDER));
+    let line = s.budget.iter().find(|l| l.source == "drum-to-flat conversion").expect("a line of its own");
+    // By hand: 0.05 ln(1 + r/R); the sample's drums measure 0.1113 m, its wheels 0.335 m in radius.
+    let u = 0.05 * (1.0_f64 + 0.335 / 0.05565).ln();
+    assert!((line.standard_uncertainty - u).abs() < 1e-12, "{line:?}");
+    for (c, contrast) in line.contrasts.iter().zip(&s.contrasts) {
+        assert!((c.crr.unwrap() / (u * contrast.crr.value.unwrap()).abs() - 1.0).abs() < 1e-6, "{c:?}");
+    }
+    for (c, setup) in line.setups.iter().zip(&s.setups) {
+        assert!((c.crr.unwrap() / (u * setup.crr.value.unwrap()) - 1.0).abs() < 1e-6, "{c:?}");
+    }
+    let mut all = inputs(FOLDER);
+    all.session.uncertainty.drum_conversion_fraction = Some(0.0);
+    assert!(solved(&all).budget.iter().all(|l| l.source != "drum-to-flat conversion"));
 }
 
 #[test]
@@ -164,7 +184,9 @@ fn a_run_without_a_window_is_left_out_while_its_set_up_has_another() {
     let left_out: Vec<_> = s.findings.iter().filter(|f| f.code == "roller-run-left-out").collect();
     assert!(left_out.len() == 1 && left_out[0].run == Some(4), "{left_out:?}");
     assert!(s.runs[3].window.is_none() && s.runs[2].window.is_some());
-    assert_eq!(s.setups[2].crr.value, s.runs[2].window.as_ref().and_then(|w| w.crr.value));
+    // Of one run the set-up has its value, solved for in units of the errors.
+    let (of_setup, of_run) = (s.setups[2].crr.value, s.runs[2].window.as_ref().and_then(|w| w.crr.value));
+    assert!((of_setup.unwrap() / of_run.unwrap() - 1.0).abs() < 1e-9);
     shorten(&mut all.recordings[2]);
     assert!(matches!(solve(&all), Err(Error::NoSteadyWindow { .. })));
 }

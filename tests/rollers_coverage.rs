@@ -4,7 +4,8 @@
 //! `cargo test --release --test rollers_coverage -- --ignored --nocapture`. `LOOPWRIGHT_DAYS` sets the days of each.
 
 use loopwright::analysis::{Depth, Inputs, analyse};
-use loopwright::plan::{Plan, simulate};
+use loopwright::plan::Plan;
+use loopwright::simulate::simulate;
 use loopwright::solution::{Contrast, Estimate, Solution};
 use rayon::prelude::*;
 

@@ -2,9 +2,10 @@
 
 use loopwright::analysis::{Analysis, Depth, Inputs, analyse};
 use loopwright::circuit::Survey;
-use loopwright::plan::{Plan, simulate};
+use loopwright::plan::Plan;
 use loopwright::record::decode_fit;
 use loopwright::session::Session;
+use loopwright::simulate::simulate;
 use loopwright::solution::Solution;
 use loopwright::uncertainty::moderation::MODEL_DOF;
 use std::path::Path;

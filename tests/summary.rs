@@ -3,6 +3,7 @@
 mod made_up;
 
 use loopwright::plot::{Style, draw_all};
+use loopwright::report::text::{Emphasis, Extent, Print};
 use loopwright::report::{Units, captions, methods, text};
 use made_up::{Request, day};
 
@@ -19,7 +20,7 @@ fn the_summary_fits_every_width_from_40_columns() {
     ] {
         let day = day(request);
         for width in [40, 52, 64, 80, 100, 200] {
-            let summary = text::summary(&day.solution, width, Units::Metric);
+            let summary = text::summary(&day.solution, Print::plain(width, Units::Metric));
             for line in summary.lines() {
                 let columns: usize = line.chars().map(|c| if c as u32 >= 0x1100 { 2 } else { 1 }).sum();
                 // The rule under a table head is made of one-column characters beyond U+1100.
@@ -33,15 +34,42 @@ fn the_summary_fits_every_width_from_40_columns() {
 #[test]
 fn the_summary_goes_from_the_verdict_to_the_findings() {
     let day = day(Request::new(3, 8));
-    let summary = text::summary(&day.solution, 80, Units::Metric);
-    let order =
-        ["Against butyl tube at 40 km/h", "Set-ups, ± at 95 %", "Differences", "Runs\n", "laps are used", "Findings"];
+    let summary = text::summary(&day.solution, Print::plain(80, Units::Metric));
+    let order = [
+        "is the fastest of 3: at 40 km/h",
+        "Differences from butyl tube",
+        "Set-ups\n",
+        "Runs\n",
+        "laps are used",
+        "Findings",
+    ];
     let places: Vec<usize> =
         order.iter().map(|part| summary.find(part).unwrap_or_else(|| panic!("no {part}"))).collect();
     assert!(places.is_sorted(), "{places:?}\n{summary}");
     assert!(summary.contains("scatter 0.00013") && summary.contains("instrument 0.00019"), "{summary}");
     assert!(summary.contains("0.00460 ± 0.00023"), "{summary}");
-    assert!(summary.contains("- run 2: ") && summary.contains("[lag-large]"), "{summary}");
+    assert!(summary.contains("- Run 2: ") && summary.contains("[lag-large]"), "{summary}");
+    assert!(
+        summary.starts_with("latex tube is the fastest") || summary.starts_with("tubeless is the fastest"),
+        "{summary}"
+    );
+}
+
+#[test]
+fn a_pipe_gets_the_verdict_and_one_table_and_a_terminal_bold_letters() {
+    let day = day(Request::new(3, 8));
+    let brief = Print { extent: Extent::Brief, ..Print::plain(80, Units::Metric) };
+    let short = text::summary(&day.solution, brief);
+    assert!(short.contains("Differences from butyl tube") && short.contains("±"), "{short}");
+    for more in ["Set-ups\n", "Runs", "Findings"] {
+        assert!(!short.contains(more), "{short}");
+    }
+    let alone = made_up::day(Request::new(1, 8));
+    assert!(text::summary(&alone.solution, brief).contains("Set-ups\n"));
+    let bold = text::summary(&day.solution, Print { emphasis: Emphasis::Bold, ..Print::plain(80, Units::Metric) });
+    assert!(bold.starts_with("\u{1b}[1m"));
+    let plain: String = bold.replace("\u{1b}[1m", "").replace("\u{1b}[22m", "");
+    assert_eq!(plain, text::summary(&day.solution, Print::plain(80, Units::Metric)));
 }
 
 #[test]
@@ -49,7 +77,7 @@ fn names_from_a_file_cannot_steer_the_terminal() {
     let mut day = day(Request::new(2, 4));
     day.solution.setups[0].label = "red \u{1b}[31m\u{7} tube".into();
     day.solution.title = "a\u{9b}31m".into();
-    let summary = text::summary(&day.solution, 80, Units::Metric);
+    let summary = text::summary(&day.solution, Print::plain(80, Units::Metric));
     assert!(summary.chars().all(|c| c == '\n' || !c.is_control()));
 }
 
@@ -57,7 +85,7 @@ fn names_from_a_file_cannot_steer_the_terminal() {
 fn spoiled_days_still_give_a_summary() {
     for (name, day) in made_up::hostile::days() {
         for width in [0, 40, 80] {
-            let summary = text::summary(&day.solution, width, Units::Imperial);
+            let summary = text::summary(&day.solution, Print::plain(width, Units::Imperial));
             assert!(!summary.contains("NaN") && !summary.is_empty(), "{name}:\n{summary}");
         }
     }
@@ -117,7 +145,11 @@ fn summaries_are_kept_to_be_looked_at() {
         let day = day(request);
         let mut all = methods::plain_text(&day.session, &day.solution, Units::Metric);
         for width in [80, 60, 40] {
-            all = format!("{}\n{}\n{all}", text::summary(&day.solution, width, Units::Metric), "=".repeat(width));
+            all = format!(
+                "{}\n{}\n{all}",
+                text::summary(&day.solution, Print::plain(width, Units::Metric)),
+                "=".repeat(width)
+            );
         }
         assert!(all.len() > 1000);
         std::fs::write(folder.join(format!("summary-{name}.txt")), all).unwrap();
@@ -164,10 +196,10 @@ fn what_is_not_known_is_not_described_as_solved() {
 #[test]
 fn both_venues_are_told_with_the_windows_of_the_rollers() {
     let day = day(Request { mixed: true, ..Request::new(3, 8) });
-    let summary = text::summary(&day.solution, 100, Units::Metric);
+    let summary = text::summary(&day.solution, Print::plain(100, Units::Metric));
     let parts = [
         "Set-ups on the loop",
-        "Loop and rollers,",
+        "Loop and rollers\n",
         "Differences seen on loop and rollers",
         "Runs on the loop",
         "216 to 460",
@@ -179,17 +211,17 @@ fn both_venues_are_told_with_the_windows_of_the_rollers() {
     assert!(words.contains("Meier 1953") && words.contains("√(R/(R + r))"), "{words}");
 
     let rollers = made_up::day(Request { rollers: true, ..Request::new(2, 8) });
-    let summary = text::summary(&rollers.solution, 80, Units::Metric);
+    let summary = text::summary(&rollers.solution, Print::plain(80, Units::Metric));
     assert!(summary.contains("Rolling W") && !summary.contains("kg/m³") && !summary.contains("Laps"), "{summary}");
 }
 
 #[test]
 fn a_difference_that_is_known_is_told_even_where_the_values_are_not() {
     let mut day = day(Request { separable: false, ..Request::new(2, 8) });
-    let text = text::summary(&day.solution, 80, Units::Metric);
-    assert!(text.contains("cannot be told apart") && text.contains("Against butyl tube"), "{text}");
+    let text = text::summary(&day.solution, Print::plain(80, Units::Metric));
+    assert!(text.contains("CdA and Crr cannot be told") && text.contains("Differences from butyl tube"), "{text}");
     for contrast in &mut day.solution.contrasts {
         contrast.power_w = Default::default();
     }
-    assert!(!text::summary(&day.solution, 80, Units::Metric).contains("Against butyl tube"));
+    assert!(!text::summary(&day.solution, Print::plain(80, Units::Metric)).contains("Differences from"));
 }

@@ -2,7 +2,8 @@
 //! rule shows in the interval.
 
 use loopwright::analysis::{Depth, Inputs, analyse};
-use loopwright::plan::{Plan, Rehearsal, simulate};
+use loopwright::plan::Plan;
+use loopwright::simulate::{Rehearsal, simulate};
 use loopwright::solution::Solution;
 use rayon::prelude::*;
 

@@ -4,6 +4,7 @@
 //! wind vectors and weather at an instant. It opens no file and decides nothing about a missing reading.
 
 pub mod density;
+pub mod doubt;
 pub mod standard;
 pub mod weather;
 pub mod wind;

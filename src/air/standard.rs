@@ -52,6 +52,18 @@ pub fn standard_pressure_at_elevation_pa(elevation_m: f64) -> f64 {
     standard_pressure_pa(geopotential_m(elevation_m))
 }
 
+/// Station pressure brought to sea level in proportion to the standard atmosphere, Pa: what a weather map would show, within
+/// some hPa (the real reduction knows the temperature).
+///
+/// ```
+/// // At 250 m the standard atmosphere has 983.6 hPa (ISO 2533), so 1013 hPa there would be 1043.6 hPa at the sea.
+/// let p = loopwright::air::standard::sea_level_pressure_pa(101_300.0, 250.0);
+/// assert!((p - 104_360.0).abs() < 30.0);
+/// ```
+pub fn sea_level_pressure_pa(station_pa: f64, elevation_m: f64) -> f64 {
+    station_pa * SEA_LEVEL_PRESSURE_PA / standard_pressure_at_elevation_pa(elevation_m)
+}
+
 /// Density of dry standard air, kg/m³, at a *geopotential* altitude: ρ = p / (R T) (ISO 2533).
 pub fn standard_density_kg_m3(geopotential_m: f64) -> f64 {
     standard_pressure_pa(geopotential_m) / (DRY_AIR_J_KG_K * standard_temperature_k(geopotential_m))

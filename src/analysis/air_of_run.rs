@@ -2,14 +2,15 @@
 //!
 //! Given the session's air and the ride; gives density and wind along the run and says what was assumed.
 
+use crate::air::doubt::{pressure_is_odd, temperature_is_odd};
 use crate::air::standard::standard_pressure_at_elevation_pa;
 use crate::air::wind::at_rider_height;
 use crate::air::{WeatherLog, WindVector, moist_air_density};
 use crate::error::Error;
-use crate::finding::What;
+use crate::finding::{Finding, Slip, What};
 use crate::quantity::{hpa_from_pa, pa_from_hpa};
 use crate::sample::Ride;
-use crate::session::{Air, Wind, WindMode};
+use crate::session::{Air, AirHere, Session, Wind, WindMode};
 use crate::solve::account::{TimeCurve, WindCurve};
 
 /// Interval at which a weather log is looked up, s.
@@ -23,9 +24,6 @@ const ASSUMED_PRESSURE_U_HPA: f64 = 10.0;
 const ASSUMED_TEMPERATURE_U_C: f64 = 6.0;
 pub(super) const DEVICE_TEMPERATURE_U_C: f64 = 2.0;
 const ASSUMED_HUMIDITY_U_PCT: f64 = 20.0;
-/// Weather moves pressure no further than this from the standard atmosphere on a day for riding, hPa (common practice, no
-/// source).
-const WEATHER_HPA: f64 = 40.0;
 
 /// What a device says outside these is no air temperature and no elevation on land.
 const BELIEVED_TEMPERATURE_C: std::ops::Range<f64> = -40.0..60.0;
@@ -108,6 +106,8 @@ pub fn run_air(air: &Air, wind: &Wind, log: Option<&WeatherLog>, ride: &Ride) ->
         out.temperature_c /= n as f64;
         out.pressure_pa /= n as f64;
         out.humidity_pct /= n as f64;
+        let (temperature_c, elevation_m) = believed(mean(&ride.temperature_c), mean(&ride.altitude_m));
+        out.findings = doubts(Some(out.temperature_c), Some(out.pressure_pa), temperature_c, elevation_m);
         return Ok(out);
     }
     let Readings { temperature_c, pressure_pa, humidity_pct, least_u, findings } =
@@ -144,8 +144,7 @@ pub struct Readings {
 pub fn readings(air: &Air, device_temperature_c: Option<f64>, elevation_m: Option<f64>) -> Readings {
     let mut findings = Vec::new();
     let mut least_u = LeastUncertainty::default();
-    let device_temperature_c = device_temperature_c.filter(|t| BELIEVED_TEMPERATURE_C.contains(t));
-    let elevation_m = elevation_m.filter(|z| BELIEVED_ELEVATION_M.contains(z));
+    let (device_temperature_c, elevation_m) = believed(device_temperature_c, elevation_m);
     let temperature_c = air.temperature_c.unwrap_or_else(|| {
         let from_device = device_temperature_c.is_some();
         least_u.temperature_c = if from_device { DEVICE_TEMPERATURE_U_C } else { ASSUMED_TEMPERATURE_U_C };
@@ -160,18 +159,126 @@ pub fn readings(air: &Air, device_temperature_c: Option<f64>, elevation_m: Optio
         findings.push(What::PressureAssumed { pressure_hpa: hpa_from_pa(standard_pa), elevation_m });
         standard_pa
     });
-    if let Some(elevation_m) = elevation_m
-        && hpa_from_pa((pressure_pa - standard_pa).abs()) > WEATHER_HPA
-    {
-        let (pressure_hpa, standard_hpa) = (hpa_from_pa(pressure_pa), hpa_from_pa(standard_pa));
-        findings.push(What::PressureOdd { pressure_hpa, standard_hpa, elevation_m });
-    }
+    let stated_pa = air.pressure_hpa.map(pa_from_hpa);
+    findings.extend(doubts(air.temperature_c, stated_pa, device_temperature_c, elevation_m));
     let humidity_pct = air.humidity_pct.unwrap_or_else(|| {
         least_u.humidity_pct = ASSUMED_HUMIDITY_U_PCT;
         findings.push(What::HumidityAssumed { humidity_pct: ASSUMED_HUMIDITY_PCT });
         ASSUMED_HUMIDITY_PCT
     });
     Readings { temperature_c, pressure_pa, humidity_pct, least_u, findings }
+}
+
+/// What a device shows, as far as it can be believed.
+fn believed(temperature_c: Option<f64>, elevation_m: Option<f64>) -> (Option<f64>, Option<f64>) {
+    let temperature_c = temperature_c.filter(|t| BELIEVED_TEMPERATURE_C.contains(t));
+    (temperature_c, elevation_m.filter(|z| BELIEVED_ELEVATION_M.contains(z)))
+}
+
+/// What was stated or logged held against what the device shows.
+fn doubts(stated_c: Option<f64>, stated_pa: Option<f64>, device_c: Option<f64>, elevation_m: Option<f64>) -> Vec<What> {
+    let mut out = Vec::new();
+    if let (Some(pressure_pa), Some(elevation_m)) = (stated_pa, elevation_m)
+        && pressure_is_odd(pressure_pa, elevation_m)
+    {
+        let standard_hpa = hpa_from_pa(standard_pressure_at_elevation_pa(elevation_m));
+        out.push(What::PressureOdd { pressure_hpa: hpa_from_pa(pressure_pa), standard_hpa, elevation_m });
+    }
+    if let (Some(stated_c), Some(device_c)) = (stated_c, device_c)
+        && temperature_is_odd(stated_c, device_c)
+    {
+        out.push(What::Slip(Slip::TemperatureOdd { stated_c, device_c }));
+    }
+    out
+}
+
+/// The air of a run of a session: what was read at the run or its venue in the place of what holds for the day.
+///
+/// Errors: those of [`run_air`].
+pub fn air_of_run(session: &Session, run: usize, log: Option<&WeatherLog>, ride: &Ride) -> Result<RunAir, Error> {
+    let here = session.air_here(&session.runs[run]);
+    let air = session.air.with(here);
+    // Who read all of it at the run needs no log, which may be of another place.
+    let log = log.filter(|_| !here.is_whole() || session.wind.mode == WindMode::Given);
+    let of_day = run_air(&air, &session.wind, log, ride)?;
+    Ok(if log.is_some() { of_day.with(here, ride) } else { of_day })
+}
+
+impl RunAir {
+    /// With readings at the run in the place of logged ones, which keep their course in time only where nothing was read.
+    fn with(mut self, here: AirHere, ride: &Ride) -> RunAir {
+        if here == AirHere::default() {
+            return self;
+        }
+        let logged = moist_air_density(self.temperature_c, self.pressure_pa, self.humidity_pct).density_kg_m3;
+        self.temperature_c = here.temperature_c.unwrap_or(self.temperature_c);
+        self.pressure_pa = here.pressure_hpa.map_or(self.pressure_pa, pa_from_hpa);
+        self.humidity_pct = here.humidity_pct.unwrap_or(self.humidity_pct);
+        let read = moist_air_density(self.temperature_c, self.pressure_pa, self.humidity_pct).density_kg_m3;
+        self.density = if here.is_whole() { TimeCurve::constant(read) } else { self.density.scaled(read / logged) };
+        let (device_c, elevation_m) = believed(mean(&ride.temperature_c), mean(&ride.altitude_m));
+        self.findings = doubts(Some(self.temperature_c), Some(self.pressure_pa), device_c, elevation_m);
+        self
+    }
+}
+
+/// Findings of the air of all runs, those that all of them share told once: with the mean of what was assumed, and of doubts
+/// the worst.
+pub fn told_once(of_runs: &[Vec<What>]) -> Vec<Finding> {
+    let mut out: Vec<Finding> = Vec::new();
+    for (k, said) in of_runs.iter().enumerate() {
+        for what in said {
+            let alike: Vec<&What> = of_runs.iter().flatten().filter(|w| w.code() == what.code()).collect();
+            if alike.len() < 2 || alike.len() < of_runs.len() && !is_doubt(what) {
+                out.push(Finding::of_run(k, what.clone()));
+            } else if !out.iter().any(|f| f.what.code() == what.code()) {
+                out.push(Finding::of_session(together(&alike)));
+            }
+        }
+    }
+    out
+}
+
+fn is_doubt(what: &What) -> bool {
+    matches!(what, What::PressureOdd { .. } | What::Slip(_))
+}
+
+/// One finding for several of one kind.
+fn together(alike: &[&What]) -> What {
+    let mean = |pick: &dyn Fn(&What) -> Option<f64>| {
+        let known: Vec<f64> = alike.iter().filter_map(|w| pick(w)).collect();
+        known.iter().sum::<f64>() / known.len() as f64
+    };
+    let distance = |what: &What| match what {
+        What::PressureOdd { pressure_hpa, standard_hpa, .. } => (pressure_hpa - standard_hpa).abs(),
+        What::Slip(Slip::TemperatureOdd { stated_c, device_c }) => (stated_c - device_c).abs(),
+        _ => 0.0,
+    };
+    match alike[0] {
+        What::TemperatureAssumed { from_device, .. } => What::TemperatureAssumed {
+            temperature_c: mean(&|w| match w {
+                What::TemperatureAssumed { temperature_c, .. } => Some(*temperature_c),
+                _ => None,
+            }),
+            from_device: *from_device,
+        },
+        What::PressureAssumed { elevation_m, .. } => What::PressureAssumed {
+            pressure_hpa: mean(&|w| match w {
+                What::PressureAssumed { pressure_hpa, .. } => Some(*pressure_hpa),
+                _ => None,
+            }),
+            elevation_m: elevation_m.map(|_| {
+                mean(&|w| match w {
+                    What::PressureAssumed { elevation_m, .. } => *elevation_m,
+                    _ => None,
+                })
+            }),
+        },
+        first => {
+            let worst = alike.iter().max_by(|a, b| distance(a).total_cmp(&distance(b)));
+            worst.map_or_else(|| first.clone(), |w| (*w).clone())
+        }
+    }
 }
 
 #[cfg(test)]
@@ -184,7 +291,19 @@ mod tests {
         // At 600 m the standard atmosphere has 943 hPa, at 100 m 1001 hPa (ISO 2533).
         let high = readings(&air, None, Some(600.0));
         assert!(matches!(high.findings[..], [What::PressureOdd { .. }]), "{:?}", high.findings);
-        assert!(readings(&air, None, Some(100.0)).findings.is_empty());
+        let by_the_sea = Air { pressure_hpa: Some(1008.0), ..air };
+        assert!(readings(&by_the_sea, None, Some(100.0)).findings.is_empty());
         assert_eq!(high.pressure_pa, 101_300.0);
+    }
+
+    #[test]
+    fn what_all_runs_say_is_said_once_and_what_one_says_of_that_one() {
+        let odd = |stated_c| What::Slip(Slip::TemperatureOdd { stated_c, device_c: 19.0 });
+        let assumed = |temperature_c| What::TemperatureAssumed { temperature_c, from_device: true };
+        let once = told_once(&[vec![odd(50.0)], vec![odd(50.5)], vec![]]);
+        assert_eq!(once, [Finding::of_session(odd(50.5))]);
+        let once = told_once(&[vec![assumed(18.0)], vec![assumed(20.0)]]);
+        assert_eq!(once, [Finding::of_session(assumed(19.0))]);
+        assert_eq!(told_once(&[vec![], vec![odd(50.0)]]), [Finding::of_run(1, odd(50.0))]);
     }
 }

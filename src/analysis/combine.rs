@@ -62,9 +62,11 @@ impl<'a> Both<'a> {
                 _ => None,
             };
             let crr = Uncertain {
-                value: on_loop.value? - on_drums.value?,
-                scatter: welch_satterthwaite(&[scatter(on_loop)?, scatter(on_drums)?]),
                 instrument_se: variance.map(f64::sqrt),
+                ..Uncertain::of_laps(
+                    on_loop.value? - on_drums.value?,
+                    welch_satterthwaite(&[scatter(on_loop)?, scatter(on_drums)?]),
+                )
             };
             Some(SurfaceLoss {
                 setup: id.to_string(),
@@ -120,9 +122,8 @@ impl<'a> Both<'a> {
             setup: a.setup.clone(),
             baseline: a.baseline.clone(),
             crr: Uncertain {
-                value: mean.value,
-                scatter: Combined { standard_uncertainty: mean.standard_error, dof: mean.dof },
                 instrument_se: Some(shared.sqrt()),
+                ..Uncertain::of_laps(mean.value, Combined { standard_uncertainty: mean.standard_error, dof: mean.dof })
             },
             agreement: Agreement {
                 agree: pooled.p_value >= alpha,

@@ -25,7 +25,7 @@ pub fn evidence(
     // Elevation of every lap that has an account, used or not.
     let all: Vec<usize> = (0..venue.laps.len()).collect();
     let frame = venue.frame();
-    let mut problem = frame.problem(&venue.laps, &all, &vec![1.0; all.len()], fit.row_sd_m);
+    let mut problem = frame.problem(&venue.laps, &all, &vec![1.0; all.len()], fit.scatter);
     problem.survey_m = None;
     let blocks = problem.blocks(&fit.parameters);
     let mut runs: Vec<RunEvidence> = rides
@@ -39,7 +39,7 @@ pub fn evidence(
             power_w: ride.power_w.clone(),
             stretch: ride.stretch.clone(),
             used: vec![false; ride.len()],
-            elevation_m: vec![f64::NAN; ride.len()],
+            residual_m: vec![f64::NAN; ride.len()],
         })
         .collect();
     let mut columns: Vec<SampleColumns> = rides
@@ -76,7 +76,7 @@ pub fn evidence(
             columns[at.run].lap[i] = Some(lap.number as u32);
             columns[at.run].chainage_m[i] = edge_m[j] + f * (edge_m[j + 1] - edge_m[j]);
             columns[at.run].elevation_m[i] = here;
-            runs[at.run].elevation_m[i] = height[at.run] + here;
+            runs[at.run].residual_m[i] = height[at.run] + residual_m[j] + f * (residual_m[j + 1] - residual_m[j]);
             runs[at.run].used[i] = used;
             let reason = &mut columns[at.run].reason[i];
             *reason = reason.or(lap.reason);
@@ -128,14 +128,15 @@ pub fn evidence(
 
 fn regions(venue: &LoopVenue) -> Vec<JointRegion> {
     let fit = &venue.fit;
-    (0..fit.layout.crr.len())
-        .map(|s| {
-            let (a, b) = (fit.layout.crr[s], fit.layout.cda[s]);
+    let columns = fit.layout.setup_crr().iter().zip(fit.layout.setup_cda());
+    columns
+        .enumerate()
+        .map(|(s, (&a, &b))| {
             let mut unit = nalgebra::DVector::zeros(fit.layout.len);
             unit[a] = 1.0;
             let of_crr = fit.covariance.contrast(&unit);
             let robust = &fit.covariance;
-            let v = |i, j| of_crr.steadied(robust.covariance[(i, j)], robust.working[(i, j)]);
+            let v = |i, j| of_crr.steadied(robust.covariance[(i, j)], robust.working[(i, j)]) + robust.prior[(i, j)];
             JointRegion {
                 setup: s,
                 crr: fit.parameters[a],

@@ -1,13 +1,14 @@
 //! What one ride file holds and what would spoil a test made with it.
 //!
 //! Given a recording and, if known, the length of the loop; gives coverage of the channels, sampling, gaps, the laps
-//! that can be found and a list of obstacles, each with its remedy. It solves nothing, and it never refuses: a ride
-//! without laps or without power is described as such.
+//! that can be found and a list of obstacles, each with its remedy. It tries to solve the ride, so that both agree, and reports no
+//! result of that; and it never refuses: a ride without laps or without power is described as such.
 
 mod channel;
 mod laps;
 mod obstacle;
 mod sampling;
+mod trial;
 
 pub use channel::ChannelHeld;
 pub use laps::{HeldLap, LapsHeld};
@@ -16,11 +17,11 @@ pub use sampling::{Interval, Sampling, Span};
 
 use crate::error::Error;
 use crate::evidence::{LinePoint, RunEvidence};
-use crate::finding::What;
+use crate::finding::{Slip, What};
 use crate::record::Recording;
 use crate::rollers::{self, Choice};
 use crate::sample::{align, speed_to_distance_ratio};
-use crate::session::{RiderAndBike, Rollers};
+use crate::session::{RiderAndBike, Rollers, Venue};
 use serde::Serialize;
 
 /// A mass to look for a steady window with, kg.
@@ -114,11 +115,30 @@ pub fn inspect(recording: &Recording, length_m: Option<f64>) -> Inspection {
         solvable: false,
         obstacles: Vec::new(),
         // The gaps have a list of their own, and what the cut says is told with the laps.
-        findings: unrepeated(known.iter().filter(|w| !matches!(w, What::Gaps { .. }))),
+        findings: unrepeated(
+            known.iter().copied().filter(|w| !matches!(w, What::Gaps { .. })).chain(found.told.iter()),
+        ),
         drawn: found.drawn,
     };
     let no_window = if held.moves == Some(false) { window_missing(recording) } else { None };
-    held.obstacles = obstacle::obstacles(&held, &obstacle::Told { speed_from_distance: speed_is_made_up, no_window });
+    let drop_outs = known.iter().find_map(|w| match w {
+        What::Slip(Slip::PowerDropOuts { share, .. }) => Some(*share),
+        _ => None,
+    });
+    let mut told =
+        obstacle::Told { speed_from_distance: speed_is_made_up, no_window, drop_outs, ..obstacle::Told::default() };
+    // A ride that is refused already for what it lacks is not tried.
+    if !obstacle::obstacles(&held, &told).iter().any(|o| o.prevents) {
+        let venue = if held.moves == Some(false) { Venue::Rollers } else { Venue::Road };
+        match trial::trial(recording, venue, length_m) {
+            Ok(tried) => {
+                held.laps.leave_out(&tried.left_out);
+                (told.not_separable, told.implausible) = (tried.not_separable, tried.implausible);
+            }
+            Err(error) => told.not_solved = Some(error),
+        }
+    }
+    held.obstacles = obstacle::obstacles(&held, &told);
     held.solvable = !held.obstacles.iter().any(|o| o.prevents);
     held
 }
@@ -132,10 +152,10 @@ fn window_missing(recording: &Recording) -> Option<Error> {
 }
 
 /// Reading and aligning may both notice the same thing.
-fn unrepeated<'a>(all: impl Iterator<Item = &'a &'a What>) -> Vec<Noted> {
+fn unrepeated<'a>(all: impl Iterator<Item = &'a What>) -> Vec<Noted> {
     let mut noted: Vec<Noted> = Vec::new();
     for what in all {
-        let one = Noted::from(*what);
+        let one = Noted::from(what);
         if !noted.contains(&one) {
             noted.push(one);
         }

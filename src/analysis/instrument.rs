@@ -206,14 +206,10 @@ fn tyre_temperatures(session: &Session) -> Vec<(Input, f64)> {
 pub fn budget(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue) -> Result<InstrumentBudget, Error> {
     let session = &inputs.session;
     let list = venue.moved_inputs(session);
-    let again = Repetition::new(inputs, rides, venue);
+    let again = Repetition::new(inputs, rides, venue)?;
     let at_base = again.at_base();
-    let response = again.response().ok_or_else(|| Error::Numerical {
-        stage: "uncertainty budget",
-        message: "the solved equations are singular; hold a parameter fixed".into(),
-    })?;
     let change = |input: Input, by: f64| -> Option<Vec<f64>> {
-        let moved = again.answer(&response, Move { input, by })?;
+        let moved = again.answer(Move { input, by })?;
         Some(moved.iter().zip(&at_base).map(|(a, b)| a - b).collect())
     };
     let sources: Vec<Source> = list

@@ -2,21 +2,26 @@
 //!
 //! Given inputs and rides; gives what the outcome, the budget and the figures are made from.
 
-use super::air_of_run::{RunAir, run_air};
+use super::air_of_run::{RunAir, air_of_run, told_once};
 use super::instrument::{self, Input, InstrumentBudget, inputs_of};
+use super::slip;
 use super::speed_age::{self, AgeTrial};
-use super::{Depth, Inputs, crr_drift};
-use crate::circuit::{FoundLoop, Lap, LapCut, RunToCut, SpeedAge, Survey};
+use super::{Depth, Inputs, crr_drift, loop_length, solvable_laps, speed_scale};
+use crate::circuit::{FoundLoop, Lap, LapCut, SpeedAge, Survey};
 use crate::constant::{STANDARD_GRAVITY_M_S2, normal_gravity_m_s2};
 use crate::error::Error;
 use crate::finding::{Finding, What};
 use crate::model::rolling::TyreTemperature;
 use crate::quantity::m_s_from_km_h;
 use crate::sample::{Cumulative, Reason, Ride};
-use crate::session::{Gusts, GustsWord, Lag, REFERENCE_TEMPERATURE_C, Run, Session, WindMode};
+use crate::session::{
+    self, AlongLoop, AlongLoopWord, Gusts, GustsWord, Lag, REFERENCE_TEMPERATURE_C, Run, Session, WindMode, YawWord,
+};
 use crate::solve::account::{LapAccount, RunConditions, TimeCurve};
-use crate::solve::fit::{Choices, Frame, LapInput, LoopFit, SurveyedSteps, fit, wind_variance};
-use crate::solve::gust::{Gustiness, gustiness, short_edges, short_lap};
+use crate::solve::fit::{Choices, Expectations, Frame, LapInput, LoopFit, SurveyedSteps, Yaw, fit, wind_variance};
+use crate::solve::gust::{Gustiness, SHORT_STEPS, gustiness, short_edges, short_lap};
+use crate::solve::layout::By;
+use crate::solve::wind_along::{Waves, WindAlong};
 
 /// Relative standard uncertainty of a stated standard deviation of gusts (common practice, no source).
 const STATED_GUST_U: f64 = 0.25;
@@ -29,6 +34,11 @@ const CREDIBLE_TEMPERATURE_FACTOR: std::ops::RangeInclusive<f64> = 0.5..=2.0;
 
 /// Change of wind within a run that is worth telling, m/s.
 const TOLD_DRIFT_M_S: f64 = 0.7;
+
+/// Standard deviation of the heights of a track that is level, and the least scatter of a row against which it is weighed, m
+/// (common practice, no source).
+const LEVEL_SD_M: f64 = 0.02;
+const LEVEL_LEAST_ROW_SD_M: f64 = 0.01;
 
 /// Which lap a [`LapInput`] is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -83,25 +93,18 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
     let session = &inputs.session;
     let mut findings = Vec::new();
     crr_drift::check(inputs)?;
-    for (recording, ride) in inputs.recordings.iter().zip(rides) {
-        need_channels(&recording.provenance.file, ride)?;
-    }
-    let to_cut: Vec<RunToCut> = session
-        .runs
-        .iter()
-        .zip(rides)
-        .map(|(run, ride)| RunToCut { file: &run.file, ride, source: run.laps })
-        .collect();
+    solvable_laps::need_channels(inputs, rides)?;
+    let to_cut = speed_scale::to_cut(session, rides);
     let mut air = Vec::with_capacity(rides.len());
     for (k, ride) in rides.iter().enumerate() {
-        let of_run = run_air(&session.air, &session.wind, inputs.weather.as_ref(), ride)?;
-        findings.extend(of_run.findings.iter().cloned().map(|w| Finding::of_run(k, w)));
-        air.push(of_run);
+        air.push(air_of_run(session, k, inputs.weather.as_ref(), ride)?);
     }
+    findings.extend(told_once(&air.iter().map(|a| a.findings.clone()).collect::<Vec<_>>()));
     near_reference(session, &air)?;
     let gravity_m_s2 = gravity(rides);
     let work: Vec<&Cumulative> = rides.iter().map(|r| &r.work_j).collect();
     let found = FoundLoop::new(&to_cut, &session.circuit)?;
+    solvable_laps::need_passes(found.refused())?;
     let prepare = |age_s: f64, stride: usize| -> Result<Prepared, Error> {
         let mut cut = found.cut(age_s);
         for (run, laps) in session.runs.iter().zip(&mut cut.runs) {
@@ -117,25 +120,40 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
         Ok(Prepared { cut, choices, laps, address })
     };
     let mut age = found.speed_age();
-    if age.is_some() && session.circuit.has_known_bends() {
+    if age.is_some() && found.age_hangs_on_the_bends() {
         // An odd stride, so that of alternating speeds both are kept.
         let stride = found.lap_count().div_ceil(MOST_TRIAL_LAPS) | 1;
         let trial = |age_s: f64| -> Option<AgeTrial> {
             let mut p = prepare(age_s, stride).ok()?;
             let frame = Frame { work: work.clone(), choices: &p.choices, survey: None };
             let fitted = fit(&frame, &mut p.laps, None).ok()?;
-            Some(AgeTrial { age_s, laps: fitted.used.len(), scatter_m: fitted.row_sd_m })
+            Some(AgeTrial { age_s, laps: fitted.used.len(), scatter_m: fitted.scatter.sd_m })
         };
         age = speed_age::by_scatter(trial);
     }
-    let Prepared { mut cut, mut choices, mut laps, address } = prepare(age.unwrap_or(SpeedAge::USUAL).mean_s, 1)?;
+    let age_s = age.unwrap_or(SpeedAge::USUAL).mean_s;
+    let Prepared { mut cut, mut choices, mut laps, address } = prepare(age_s, 1)?;
     findings.append(&mut cut.findings);
-    super::solvable_laps::check(session, &cut, &findings)?;
+    solvable_laps::check(session, rides, &cut, &findings)?;
+    cut.lengths = found.lengths(age_s);
+    findings.extend(loop_length::check(session, inputs.survey.as_ref(), &cut.lengths, cut.length_m)?);
+    if choices.wind && !cut.has_bearings {
+        findings.push(Finding::of_session(What::WindWithoutCompass));
+    }
 
     let without_gusts = choices.clone();
     let mut frame = Frame { work: work.clone(), choices: &without_gusts, survey: None };
-    let mut solved = fit(&frame, &mut laps, None).map_err(|e| crr_drift::undetermined(session, e))?;
-    let survey = inputs.survey.as_ref().map(|s| align_survey(s, &cut, &solved));
+    let mut solved = match fit(&frame, &mut laps, None) {
+        Ok(solved) => solved,
+        Err(e) => {
+            let reasons: Vec<Option<Reason>> = laps.iter().map(|l| l.reason).collect();
+            return Err(slip::run_unlike::explain(session, &reasons, crr_drift::undetermined(session, e)));
+        }
+    };
+    let survey = match &inputs.survey {
+        Some(survey) => Some(align_survey(survey, &cut, &solved)),
+        None => session.circuit.level.then(|| level(&cut)),
+    };
     if survey.is_some() {
         frame.survey = survey.as_ref();
         solved = fit(&frame, &mut laps, Some(&solved))?;
@@ -169,6 +187,7 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
             lap.reason = None;
         }
     }
+    findings.extend(slip::run_unlike::find(&mut cut));
     let mut venue = LoopVenue {
         cut,
         air,
@@ -188,18 +207,6 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
         venue.budget = Some(instrument::budget(inputs, rides, &venue)?);
     }
     Ok(venue)
-}
-
-fn need_channels(file: &str, ride: &Ride) -> Result<(), Error> {
-    let has = |column: &[f64]| column.iter().any(|x| x.is_finite());
-    let missing = |channel, next| Err(Error::NoChannel { file: file.to_string(), channel, records: ride.len(), next });
-    if !has(&ride.power_w) {
-        return missing("power", "pair the power meter, or give its file as second_file");
-    }
-    if !has(&ride.speed_m_s) {
-        return missing("speed or distance", "pair a wheel sensor, or give its file as second_file");
-    }
-    Ok(())
 }
 
 /// The tester's own marks.
@@ -242,16 +249,51 @@ pub(crate) fn choices(session: &Session, cut: &LapCut) -> Choices {
         Lag::Seconds(s) => Some(s),
         Lag::Word(_) => None,
     };
+    let has_wind = cut.line.is_some() && session.wind.mode != WindMode::None;
     Choices {
         setups: session.setups.len(),
-        crr: session.solve.crr,
-        cda: session.solve.cda,
+        setup_of_run: session.runs.iter().map(|run| session.setup_of(run)).collect(),
+        crr: session.solve.crr.into(),
+        cda: session.solve.cda.into(),
         held_lag_s: vec![held; runs],
         wind,
         wind_drift: cut.runs.iter().map(|l| l.iter().filter(|l| l.reason.is_none()).count() >= DRIFT_LAPS).collect(),
         crr_drift: session.solve.crr_drift,
         gust_variance: vec![0.0; runs],
+        wind_along: match &session.wind.along_loop {
+            _ if !has_wind => WindAlong::Even,
+            AlongLoop::Word(AlongLoopWord::Even) => WindAlong::Even,
+            AlongLoop::Word(AlongLoopWord::Estimate) => WindAlong::Estimated(Waves::of_edges(&cut.edge)),
+            AlongLoop::Shares(shares) => WindAlong::Stated(stated_shares(shares, &cut.edge)),
+        },
+        yaw: match session.solve.yaw {
+            session::Yaw::Coefficient(k) => Yaw::Held(k),
+            session::Yaw::Word(word) => match word {
+                YawWord::Common if has_wind => Yaw::Estimated(By::Day),
+                YawWord::PerSetup if has_wind => Yaw::Estimated(By::Setup),
+                YawWord::Common | YawWord::PerSetup | YawWord::None => Yaw::Held(0.0),
+            },
+        },
+        expected: Expectations {
+            cda_m2: session.expected.cda_m2,
+            cda_sd_m2: session.expected.cda_sd_m2,
+            crr: session.expected.crr,
+            crr_log_sd: session.expected.crr_fraction,
+            wind_m_s: session.wind.expected_m_s,
+            ..Expectations::default()
+        },
     }
+}
+
+/// Shares of the wind at places equally far apart round the loop, at the middles of the steps.
+fn stated_shares(shares: &[f64], edge: &[f64]) -> Vec<f64> {
+    let n = shares.len();
+    let at = |x: f64| {
+        let place = x * n as f64;
+        let (i, f) = (place.floor() as usize, place.fract());
+        (1.0 - f) * shares[i % n] + f * shares[(i + 1) % n]
+    };
+    edge.windows(2).map(|e| at(0.5 * (e[0] + e[1]))).collect()
 }
 
 /// How far the tyres of a run are from the reference temperature; the air's stands for theirs where that is all there is.
@@ -351,14 +393,22 @@ pub(crate) fn lap_inputs(
 ///
 /// A survey counts from its own gate; where the session names no gate the one found may lie elsewhere.
 fn align_survey(survey: &Survey, cut: &LapCut, fit: &LoopFit) -> SurveyedSteps {
+    // By the length that is known without the wheel, whose size may be off.
+    let length_m = cut.lengths.known().map_or(cut.length_m, |known| known.length_m);
     let gains = |shift: f64| -> Vec<f64> {
-        let heights = survey.heights(cut.length_m, cut.edge.iter().map(|share| share + shift));
+        let heights = survey.heights(length_m, cut.edge.iter().map(|share| share + shift));
         heights.windows(2).map(|w| w[1] - w[0]).collect()
     };
     let misfit = |shift: f64| gains(shift).iter().zip(&fit.profile_m).map(|(s, p)| (s - p).powi(2)).sum::<f64>();
     let fine = (cut.length_m / 2.0).ceil() as usize;
     let best = (0..fine).map(|i| i as f64 / fine as f64).min_by(|a, b| misfit(*a).total_cmp(&misfit(*b)));
-    SurveyedSteps { gain_m: gains(best.unwrap_or(0.0)), sd_m: survey.sd_m }
+    SurveyedSteps { gain_m: gains(best.unwrap_or(0.0)), sd_m: survey.sd_m, least_row_sd_m: 0.0 }
+}
+
+/// A track that was stated to be level. It is never taken as exactly so: what repeats in every lap, such as a rider who leans
+/// otherwise than a rigid body, would pass for drag.
+fn level(cut: &LapCut) -> SurveyedSteps {
+    SurveyedSteps { gain_m: vec![0.0; cut.edge.len() - 1], sd_m: LEVEL_SD_M, least_row_sd_m: LEVEL_LEAST_ROW_SD_M }
 }
 
 /// Where and in what the runs were ridden.
@@ -388,9 +438,21 @@ fn gusts(site: &Site, frame: &Frame, laps: &[LapInput], address: &[LapAddress], 
         })
         .collect::<Option<_>>()?;
     let all: Vec<usize> = (0..short.len()).collect();
-    let without_survey = Frame { work: frame.work.clone(), choices: frame.choices, survey: None };
-    let problem = without_survey.problem(&short, &all, &vec![1.0; all.len()], solved.row_sd_m);
+    let choices = Choices { wind_along: in_short_steps(&frame.choices.wind_along, &edge), ..frame.choices.clone() };
+    let without_survey = Frame { work: frame.work.clone(), choices: &choices, survey: None };
+    let problem = without_survey.problem(&short, &all, &vec![1.0; all.len()], solved.scatter);
     gustiness(&problem, &solved.parameters, &solved.classes.of_lap)
+}
+
+/// The same wind along the loop on steps that were cut into short ones.
+fn in_short_steps(along: &WindAlong, short_edges: &[f64]) -> WindAlong {
+    match along {
+        WindAlong::Even => WindAlong::Even,
+        WindAlong::Stated(share) => {
+            WindAlong::Stated(share.iter().flat_map(|s| std::iter::repeat_n(*s, SHORT_STEPS)).collect())
+        }
+        WindAlong::Estimated(waves) => WindAlong::Estimated(Waves::new(waves.len() / 2, short_edges)),
+    }
 }
 
 /// Mean of a density curve over a run.
@@ -414,14 +476,14 @@ pub fn fit_findings(venue: &LoopVenue) -> Vec<Finding> {
         let reasons: Vec<String> = reasons.iter().map(|(r, n)| format!("{n} {r}")).collect();
         out.push(Finding::of_session(What::LapsLeftOut { used, total, reasons: reasons.join(", ") }));
     }
-    if !venue.fit.least_squares.converged {
-        out.push(Finding::of_session(What::NotConverged { iterations: venue.fit.least_squares.iterations }));
+    if !venue.fit.converged {
+        out.push(Finding::of_session(What::NotConverged { iterations: venue.fit.iterations as u64 }));
     }
     for (k, run) in venue.fit.layout.runs.iter().enumerate() {
         if let Some((east, north)) = run.drift_east.zip(run.drift_north) {
-            let v = &venue.fit.covariance.covariance;
+            let (v, open) = (&venue.fit.covariance.covariance, &venue.fit.covariance.prior);
             let drift = venue.fit.parameters[east].hypot(venue.fit.parameters[north]);
-            let se = (v[(east, east)] + v[(north, north)]).sqrt();
+            let se = [east, north].iter().map(|c| v[(*c, *c)] + open[(*c, *c)]).sum::<f64>().sqrt();
             if 2.0 * drift > TOLD_DRIFT_M_S && drift > 3.0 * se {
                 out.push(Finding::of_run(k, What::WindDrifted { change_m_s: 2.0 * drift }));
             }

@@ -9,25 +9,33 @@ mod combine;
 mod contrasts;
 mod crr_drift;
 mod evidence_of;
+mod factors;
 pub mod inspection;
 pub(crate) mod instrument;
 pub(crate) mod known;
 mod known_budget;
+mod left_out;
+mod loop_length;
 pub(crate) mod loop_venue;
 mod monte_carlo;
+mod air_along;
 mod outcome;
+mod prior_budget;
 pub(crate) mod quantities;
 mod repetition;
 mod roller_budget;
 mod roller_draws;
 mod roller_outcome;
-mod roller_repeats;
+mod roller_replication;
 mod roller_venue;
 mod run_results;
+mod run_values;
 pub mod scaffold;
 mod second_opinion;
+mod slip;
 mod solvable_laps;
 mod speed_age;
+mod speed_scale;
 mod venues;
 
 pub use air_of_run::{LeastUncertainty, Readings, readings};
@@ -44,6 +52,7 @@ use crate::session::{Session, Venue};
 use crate::solution::{FindingResult, Solution};
 use instrument::InstrumentBudget;
 use polars::prelude::DataFrame;
+use run_values::{BetweenRuns, RunValues};
 
 /// Everything a session names, read.
 #[derive(Debug, Clone)]
@@ -116,9 +125,15 @@ pub fn analyse_with_draws(inputs: &Inputs, depth: Depth, draws: Option<Draws>) -
         findings.extend(said.map(|what| Finding::of_run(k, as_seen_from(venue, what))));
         rides.push(ride);
     }
-    let outcome = venues::solve(inputs, &rides, depth, draws)?;
+    findings.extend(slip::before_solving(inputs, &rides)?);
+    let mut outcome = venues::solve(inputs, &rides, depth, draws)?;
     findings.extend(outcome.findings);
+    // What is not in the result at all comes before what is odd about it.
+    findings.sort_by_key(|f| !matches!(f.what, What::RunLeftOut { .. }));
     findings.extend(outcome.solution.monte_carlo.iter().flat_map(monte_carlo::findings));
+    findings.extend(slip::implausible::tell(&mut outcome.solution));
+    // What casts doubt on all numbers comes first; the sort keeps the order of the rest.
+    findings.sort_by_key(|f| crate::finding::grave(f.what.code()).is_none());
     let solution = Solution { findings: findings.iter().map(finding_result).collect(), ..outcome.solution };
     let pairs: Vec<(&Ride, &SampleColumns)> = rides.iter().zip(&outcome.columns).collect();
     let samples = crate::sample::samples_frame(&pairs)?;
@@ -127,14 +142,24 @@ pub fn analyse_with_draws(inputs: &Inputs, depth: Depth, draws: Option<Draws>) -
 
 /// All runs are on one loop.
 fn of_loop(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>) -> Result<VenueOutcome, Error> {
+    let calibrated = speed_scale::calibrated(inputs, rides)?;
+    let (inputs, rides) = calibrated.as_ref().map_or((inputs, rides), |c| (&c.inputs, &c.rides[..]));
     let mut venue = loop_venue::solve(inputs, rides, depth)?;
-    let mut findings = std::mem::take(&mut venue.findings);
-    let mut solution = outcome::solution(inputs, rides, &venue, &mut findings);
+    let mut findings: Vec<Finding> = calibrated.iter().flat_map(|c| c.findings.iter().cloned()).collect();
+    findings.append(&mut venue.findings);
+    findings.extend(slip::wind::check(inputs, rides, &venue));
+    let session = &inputs.session;
+    let values = RunValues::new(&venue)?;
+    let of_runs = slip::twins::of_loop(session, &values);
+    findings.extend(of_runs.iter().flat_map(|of| slip::twins::findings(session, of)));
+    let between = BetweenRuns::new(session, &venue.fit, &values, session.circuit.kind)?;
+    let mut solution = outcome::solution(inputs, rides, &venue, &between, &mut findings);
     let second = second_opinion::second_opinion(&inputs.session, &venue, &solution, depth.draws);
     findings.extend(second.findings);
     let drift = crr_drift::drift(&inputs.session, rides, &venue, solution.separable);
     findings.extend(drift.findings);
     solution.crr_drift = drift.result;
+    solution.factors = factors::factors(&inputs.session, &solution);
     solution.bootstrap = second.result;
     if let Some(draws) = draws {
         solution.monte_carlo = Some(monte_carlo::of_loop(inputs, rides, &venue, &solution, draws)?);
@@ -146,8 +171,11 @@ fn of_loop(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>) 
 /// All runs are on rollers.
 fn of_rollers(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>) -> Result<VenueOutcome, Error> {
     let venue = roller_venue::solve(inputs, rides, depth)?;
-    let chain = draws.map(|_| roller_draws::RollerChain::new(&inputs.session, &venue.runs));
+    let chain = draws.map(|_| roller_draws::RollerChain::new(&inputs.session, &venue));
     let mut outcome = roller_outcome::outcome(inputs, rides, venue);
+    outcome.solution.factors = factors::factors(&inputs.session, &outcome.solution);
+    let of_runs = slip::twins::of_rollers(&inputs.session, &outcome.solution);
+    outcome.findings.extend(of_runs.iter().flat_map(|of| slip::twins::findings(&inputs.session, of)));
     if let (Some(draws), Some(chain)) = (draws, chain) {
         outcome.solution.monte_carlo = Some(chain.check(&inputs.session, &outcome.solution, draws)?);
     }

@@ -28,11 +28,11 @@ const MOST_NUMBERS: usize = 20_000_000;
 /// a million draws; what a second digit would show is below what a standard uncertainty is known to.
 const DIGITS: u32 = 1;
 
-/// How many draws, and what is called after each.
+/// How many draws, and what is called as each begins; whoever unwinds out of it ends them all.
 #[derive(Clone, Copy)]
 pub struct Draws<'a> {
     pub number: usize,
-    pub after_each: &'a (dyn Fn() + Sync),
+    pub at_each: &'a (dyn Fn() + Sync),
 }
 
 /// One quantity to be checked.
@@ -64,7 +64,7 @@ pub fn of_loop(
 ) -> Result<MonteCarlo, Error> {
     let session = &inputs.session;
     let list = venue.moved_inputs(session);
-    let again = Repetition::new(inputs, rides, venue);
+    let again = Repetition::new(inputs, rides, venue)?;
     let base = again.at_base();
     let change = |z: &[f64]| {
         let moves: Vec<Move> = list.iter().zip(z).map(|(&(input, u), z)| Move { input, by: z * u }).collect();
@@ -93,6 +93,7 @@ pub fn check(session: &Session, solution: &Solution, chain: &Chain, draws: Draws
     inputs.extend(all.iter().map(|c| scatter(&c.estimate)));
     let count = chain.inputs;
     let model = |drawn: &[f64], out: &mut [f64]| {
+        (draws.at_each)();
         // What has no answer leaves NaN, which is counted.
         if let Some(change) = (chain.change)(&drawn[..count]) {
             for (k, c) in all.iter().enumerate() {
@@ -102,7 +103,6 @@ pub fn check(session: &Session, solution: &Solution, chain: &Chain, draws: Draws
                 out[2 * k + 1] = value + moved + drawn[count + k];
             }
         }
-        (draws.after_each)();
     };
     let drawn = propagate(&inputs, 2 * all.len(), number, session.solve.confidence, session.solve.seed, model)?;
     let word = venue_word(chain.venue);
@@ -255,7 +255,7 @@ mod tests {
         use crate::analysis::known::Uncertain;
         use crate::uncertainty::budget::Combined;
         let scatter = Combined { standard_uncertainty: 0.00006, dof: 12.0 };
-        let crr = Uncertain { value: 0.005, scatter, instrument_se: Some(instrument) }.estimate(0.95);
+        let crr = Uncertain { instrument_se: Some(instrument), ..Uncertain::of_laps(0.005, scatter) }.estimate(0.95);
         let setup = SetupResult { id: session.setups[0].id.clone(), crr, ..SetupResult::default() };
         Solution { setups: vec![setup], ..Solution::default() }
     }
@@ -263,7 +263,7 @@ mod tests {
     fn run(change: &(dyn Fn(&[f64]) -> Option<Vec<f64>> + Sync), instrument: f64, number: usize) -> MonteCarlo {
         let session = session();
         let chain = Chain { venue: Venue::Road, inputs: 1, change };
-        check(&session, &solution(&session, instrument), &chain, Draws { number, after_each: &|| () }).unwrap()
+        check(&session, &solution(&session, instrument), &chain, Draws { number, at_each: &|| () }).unwrap()
     }
 
     fn crr_alone(value: f64) -> Option<Vec<f64>> {

@@ -2,15 +2,19 @@
 //!
 //! Given a solved loop; gives a [`Solution`]. It computes no fit.
 
+mod expectation;
 mod resistance;
 
 use super::Inputs;
+use super::air_along;
 use super::contrasts::{Pair, PairDifference, contrasts};
 use super::instrument::Output;
 use super::known::{Known, Uncertain};
 use super::loop_venue::{LoopVenue, fit_findings, mean_density, tyre_temperature};
 use super::quantities::{Linear, PowerAt, SetupQuantities, linear_known};
+use super::roller_replication::run_to_run;
 use super::run_results::{empty_solution, order_finding, run_result, venue_word};
+use super::run_values::BetweenRuns;
 use crate::air::WindVector;
 use crate::finding::{Finding, What};
 use crate::sample::Ride;
@@ -19,8 +23,9 @@ use crate::solution::{
     CircuitResult, Estimate, Gate, LapResult, Measured, ProfilePoint, RunResult, Separation, SetupResult, Solution,
     Solver, WindResult,
 };
-use crate::solve::fit::{Estimator, residuals};
-use crate::solve::held::{HELD_CRR, HeldFit, with_crr_held};
+use crate::solve::fit::residuals;
+use crate::solve::instruments::tell_cda;
+use crate::solve::prior::Expected;
 use crate::solve::separation::{self, Evidence};
 use crate::uncertainty::budget::Combined;
 use crate::uncertainty::cluster::{ClusterRobust, ContrastVariance};
@@ -29,6 +34,9 @@ use nalgebra::DVector;
 /// Probability of laps that scatter as these do, the model of the scatter within them being as true as it usually is, below
 /// which it is told.
 const LAPS_DIFFER: f64 = 0.05;
+/// Crr of an ordinary tyre on an ordinary road (common practice, no source), at which CdA is given where both cannot be told
+/// apart.
+const HELD_CRR: f64 = 0.005;
 
 /// What the parts below share.
 struct Report<'a> {
@@ -39,8 +47,7 @@ struct Report<'a> {
     /// Of the same set-ups; worked out once, because degrees of freedom are dear.
     scatter: Vec<Scatter>,
     confidence: f64,
-    /// Where CdA and Crr cannot be told apart.
-    held: Option<HeldFit>,
+    between: &'a BetweenRuns,
 }
 
 /// Variances of a set-up by the scatter of laps.
@@ -56,30 +63,38 @@ impl Scatter {
 }
 
 /// Puts the solution together, without its findings, to which it adds.
-pub fn solution(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue, findings: &mut Vec<Finding>) -> Solution {
+pub fn solution(
+    inputs: &Inputs,
+    rides: &[Ride],
+    venue: &LoopVenue,
+    between: &BetweenRuns,
+    findings: &mut Vec<Finding>,
+) -> Solution {
     let session = &inputs.session;
     let power = PowerAt::reference(session);
     let quantities: Vec<SetupQuantities> =
         (0..session.setups.len()).map(|s| SetupQuantities::new(&venue.fit.layout, s, &power)).collect();
-    let mut report = Report {
+    let report = Report {
         session,
         venue,
         power,
         scatter: quantities.iter().map(|q| Scatter::of(q, &venue.fit.covariance)).collect(),
         quantities,
         confidence: session.solve.confidence,
-        held: None,
+        between,
     };
     findings.extend(fit_findings(venue));
+    findings.extend(air_along::findings(venue));
+    findings.extend(replication_finding(between));
     let evidence = report.separability();
     let verdict = separation::not_separable(&evidence, &venue.fit.classes);
     let separable = verdict.is_none();
     if let Some([reason, next]) = verdict {
-        report.held = with_crr_held(&venue.frame(), &venue.laps, &venue.fit).ok();
         findings.push(Finding::of_session(What::NotSeparable { reason, next }));
     } else {
         findings.extend(report.estimator_findings());
     }
+    findings.extend(report.rests_on_expectation(separable));
     // A drift that is fitted has a finding of its own where the order does not show it.
     if !session.solve.crr_drift {
         findings.extend(order_finding(session, rides));
@@ -92,18 +107,17 @@ pub fn solution(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue, findings: &m
         contrasts: contrasts(session, &differences(&against)),
         all_pairs: contrasts(session, &differences(&Pair::all(session))),
         setups: (0..session.setups.len()).map(|s| report.setup(s, separable)).collect(),
-        runs: report.runs(inputs, rides, separable),
+        runs: report.runs(inputs, rides),
         circuit: report.circuit(),
         separation: report.separation(&evidence),
         budget: report.budget(&against, separable),
+        run_to_run: Some(run_to_run(session, &between.replication, session.circuit.kind, "resistance")),
+        yaw: air_along::yaw(session, &venue.fit),
         solver: Solver {
-            iterations: venue.fit.least_squares.iterations,
-            converged: venue.fit.least_squares.converged,
+            iterations: venue.fit.iterations as u64,
+            converged: venue.fit.converged,
             starts: venue.fit.starts,
-            estimator: match venue.fit.estimator {
-                Estimator::Instruments => "instruments".into(),
-                Estimator::LeastSquares => "least squares".into(),
-            },
+            estimator: "instruments".into(),
         },
         ..empty_solution(session)
     }
@@ -111,7 +125,10 @@ pub fn solution(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue, findings: &m
 
 impl Report<'_> {
     fn known(&self, linear: &Linear, instrument_se: Option<f64>) -> Known {
-        linear_known(linear, &self.venue.fit.parameters, &self.venue.fit.covariance, instrument_se)
+        match linear_known(linear, &self.venue.fit.parameters, &self.venue.fit.covariance, instrument_se) {
+            Known::Within(u) => Known::Within(Uncertain { run_to_run: Some(self.between.of(linear)), ..u }),
+            other => other,
+        }
     }
 
     fn estimate(&self, linear: &Linear, instrument_se: Option<f64>) -> Estimate {
@@ -139,17 +156,34 @@ impl Report<'_> {
                 let laps = self.scatter[s].crr;
                 let scatter = Combined { standard_uncertainty: laps.standard_error(), dof: laps.dof };
                 let value = q.crr.value(&self.venue.fit.parameters);
-                let own = Uncertain { value, scatter, instrument_se: self.instrument(s, Output::Crr) };
+                let own = Uncertain {
+                    prior_se: Some(self.open(&q.crr, &[Expected::Cda, Expected::Crr]).sqrt()),
+                    instrument_se: self.instrument(s, Output::Crr),
+                    ..Uncertain::of_laps(value, scatter)
+                };
                 own.estimate(self.confidence).high.map_or(f64::NAN, |high| high - value)
             })
             // A half-width that is not a number is as wide as can be.
             .fold(0.0_f64, |a, b| if b.is_nan() { f64::INFINITY } else { a.max(b) });
+        let share = |(s, laps): (usize, &Scatter)| {
+            let open = self.open(&self.quantities[s].cda, &[Expected::Cda]);
+            open / (open + laps.cda.moderated().standard_uncertainty.powi(2))
+        };
         Evidence {
             crr_half_width: widest,
+            expected_share: self.scatter.iter().enumerate().map(share).fold(0.0, f64::max),
             spread: separation::spread_of_squares(&speeds),
             speed_min_m_s: speeds.iter().copied().fold(f64::MAX, f64::min),
             speed_max_m_s: speeds.iter().copied().fold(f64::MIN, f64::max),
         }
+    }
+
+    /// Variance of a quantity that rests on what was expected of some parameters.
+    fn open(&self, linear: &Linear, of: &[Expected]) -> f64 {
+        let fit = &self.venue.fit;
+        let parts = fit.covariance.prior_parts(&linear.coefficients);
+        let kinds = fit.layout.kinds();
+        parts.iter().zip(&kinds).filter(|(_, kind)| kind.is_some_and(|k| of.contains(&k))).map(|(v, _)| v).sum()
     }
 
     fn separation(&self, evidence: &Evidence) -> Separation {
@@ -165,15 +199,14 @@ impl Report<'_> {
             first_stage_f: self.venue.fit.classes.first_stage_f,
             se_crr_if_cda_known: finite(first.crr.moderated().standard_uncertainty * known),
             se_cda_m2_if_crr_known: finite(first.cda.moderated().standard_uncertainty * known),
-            air_taken_as_still: self.held.as_ref().is_some_and(|h| h.still_air),
         }
     }
 
     fn correlation(&self, s: usize) -> f64 {
         let (a, b) = (&self.quantities[s].crr.coefficients, &self.quantities[s].cda.coefficients);
-        let ClusterRobust { covariance, working, .. } = &self.venue.fit.covariance;
+        let ClusterRobust { covariance, working, prior, .. } = &self.venue.fit.covariance;
         let quadratic = |a: &DVector<f64>, b: &DVector<f64>| {
-            self.scatter[s].crr.steadied(a.dot(&(covariance * b)), a.dot(&(working * b)))
+            self.scatter[s].crr.steadied(a.dot(&(covariance * b)), a.dot(&(working * b))) + a.dot(&(prior * b))
         };
         quadratic(a, b) / (quadratic(a, a) * quadratic(b, b)).sqrt()
     }
@@ -199,29 +232,25 @@ impl Report<'_> {
             least_squares_crr: separable.then(|| q.crr.value(least)),
             least_squares_cda_m2: separable.then(|| q.cda.value(least)),
             drag_at_mean_speed_n: mean_speed_m_s.map(|v| self.drag(s, v)),
-            cda_m2_with_crr_held: self.held.as_ref().map(|h| {
-                let mut unit = DVector::zeros(h.covariance.covariance.nrows());
-                unit[h.column[s]] = 1.0;
-                let scatter = h.covariance.contrast(&unit).moderated();
-                self.held_cda(h.cda_m2[s], scatter).estimate(self.confidence)
-            }),
-            crr_held: self.held.as_ref().map(|_| HELD_CRR),
+            cda_m2_with_crr_held: mean_speed_m_s.filter(|_| !separable).map(|v| self.cda_if_crr_were(s, HELD_CRR, v)),
+            crr_held: (!separable).then_some(HELD_CRR),
             mean_speed_m_s,
             laps_used,
         }
     }
 
-    /// Differences of a pair, none of them known where the values are not. With one of Crr and CdA shared the difference
-    /// of the other is known all the same.
+    /// Differences of a pair. Where values are not known, watts are, with what is left open in their interval; with one of Crr
+    /// and CdA shared the difference of the other is too.
     fn difference(&self, pair: Pair, separable: bool) -> PairDifference {
         let q = self.quantities[pair.setup].minus(&self.quantities[pair.baseline]);
         let budget = self.venue.budget.as_ref();
         let u = |output: Output| budget.map(|b| b.combined(&b.of_difference(pair.setup, pair.baseline, output)));
         let (crr, cda_m2) = (self.known(&q.crr, u(Output::Crr)), self.known(&q.cda, u(Output::Cda)));
+        let power_w = self.known(&q.power, u(Output::Power));
         if !separable && crr != Known::Exactly(0.0) && cda_m2 != Known::Exactly(0.0) {
-            return PairDifference { pair, crr: Known::Not, cda_m2: Known::Not, power_w: Known::Not };
+            return PairDifference { pair, crr: Known::Not, cda_m2: Known::Not, power_w };
         }
-        PairDifference { pair, crr, cda_m2, power_w: self.known(&q.power, u(Output::Power)) }
+        PairDifference { pair, crr, cda_m2, power_w }
     }
 
     /// The quantity for which laps differ most beyond what the scatter within them explains.
@@ -240,7 +269,7 @@ impl Report<'_> {
     fn estimator_findings(&self) -> Vec<Finding> {
         let fit = &self.venue.fit;
         let mut out = Vec::new();
-        if fit.estimator == Estimator::LeastSquares {
+        if !tell_cda(&fit.classes) {
             out.push(Finding::of_session(What::WeakInstruments {
                 first_stage_f: fit.classes.first_stage_f.unwrap_or(0.0),
             }));
@@ -254,31 +283,19 @@ impl Report<'_> {
             }
         }
         out.extend(self.laps_differ());
-        for (s, q) in self.quantities.iter().enumerate() {
-            let (crr, cda) = (q.crr.value(&fit.parameters), q.cda.value(&fit.parameters));
-            let name = self.session.setups[s].name();
-            if !(0.0005..=0.02).contains(&crr) {
-                out.push(Finding::of_session(What::Implausible { name: format!("Crr of {name}"), value: crr }));
-            }
-            if !(0.1..=0.8).contains(&cda) {
-                out.push(Finding::of_session(What::Implausible { name: format!("CdA of {name}"), value: cda }));
-            }
-        }
         if fit.used.len() < 8 {
             out.push(Finding::of_session(What::FewLaps { laps: fit.used.len() }));
         }
         out
     }
 
-    fn runs(&self, inputs: &Inputs, rides: &[Ride], separable: bool) -> Vec<RunResult> {
+    fn runs(&self, inputs: &Inputs, rides: &[Ride]) -> Vec<RunResult> {
         let fit = &self.venue.fit;
         let frame = self.venue.frame();
-        let problem = frame.problem(&self.venue.laps, &fit.used, &fit.weight, fit.row_sd_m);
+        let problem = frame.problem(&self.venue.laps, &fit.used, &fit.weight, fit.scatter);
         let blocks = problem.blocks(&fit.parameters);
         let closures: Vec<f64> = residuals(&problem, &blocks).iter().map(|r| r.iter().sum()).collect();
         let measured = |column: Option<usize>, held: Option<f64>| match column {
-            // Lag and wind rest on CdA and Crr and are not known without them.
-            Some(_) if !separable => Measured::default(),
             Some(c) => {
                 let se = fit.covariance.parameter_standard_error(c);
                 Measured { value: Some(fit.parameters[c]), se: Some(se).filter(|s| s.is_finite()) }
@@ -295,6 +312,7 @@ impl Report<'_> {
                 let given = self.venue.air[k].wind.at(0.5 * ride.duration_s());
                 let east = measured(columns.east, Some(given.east_m_s));
                 let north = measured(columns.north, Some(given.north_m_s));
+                let compass = self.venue.cut.has_bearings || columns.east.is_none();
                 let wind = east.value.zip(north.value).map(|(east_m_s, north_m_s)| WindVector { east_m_s, north_m_s });
                 let misclosure = |lap: usize| {
                     fit.used.iter().position(|&i| {
@@ -333,14 +351,21 @@ impl Report<'_> {
                     lag_s: measured(columns.lag, self.venue.choices.held_lag_s[k]),
                     wind: WindResult {
                         speed_m_s: wind.map(|w| w.speed_m_s()),
-                        from_deg: wind.and_then(|w| w.from_deg()),
-                        east_m_s: east,
-                        north_m_s: north,
-                        drift_east_m_s: columns.drift_east.map_or_else(Measured::default, |c| measured(Some(c), None)),
+                        from_deg: wind.filter(|_| compass).and_then(|w| w.from_deg()),
+                        east_m_s: if compass { east } else { Measured::default() },
+                        north_m_s: if compass { north } else { Measured::default() },
+                        // A track that nobody says the bearing of is laid with its home straight to the north.
+                        along_m_s: if compass { Measured::default() } else { north },
+                        across_m_s: if compass { Measured::default() } else { east },
+                        drift_east_m_s: columns
+                            .drift_east
+                            .filter(|_| compass)
+                            .map_or_else(Measured::default, |c| measured(Some(c), None)),
                         drift_north_m_s: columns
                             .drift_north
+                            .filter(|_| compass)
                             .map_or_else(Measured::default, |c| measured(Some(c), None)),
-                        gust_m_s: self.venue.gustiness.filter(|_| separable).map(|g| g.sd_m_s()),
+                        gust_m_s: self.venue.gustiness.map(|g| g.sd_m_s()),
                     },
                     laps,
                     ..run_result(inputs, ride, k)
@@ -371,7 +396,22 @@ impl Report<'_> {
                 .venue
                 .age
                 .map_or_else(Measured::default, |age| Measured { value: Some(age.mean_s), se: Some(age.sd_s) }),
+            length_by_wheel_m: cut.lengths.by_wheel(),
+            length_by_positions_m: cut
+                .lengths
+                .by_positions
+                .map_or_else(Measured::default, |l| Measured { value: Some(l.length_m), se: Some(l.sd_m) }),
+            length_from: Some(if cut.lengths.by_wheel().is_some() { "wheel" } else { "stated length" }.into()),
             profile,
+            wind_along: air_along::shares(self.venue),
         }
     }
+}
+
+/// Where the intervals rest on what was supposed of changes from run to run.
+fn replication_finding(between: &BetweenRuns) -> Option<Finding> {
+    let seen = between.replication.run_to_run(between.confidence());
+    let fraction = between.replication.supposed_fraction();
+    seen.rests_on_prior()
+        .then(|| Finding::of_session(What::RunToRunSupposed { repeats: seen.repeats, fraction, of: "resistance" }))
 }

@@ -63,8 +63,8 @@ impl SetupQuantities {
     pub fn new(layout: &Layout, setup: usize, power: &PowerAt) -> SetupQuantities {
         let of = |crr: f64, cda: f64, constant: f64| {
             let mut coefficients = DVector::zeros(layout.len);
-            coefficients[layout.crr[setup]] = crr;
-            coefficients[layout.cda[setup]] = cda;
+            coefficients[layout.setup_crr()[setup]] = crr;
+            coefficients[layout.setup_cda()[setup]] = cda;
             Linear { coefficients, constant }
         };
         SetupQuantities {
@@ -97,9 +97,10 @@ pub fn linear_known(
     if linear.coefficients.iter().all(|c| *c == 0.0) {
         return Known::Exactly(linear.constant);
     }
+    let contrast = covariance.contrast(&linear.coefficients);
     Known::Within(Uncertain {
-        value: linear.value(parameters),
-        scatter: covariance.contrast(&linear.coefficients).moderated(),
+        prior_se: Some(contrast.prior.max(0.0).sqrt()),
         instrument_se,
+        ..Uncertain::of_laps(linear.value(parameters), contrast.moderated())
     })
 }

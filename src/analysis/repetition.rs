@@ -7,11 +7,12 @@ use super::Inputs;
 use super::instrument::{Input, alter};
 use super::loop_venue::{LoopVenue, conditions};
 use super::quantities::PowerAt;
+use crate::error::Error;
 use crate::sample::Ride;
 use crate::session::Session;
 use crate::solve::account::{LapAccount, LapWay, RunConditions};
-use crate::solve::fit::{Frame, LapInput, refit};
-use crate::solve::response::{AlteredLap, Response};
+use crate::solve::fit::{Frame, LapInput};
+use crate::solve::solved::{AlteredLap, Solved};
 
 /// An input and by how much it is moved.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -29,10 +30,12 @@ pub struct Repetition<'a> {
     ways: Vec<Option<LapWay>>,
     /// Way per age of the speed reading that a survey holds, m/s: it is laid where the laps are, all together.
     held_m_s: f64,
+    solved: Solved<'a, 'a>,
 }
 
 impl<'a> Repetition<'a> {
-    pub fn new(inputs: &'a Inputs, rides: &'a [Ride], venue: &'a LoopVenue<'a>) -> Repetition<'a> {
+    /// Errors: those of [`Solved::new`].
+    pub fn new(inputs: &'a Inputs, rides: &'a [Ride], venue: &'a LoopVenue<'a>) -> Result<Repetition<'a>, Error> {
         let session = &inputs.session;
         let base = conditions(session, rides, &venue.cut, &venue.air, venue.gravity_m_s2);
         let mut ways = vec![None; venue.laps.len()];
@@ -45,7 +48,8 @@ impl<'a> Repetition<'a> {
             Some(_) => venue.fit.used.iter().map(way).sum::<f64>() / venue.fit.used.len() as f64,
             None => 0.0,
         };
-        Repetition { session, venue, base, ways, held_m_s }
+        let solved = venue.frame().solved(&venue.laps, &venue.fit)?;
+        Ok(Repetition { session, venue, base, ways, held_m_s, solved })
     }
 
     /// What the solution says.
@@ -53,15 +57,8 @@ impl<'a> Repetition<'a> {
         self.outputs(&self.venue.fit.parameters, &PowerAt::reference(self.session))
     }
 
-    /// What small moves are answered from; `None` when the solved equations are singular.
-    pub fn response(&self) -> Option<Response<'a>> {
-        let fit = &self.venue.fit;
-        let frame = self.venue.frame();
-        Response::new(frame.problem(&self.venue.laps, &fit.used, &fit.weight, fit.row_sd_m), fit)
-    }
-
     /// With one input moved, to first order; `None` when the answer is not finite.
-    pub fn answer(&self, response: &Response, one: Move) -> Option<Vec<f64>> {
+    pub fn answer(&self, one: Move) -> Option<Vec<f64>> {
         let touched = |run: usize| match one.input {
             Input::Gusts => false,
             other => other.run().is_none_or(|k| k == run),
@@ -71,7 +68,7 @@ impl<'a> Repetition<'a> {
         let accounts = self.accounts(&[one], laps.iter().map(|lap| used[*lap]))?;
         let altered: Vec<AlteredLap> =
             laps.iter().zip(accounts).map(|(&lap, account)| AlteredLap { lap, account }).collect();
-        let change = response.to(&altered, sum(&[one], Input::Gusts))?;
+        let change = self.solved.after(&altered, sum(&[one], Input::Gusts))?;
         let parameters: Vec<f64> = self.venue.fit.parameters.iter().zip(change.iter()).map(|(p, c)| p + c).collect();
         Some(self.outputs(&parameters, &self.power(&[one])))
     }
@@ -89,7 +86,9 @@ impl<'a> Repetition<'a> {
             .collect();
         let mut choices = venue.choices.clone();
         choices.gust_variance.iter_mut().for_each(|v| *v += sum(moves, Input::Gusts));
-        let parameters = refit(&Frame { choices: &choices, ..venue.frame() }, &laps, &venue.fit)?;
+        let frame = Frame { choices: &choices, ..venue.frame() };
+        let all: Vec<usize> = (0..laps.len()).collect();
+        let parameters = self.solved.again(&frame.problem(&laps, &all, &venue.fit.weight, venue.fit.scatter))?;
         Some(self.outputs(&parameters, &self.power(moves)))
     }
 
@@ -129,9 +128,12 @@ impl<'a> Repetition<'a> {
     /// Crr, CdA and watts of every set-up.
     fn outputs(&self, parameters: &[f64], power: &PowerAt) -> Vec<f64> {
         let layout = &self.venue.fit.layout;
-        (0..layout.crr.len())
-            .flat_map(|s| {
-                let (crr, cda) = (parameters[layout.crr[s]], parameters[layout.cda[s]]);
+        layout
+            .setup_crr()
+            .iter()
+            .zip(layout.setup_cda())
+            .flat_map(|(crr, cda)| {
+                let (crr, cda) = (parameters[*crr], parameters[*cda]);
                 [crr, cda, power.per_crr_w * crr + power.per_cda_w_m2 * cda + power.bearing_w]
             })
             .collect()

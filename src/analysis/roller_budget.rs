@@ -9,15 +9,20 @@ use crate::error::Error;
 use crate::rollers::{Reach, RollerRun, Sensitivity, sensitivities};
 use crate::session::Session;
 use crate::uncertainty::budget::{Budget, Source};
+use nalgebra::DMatrix;
 
 /// Works out the budget.
 ///
 /// An error common to the session moves every set-up at once, so it cancels in differences; that of one run moves its
-/// set-up by its share in the mean. Where runs are repeated the errors of single runs also show in their scatter and are
+/// set-up by its share in the value (set-ups × runs). Where runs are repeated the errors of single runs also show in their scatter and are
 /// counted twice, on the safe side. Errors: those of [`sensitivities`].
-pub fn budget(session: &Session, runs: &[SolvedRun], power: &PowerAt) -> Result<InstrumentBudget, Error> {
+pub fn budget(
+    session: &Session,
+    runs: &[SolvedRun],
+    shares: &DMatrix<f64>,
+    power: &PowerAt,
+) -> Result<InstrumentBudget, Error> {
     let setups = session.setups.len();
-    let count: Vec<f64> = (0..setups).map(|s| runs.iter().filter(|r| r.setup == s).count() as f64).collect();
     let lines: Vec<Vec<Sensitivity>> =
         runs.iter().map(|r| sensitivities(&r.result, &r.uncertainty)).collect::<Result<_, _>>()?;
     let kinds = lines.first().map_or(&[][..], Vec::as_slice);
@@ -28,7 +33,7 @@ pub fn budget(session: &Session, runs: &[SolvedRun], power: &PowerAt) -> Result<
         let mut largest_u: f64 = 0.0;
         for &k in moved {
             let Some(line) = lines[k].iter().find(|l| l.source == kind.source) else { continue };
-            let (first, share) = (OUTPUTS * runs[k].setup, 1.0 / count[runs[k].setup]);
+            let (first, share) = (OUTPUTS * runs[k].setup, shares[(runs[k].setup, k)]);
             change[first + Output::Crr as usize] += share * line.crr;
             change[first + Output::Power as usize] += share * watts(session, power, &runs[k].result, line);
             largest_u = largest_u.max(line.standard_uncertainty);

@@ -5,7 +5,7 @@
 use super::instrument::{OUTPUTS, Output};
 use super::monte_carlo::{Chain, Draws, check};
 use super::quantities::PowerAt;
-use super::roller_venue::SolvedRun;
+use super::roller_venue::RollerVenue;
 use crate::error::Error;
 use crate::rollers::{Inputs, Kind, Reach, WindowSums, kinds};
 use crate::session::{Session, Venue};
@@ -14,6 +14,8 @@ use crate::solution::{MonteCarlo, Solution};
 /// A run as it can be balanced again.
 struct Again {
     setup: usize,
+    /// In the value of its set-up.
+    share: f64,
     inputs: Inputs,
     sums: WindowSums,
     crr_flat: f64,
@@ -25,19 +27,19 @@ struct Again {
 /// The runs of a venue and how their inputs are drawn: one that reaches the whole session once, others for each run.
 pub struct RollerChain {
     runs: Vec<Again>,
-    count: Vec<f64>,
+    setups: usize,
     power: PowerAt,
     efficiency: f64,
     inputs: usize,
 }
 
 impl RollerChain {
-    pub fn new(session: &Session, solved: &[SolvedRun]) -> RollerChain {
-        let setups = session.setups.len();
+    pub fn new(session: &Session, venue: &RollerVenue) -> RollerChain {
+        let shares = venue.replication.shares();
         let mut inputs = 0;
         let mut common: Vec<(&'static str, usize)> = Vec::new();
         let mut runs = Vec::new();
-        for run in solved {
+        for (k, run) in venue.runs.iter().enumerate() {
             let kinds = kinds(&run.uncertainty);
             let mut drawn = Vec::with_capacity(kinds.len());
             for kind in &kinds {
@@ -53,6 +55,7 @@ impl RollerChain {
             }
             runs.push(Again {
                 setup: run.setup,
+                share: shares[(run.setup, k)],
                 inputs: run.result.inputs.clone(),
                 sums: run.result.sums,
                 crr_flat: run.result.crr_flat,
@@ -61,7 +64,7 @@ impl RollerChain {
             });
         }
         RollerChain {
-            count: (0..setups).map(|s| solved.iter().filter(|r| r.setup == s).count() as f64).collect(),
+            setups: session.setups.len(),
             power: PowerAt::reference(session),
             efficiency: session.rider_and_bike.drivetrain_efficiency,
             runs,
@@ -77,7 +80,7 @@ impl RollerChain {
 
     /// `None` where a wheel would fall between the drums.
     fn change(&self, z: &[f64]) -> Option<Vec<f64>> {
-        let mut out = vec![0.0; OUTPUTS * self.count.len()];
+        let mut out = vec![0.0; OUTPUTS * self.setups];
         for run in &self.runs {
             let mut inputs = run.inputs.clone();
             let mut efficiency = self.efficiency;
@@ -89,7 +92,7 @@ impl RollerChain {
                 }
             }
             let crr = inputs.crr_flat(&run.sums).ok()?;
-            let (first, share) = (OUTPUTS * run.setup, 1.0 / self.count[run.setup]);
+            let (first, share) = (OUTPUTS * run.setup, run.share);
             out[first + Output::Crr as usize] += share * (crr - run.crr_flat);
             // Watts are given where power is measured, so the efficiency enters them once more.
             let watts = crr * self.efficiency / efficiency - run.crr_flat;

@@ -2,14 +2,17 @@
 //!
 //! Given solved runs; gives solution, series for the figures and columns for the table. It computes no account.
 
+use super::air_of_run::readings;
 use super::budget_lines::budget_lines;
 use super::contrasts::{Pair, PairDifference, contrasts};
 use super::instrument::Output;
 use super::known::{Known, Uncertain};
 use super::quantities::PowerAt;
+use super::roller_replication::run_to_run;
 use super::roller_venue::RollerVenue;
 use super::run_results::{empty_solution, run_result, venue_word};
 use super::{Inputs, VenueOutcome};
+use crate::air::moist_air_density;
 use crate::evidence::{Evidence, RunEvidence, WarmUpEvidence};
 use crate::rollers::RollerRun;
 use crate::sample::{Reason, Ride, SampleColumns};
@@ -18,6 +21,7 @@ use crate::solution::{
     BudgetLine, CircuitResult, Contribution, Measured, PairContribution, RollerWindow, RunResult, SetupResult,
     Solution, Solver,
 };
+use crate::uncertainty::replication::Contrast;
 
 /// Puts everything together.
 pub fn outcome(inputs: &Inputs, rides: &[Ride], venue: RollerVenue) -> VenueOutcome {
@@ -25,7 +29,8 @@ pub fn outcome(inputs: &Inputs, rides: &[Ride], venue: RollerVenue) -> VenueOutc
     let per_crr_w = PowerAt::reference(session).per_crr_w;
     let against = Pair::against_baseline(session);
     let family = |pairs: &[Pair]| {
-        let differences: Vec<PairDifference> = pairs.iter().map(|p| difference(&venue, *p, per_crr_w)).collect();
+        let differences: Vec<PairDifference> =
+            pairs.iter().map(|p| difference(session, &venue, *p, per_crr_w)).collect();
         contrasts(session, &differences)
     };
     let solution = Solution {
@@ -41,6 +46,7 @@ pub fn outcome(inputs: &Inputs, rides: &[Ride], venue: RollerVenue) -> VenueOutc
             .as_ref()
             .map(|b| budget_lines(b, session, &against).into_iter().map(without_cda).collect())
             .unwrap_or_default(),
+        run_to_run: Some(run_to_run(session, &venue.replication, Venue::Rollers, "Crr")),
         solver: Solver { iterations: 0, converged: true, starts: 1, estimator: "energy account".into() },
         ..empty_solution(session)
     };
@@ -57,16 +63,19 @@ pub fn outcome(inputs: &Inputs, rides: &[Ride], venue: RollerVenue) -> VenueOutc
     VenueOutcome { solution, findings: venue.findings, evidence, columns, budget: venue.budget }
 }
 
-fn crr_of(venue: &RollerVenue, s: usize) -> Uncertain {
-    Uncertain {
-        value: venue.repeats.mean(s),
-        scatter: venue.repeats.scatter(&[s]),
-        instrument_se: venue.budget.as_ref().map(|b| b.combined(&b.of_setup(s, Output::Crr))),
-    }
+/// Windows and what changes from run to run.
+fn of_runs(contrast: &Contrast, confidence: f64, instrument_se: Option<f64>) -> Uncertain {
+    let [windows, between] = contrast.parts(confidence);
+    Uncertain { run_to_run: Some(between), instrument_se, ..Uncertain::of_laps(contrast.distribution.mean(), windows) }
+}
+
+fn crr_of(session: &Session, venue: &RollerVenue, s: usize) -> Uncertain {
+    let instrument_se = venue.budget.as_ref().map(|b| b.combined(&b.of_setup(s, Output::Crr)));
+    of_runs(&venue.replication.value(s), session.solve.confidence, instrument_se)
 }
 
 fn setup(session: &Session, venue: &RollerVenue, s: usize, per_crr_w: f64) -> SetupResult {
-    let crr = crr_of(venue, s);
+    let crr = crr_of(session, venue, s);
     let rolling = Uncertain {
         instrument_se: venue.budget.as_ref().map(|b| b.combined(&b.of_setup(s, Output::Power))),
         ..crr.times(per_crr_w)
@@ -87,20 +96,24 @@ fn setup(session: &Session, venue: &RollerVenue, s: usize, per_crr_w: f64) -> Se
 }
 
 /// The watts of a difference are those of rolling at the reference; on rollers there is nothing else.
-fn difference(venue: &RollerVenue, pair: Pair, per_crr_w: f64) -> PairDifference {
+fn difference(session: &Session, venue: &RollerVenue, pair: Pair, per_crr_w: f64) -> PairDifference {
     let u = |output| venue.budget.as_ref().map(|b| b.combined(&b.of_difference(pair.setup, pair.baseline, output)));
-    let crr = Uncertain {
-        value: venue.repeats.mean(pair.setup) - venue.repeats.mean(pair.baseline),
-        scatter: venue.repeats.scatter(&[pair.setup, pair.baseline]),
-        instrument_se: u(Output::Crr),
-    };
+    let of_pair = venue.replication.difference(pair.setup, pair.baseline);
+    let crr = of_runs(&of_pair, session.solve.confidence, u(Output::Crr));
     let power_w = Uncertain { instrument_se: u(Output::Power), ..crr.times(per_crr_w) };
     PairDifference { pair, crr: Known::Within(crr), cda_m2: Known::Not, power_w: Known::Within(power_w) }
 }
 
 fn run(inputs: &Inputs, ride: &Ride, k: usize, result: Option<&RollerRun>) -> RunResult {
     let finite = |x: f64| x.is_finite().then_some(x);
+    // There is no drag of the air on rollers; its density is told where its pressure was.
+    let air = inputs.session.air.with(inputs.session.air_here(&inputs.session.runs[k]));
+    let density = air.pressure_hpa.zip(air.temperature_c).map(|_| {
+        let read = readings(&air, None, None);
+        moist_air_density(read.temperature_c, read.pressure_pa, read.humidity_pct).density_kg_m3
+    });
     RunResult {
+        air_density_kg_m3: density.filter(|_| air.log.is_none()),
         temperature_c: result.and_then(|r| r.inputs.temperature_c),
         window: result.map(|r| RollerWindow {
             from_s: r.window_from_s,
@@ -129,7 +142,7 @@ fn run_evidence(session: &Session, ride: &Ride, k: usize, result: Option<&Roller
         power_w: ride.power_w.clone(),
         stretch: ride.stretch.clone(),
         used: inside(ride, result),
-        elevation_m: vec![f64::NAN; ride.len()],
+        residual_m: vec![f64::NAN; ride.len()],
     }
 }
 

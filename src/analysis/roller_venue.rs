@@ -1,4 +1,4 @@
-//! All runs of a session on rollers: an energy account and a window each, then means of set-ups.
+//! All runs of a session on rollers: an energy account and a window each, then set-ups with what changes from run to run.
 //!
 //! Given inputs and rides that are all on rollers; gives what the outcome is made from. It compares no set-ups.
 
@@ -6,17 +6,18 @@ use super::air_of_run::DEVICE_TEMPERATURE_U_C;
 use super::instrument::InstrumentBudget;
 use super::quantities::PowerAt;
 use super::roller_budget::budget;
-use super::roller_repeats::{Repeats, RunValue};
+use super::roller_replication::replication;
 use super::run_results::order_finding;
 use super::{Depth, Inputs};
 use crate::error::Error;
 use crate::finding::{Finding, What};
 use crate::record::Recording;
+use crate::rollers::drum::conversion_uncertainty;
 use crate::rollers::practice::{self, RunConditions};
 use crate::rollers::{Choice, RollerRun, StatedWindow, analyse};
 use crate::sample::Ride;
-use crate::session::{Session, Uncertainty};
-use crate::uncertainty::budget::{Combined, welch_satterthwaite};
+use crate::session::{Run, Session, Uncertainty, Venue};
+use crate::uncertainty::replication::Replication;
 use std::borrow::Cow;
 
 /// A run that has a window.
@@ -32,7 +33,7 @@ pub struct SolvedRun {
 /// The runs on rollers, solved.
 pub struct RollerVenue {
     pub runs: Vec<SolvedRun>,
-    pub repeats: Repeats,
+    pub replication: Replication,
     pub budget: Option<InstrumentBudget>,
     pub findings: Vec<Finding>,
 }
@@ -53,10 +54,10 @@ pub fn solve(inputs: &Inputs, rides: &[Ride], depth: Depth) -> Result<RollerVenu
     let mut runs: Vec<SolvedRun> = Vec::with_capacity(rides.len());
     let mut refused: Vec<Refused> = Vec::new();
     for (k, (run, ride)) in session.runs.iter().zip(rides).enumerate() {
-        let air = run.tyre_temperature_c.or_else(|| temperature(inputs, ride));
+        let air = run.tyre_temperature_c.or_else(|| temperature(inputs, run, ride));
         let choice =
             Choice { temperature_c: air, window: run.window_s.map(|[from_s, to_s]| StatedWindow { from_s, to_s }) };
-        let recording = with_speed(&inputs.recordings[k], ride);
+        let recording = mended(&inputs.recordings[k], ride);
         let setup = session.setup_of(run);
         let result = match analyse(&recording, &session.rider_of(run), &session.rollers, &choice) {
             Ok(result) => result,
@@ -67,6 +68,8 @@ pub fn solve(inputs: &Inputs, rides: &[Ride], depth: Depth) -> Result<RollerVenu
             Err(error) => return Err(error),
         };
         let mut u = session.uncertainty.clone();
+        let radii_m = (0.5 * session.rollers.drum_diameter_m, result.inputs.rider.wheel_radius_m);
+        u.drum_conversion_fraction.get_or_insert_with(|| conversion_uncertainty(radii_m.0, radii_m.1));
         if air.is_none() {
             u.temperature_c = u.temperature_c.max(DEVICE_TEMPERATURE_U_C);
             findings.extend(device_temperature(session, &result).map(|w| Finding::of_run(k, w)));
@@ -82,13 +85,11 @@ pub fn solve(inputs: &Inputs, rides: &[Ride], depth: Depth) -> Result<RollerVenu
     }
     findings.extend(session_findings(session, &runs));
     findings.extend(order_finding(session, rides));
-    let repeats = Repeats::new(runs.iter().map(run_value).collect(), session.setups.len(), session.solve.confidence);
-    if repeats.between.is_none() {
-        findings.push(Finding::of_session(What::NoRepeats { runs: runs.len() }));
-    }
-    findings.extend(implausible(session, &repeats));
-    let budget = if depth.budget { Some(budget(session, &runs, &PowerAt::reference(session))?) } else { None };
-    Ok(RollerVenue { runs, repeats, budget, findings })
+    let replication = replication(session, &runs)?;
+    findings.extend(replication_finding(session, &replication, runs.len()));
+    let shares = replication.shares();
+    let budget = if depth.budget { Some(budget(session, &runs, &shares, &PowerAt::reference(session))?) } else { None };
+    Ok(RollerVenue { runs, replication, budget, findings })
 }
 
 /// A run without a window.
@@ -98,32 +99,41 @@ struct Refused {
     error: Error,
 }
 
-/// What is left of the warm-up is an error of unknown size whose scale is known.
-fn run_value(SolvedRun { setup, result: run, .. }: &SolvedRun) -> RunValue {
-    let within = welch_satterthwaite(&[
-        Combined { standard_uncertainty: run.se_scatter, dof: run.dof },
-        Combined { standard_uncertainty: run.se_warm_up, dof: f64::INFINITY },
-    ]);
-    RunValue { setup: *setup, crr: run.crr_flat, within }
+/// Where the intervals rest on what was supposed of changes from run to run.
+fn replication_finding(session: &Session, replication: &Replication, runs: usize) -> Option<Finding> {
+    let seen = replication.run_to_run(session.solve.confidence);
+    let fraction = session.uncertainty.run_to_run(Venue::Rollers);
+    let what = match seen.repeats {
+        0 => What::NoRepeats { runs, fraction },
+        repeats if seen.rests_on_prior() => What::RunToRunSupposed { repeats, fraction, of: "Crr" },
+        _ => return None,
+    };
+    Some(Finding::of_session(what))
 }
 
 /// As stated, else that of the weather log in the middle of the ride, where it covers that.
-fn temperature(inputs: &Inputs, ride: &Ride) -> Option<f64> {
+fn temperature(inputs: &Inputs, run: &Run, ride: &Ride) -> Option<f64> {
     let middle = ride.start_unix_s + 0.5 * ride.duration_s();
     let logged = || {
         let log = inputs.weather.as_ref()?;
         log.check_covers(middle, middle).ok()?;
         log.at(middle).map(|w| w.temperature_c)
     };
-    inputs.session.air.temperature_c.or_else(logged)
+    inputs.session.air_here(run).temperature_c.or(inputs.session.air.temperature_c).or_else(logged)
 }
 
-/// A device that records distance alone has its speed from there.
-fn with_speed<'a>(recording: &'a Recording, ride: &Ride) -> Cow<'a, Recording> {
-    if Recording::has(&recording.speed_m_s) || !Recording::has(&ride.speed_m_s) {
+/// A device that records distance alone has its speed from there; power that dropped out is bridged.
+fn mended<'a>(recording: &'a Recording, ride: &Ride) -> Cow<'a, Recording> {
+    let lacks_speed = !Recording::has(&recording.speed_m_s) && Recording::has(&ride.speed_m_s);
+    if !lacks_speed && ride.drop_outs.count() == 0 {
         return Cow::Borrowed(recording);
     }
-    Cow::Owned(Recording { speed_m_s: ride.speed_m_s.clone(), ..recording.clone() })
+    let mut out = recording.clone();
+    if lacks_speed {
+        out.speed_m_s = ride.speed_m_s.clone();
+    }
+    out.power_w = ride.mended_power_w();
+    Cow::Owned(out)
 }
 
 /// Only of interest where Crr is brought to a reference temperature.
@@ -141,12 +151,13 @@ fn run_findings(k: usize, run: &RollerRun, said: &[Finding]) -> Vec<Finding> {
 
 fn session_findings(session: &Session, runs: &[SolvedRun]) -> Vec<Finding> {
     let mut out = Vec::new();
-    if let Some(SolvedRun { result: first, .. }) = runs.first() {
+    if let Some(SolvedRun { result: first, uncertainty, .. }) = runs.first() {
         let r = &session.rollers;
         out.push(What::RollerAssumptions {
             drum_diameter_m: r.drum_diameter_m,
             drum_spacing_m: r.drum_spacing_m,
             drum_over_flat: first.crr_drum / first.crr_flat,
+            conversion_fraction: uncertainty.drum_conversion_fraction.unwrap_or(0.0),
             rear_weight_fraction: r.rear_weight_fraction,
             front_driven: r.front_driven,
         });
@@ -164,11 +175,4 @@ fn session_findings(session: &Session, runs: &[SolvedRun]) -> Vec<Finding> {
         .collect();
     out.extend(practice::between_runs(&conditions));
     out.into_iter().map(Finding::of_session).collect()
-}
-
-fn implausible(session: &Session, repeats: &Repeats) -> Vec<Finding> {
-    let values = session.setups.iter().enumerate().map(|(s, setup)| (setup, repeats.mean(s)));
-    let odd = values.filter(|(_, crr)| !(0.0005..=0.02).contains(crr));
-    odd.map(|(setup, value)| Finding::of_session(What::Implausible { name: format!("Crr of {}", setup.name()), value }))
-        .collect()
 }

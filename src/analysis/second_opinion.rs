@@ -9,7 +9,7 @@ use super::quantities::{Linear, PowerAt, SetupQuantities};
 use crate::finding::{Finding, What};
 use crate::session::Session;
 use crate::solution::{BootstrapLine, BootstrapResult, Estimate, Resampled, Solution};
-use crate::solve::resample::{Drawing, resample};
+use crate::solve::solved::Drawing;
 use crate::uncertainty::bootstrap::Bootstrap;
 use crate::uncertainty::cluster::ClusterRobust;
 
@@ -31,7 +31,8 @@ pub fn second_opinion(session: &Session, venue: &LoopVenue, solution: &Solution,
         return SecondOpinion::default();
     }
     let drawing = Drawing { draws, seed: session.solve.seed };
-    let bootstrap = match resample(&venue.frame(), &venue.laps, &venue.fit, drawing) {
+    let drawn = venue.frame().solved(&venue.laps, &venue.fit).and_then(|solved| solved.resample(drawing));
+    let bootstrap = match drawn {
         Ok(bootstrap) => bootstrap,
         Err(e) => {
             let said = What::BootstrapNotDone { reason: e.to_string() };
@@ -134,8 +135,7 @@ mod tests {
     use super::*;
     use crate::sample::align;
     use crate::solve::design::LapBlock;
-    use crate::solve::resample::Recounted;
-    use nalgebra::{DMatrix, DVector};
+    use nalgebra::DMatrix;
 
     #[test]
     fn counting_a_lap_twice_is_solving_with_the_lap_twice_in_the_data() {
@@ -149,8 +149,8 @@ mod tests {
         let venue = loop_venue::solve(&inputs, &rides, Depth { budget: false, draws: 0 }).unwrap();
         let fit = &venue.fit;
         let frame = venue.frame();
-        let recounted = Recounted::new(frame.problem(&venue.laps, &fit.used, &fit.weight, fit.row_sd_m), fit);
-        let problem = &recounted.problem;
+        let solved = frame.solved(&venue.laps, fit).unwrap();
+        let problem = &solved.problem;
         // Every fifth lap is missing and the one before it is there twice.
         let counts: Vec<f64> = (0..problem.laps.len()).map(|lap| [1.0, 1.0, 1.0, 2.0, 0.0][lap % 5]).collect();
         let drawn: Vec<usize> = (0..counts.len()).flat_map(|lap| vec![lap; counts[lap] as usize]).collect();
@@ -171,12 +171,12 @@ mod tests {
             all
         };
         let columns = |blocks: &[LapBlock]| projected(&|g| problem.rows(&blocks[g], 1.0));
-        let (z, x) = (columns(&recounted.z), columns(&recounted.x));
-        let residual = projected(&|g| DMatrix::from_column_slice(steps, 1, &recounted.x[g].residual));
-        let prior = DMatrix::from_diagonal(&DVector::from_column_slice(&problem.prior));
-        let right = z.tr_mul(&residual) + &recounted.pull;
+        let (z, x) = (columns(&solved.z), columns(&solved.x));
+        let residual = projected(&|g| DMatrix::from_column_slice(steps, 1, &solved.x[g].residual));
+        let prior = DMatrix::from_diagonal(&problem.precision(&fit.parameters));
+        let right = z.tr_mul(&residual) + problem.pull(&fit.parameters);
         let expected = (z.tr_mul(&x) + prior).lu().solve(&right).unwrap();
-        let got = recounted.solve(&counts).unwrap();
+        let got = solved.recounted(&counts).unwrap();
         assert!((&got - &expected).amax() < 1e-9 * expected.amax(), "{got} {expected}");
         assert!(expected.amax() > 1e-3, "the draw moves something");
     }

@@ -91,6 +91,11 @@ impl Survey {
         self.elevation_m[a] + f * (self.elevation_m[b] - self.elevation_m[a])
     }
 
+    /// Largest distance between two points that follow each other, m.
+    pub fn widest_gap_m(&self) -> f64 {
+        self.distance_m.windows(2).map(|w| w[1] - w[0]).fold(0.0, f64::max)
+    }
+
     /// Distance of the last surveyed point, m.
     pub fn reach_m(&self) -> f64 {
         self.distance_m.last().copied().unwrap_or(0.0)

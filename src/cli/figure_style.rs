@@ -38,6 +38,11 @@ fn width(text: &str) -> Result<f64, String> {
 
 impl From<&FigureStyle> for Style {
     fn from(flags: &FigureStyle) -> Style {
-        Style { width_mm: flags.figure_width_mm, grey: flags.grey, decimal_comma: flags.decimal_comma }
+        Style {
+            width_mm: flags.figure_width_mm,
+            grey: flags.grey,
+            decimal_comma: flags.decimal_comma,
+            ..Style::default()
+        }
     }
 }

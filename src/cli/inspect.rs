@@ -5,6 +5,7 @@ use super::figure_style::FigureStyle;
 use super::flag_name::Flag;
 use super::number::number;
 use super::output::remark;
+use super::results::Kind;
 use super::{Format, Units, output, results};
 use clap::Args;
 use loopwright::analysis::inspection::{Inspection, inspect};
@@ -16,7 +17,7 @@ use loopwright::report::inspection::inspection;
 use rayon::prelude::*;
 use serde::Serialize;
 use std::collections::BTreeSet;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 /// Version of the JSON below.
 const SCHEMA: u32 = 1;
@@ -65,7 +66,7 @@ pub fn run(arguments: InspectArguments, format: Format, units: Units) -> Result<
             .check(length_m)?;
     }
     if let Some(folder) = &arguments.figures {
-        results::check_figures(folder).map_err(|_| foreign(folder))?;
+        results::check(folder, Kind::Inspect)?;
         arguments.style.figure_format.check()?;
     }
     let looked: Vec<Result<Inspection, Error>> =
@@ -77,8 +78,9 @@ pub fn run(arguments: InspectArguments, format: Format, units: Units) -> Result<
     if let Some(folder) = &arguments.figures {
         let files = figures(&arguments.files, &looked, &(&arguments.style).into());
         let count = files.len();
-        results::write_figures(folder, &arguments.style.figure_format.applied(files)?)?;
+        let written = results::write(folder, Kind::Inspect, &arguments.style.figure_format.applied(files)?)?;
         output::note(format, &format!("{count} figure(s) are in {}", folder.display()));
+        written.remarks().iter().for_each(|line| output::note(format, line));
     }
     match looked.iter().filter(|l| l.is_err()).count() {
         0 => Ok(()),
@@ -87,13 +89,6 @@ pub fn run(arguments: InspectArguments, format: Format, units: Units) -> Result<
             Err(looked.into_iter().find_map(Result::err).map_or_else(|| Failure::some_unreadable(1, 1), Failure::from))
         }
         failed => Err(Failure::some_unreadable(failed, looked.len())),
-    }
-}
-
-fn foreign(folder: &Path) -> Error {
-    Error::Usage {
-        flag: "--figures".into(),
-        message: format!("{} holds other things and is left alone; name a new or empty folder", folder.display()),
     }
 }
 

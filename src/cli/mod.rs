@@ -9,8 +9,6 @@ mod desk;
 mod failure;
 mod figure_style;
 mod flag_name;
-pub(crate) mod building;
-mod in_place;
 mod inspect;
 pub(crate) mod load;
 pub(crate) mod load_plan;
@@ -30,6 +28,7 @@ mod schema;
 mod solve;
 
 use clap::{Parser, Subcommand, ValueEnum};
+pub use desk::Host;
 pub use failure::Failure;
 
 /// Turns rides on closed loops, tracks and rollers into CdA and Crr with honest intervals.
@@ -105,8 +104,8 @@ pub enum Command {
     Schema(schema::SchemaArguments),
 }
 
-/// Runs a command.
-pub fn run(arguments: Arguments) -> Result<(), Failure> {
+/// Runs a command; `host` serves the desk.
+pub fn run(arguments: Arguments, host: Host) -> Result<(), Failure> {
     let Arguments { format, units, command } = arguments;
     match command {
         Command::Solve(a) => solve::run(*a, format, units),
@@ -115,7 +114,7 @@ pub fn run(arguments: Arguments) -> Result<(), Failure> {
         Command::Plan(a) => plan::run(&a, format, units),
         Command::Rehearse(a) => rehearse::run(&a, format),
         Command::Scaffold(a) => scaffold::run(&a, format),
-        Command::Desk(a) => desk::run(&a, format, units),
+        Command::Desk(a) => desk::run(&a, format, units, host),
         Command::Demand(a) => demand::run(a, format, units),
         Command::Air(a) => air::run(&a, format),
         Command::Completions(a) => completions::run(&a),

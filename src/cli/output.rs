@@ -3,6 +3,7 @@
 use super::Format;
 use super::failure::Failure;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use loopwright::report::text::Emphasis;
 use serde::Serialize;
 use std::io::{ErrorKind, IsTerminal, Write};
 
@@ -50,6 +51,18 @@ pub fn progress_bar(length: u64, template: &str) -> ProgressBar {
         bar.set_style(style);
     }
     bar
+}
+
+/// Whether a person reads the output as it comes.
+pub fn is_terminal() -> bool {
+    std::io::stdout().is_terminal()
+}
+
+/// Bold letters on a terminal alone, and none where `NO_COLOR` is set or the terminal is dumb.
+pub fn emphasis() -> Emphasis {
+    let set = |name: &str| std::env::var_os(name).is_some_and(|value| !value.is_empty());
+    let dumb = std::env::var_os("TERM").is_some_and(|term| term == "dumb");
+    if is_terminal() && !set("NO_COLOR") && !dumb { Emphasis::Bold } else { Emphasis::Plain }
 }
 
 /// Columns of the terminal; without one those that `COLUMNS` says, or 80.

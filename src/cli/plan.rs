@@ -4,11 +4,16 @@ use super::failure::Failure;
 use super::figure_style::FigureStyle;
 use super::load::if_session;
 use super::load_plan::plan;
+use super::results::Kind;
 use super::{Format, Units, output, results};
 use clap::Args;
-use loopwright::plan::{Forecast, Plan, forecast, forecast_text, lap_targets, laps_curves, run_sheet};
+use loopwright::forecast::{Forecast, forecast, lap_targets};
+use loopwright::plan::Plan;
 use loopwright::plot::{Style, curves};
 use loopwright::report::files::ResultFile;
+use loopwright::report::forecast::forecast_text;
+use loopwright::report::laps_figure::laps_curves;
+use loopwright::report::run_sheet::run_sheet;
 use std::path::PathBuf;
 
 /// Arguments of `plan`.
@@ -51,14 +56,15 @@ pub struct PlanArguments {
 
 pub fn run(arguments: &PlanArguments, format: Format, units: Units) -> Result<(), Failure> {
     if let Some(out) = &arguments.out {
-        results::check_sealed(out)?;
+        results::check(out, Kind::Plan)?;
         arguments.figures.figure_format.check()?;
     }
     let plan = plan(&arguments.input).map_err(|e| Failure::from(e).advised(if_session(&arguments.input)))?;
     let forecast = forecast(&plan)?;
     if let Some(out) = &arguments.out {
         let files = files(&plan, &forecast, units, &(&arguments.figures).into())?;
-        results::write_sealed(out, arguments.figures.figure_format.applied(files)?)?;
+        let written = results::write(out, Kind::Plan, &arguments.figures.figure_format.applied(files)?)?;
+        written.remarks().iter().for_each(|line| output::note(format, line));
     }
     match format {
         Format::Text => output::text(&forecast_text(&forecast, output::width()))?,

@@ -3,6 +3,7 @@
 use super::failure::Failure;
 use super::figure_style::FigureStyle;
 use super::number::number;
+use super::results::{Kind, Written};
 use super::{Format, Units, output, results};
 use clap::{Args, ValueEnum};
 use loopwright::error::Error;
@@ -10,9 +11,6 @@ use loopwright::pool::{Choice, Day, FEWEST, Instruments, MOST, pool};
 use loopwright::report::pooled::files::files;
 use loopwright::report::pooled::summary;
 use std::path::{Path, PathBuf};
-
-/// Largest result file, bytes; a day of a hundred laps has a quarter of a megabyte.
-const LARGEST_RESULT: u64 = 16 << 20;
 
 /// Arguments of `pool`.
 #[derive(Debug, Args)]
@@ -23,7 +21,7 @@ Examples:
   loopwright pool day-1-results rollers-results --baseline tube --format json
 
 Differences between set-ups are matched by the ids of the set-ups and pooled by inverse variance where the results
-agree (Cochran's Q), by DerSimonian and Laird where they do not. Errors of the measuring chain are taken as one and the
+agree (Cochran's Q), by DerSimonian and Laird where they do not. Errors of the instruments are taken as one and the
 same on all days, so they neither show as disagreement nor shrink in the mean.")]
 pub struct PoolArguments {
     /// Two or more results: solution.json files, or folders that solve has written
@@ -80,7 +78,8 @@ fn margin(text: &str) -> Result<f64, String> {
 
 pub fn run(arguments: &PoolArguments, format: Format, units: Units) -> Result<(), Failure> {
     if let Some(out) = &arguments.out {
-        results::check_sealed(out)?;
+        results::check(out, Kind::Pool)?;
+        arguments.figures.figure_format.check()?;
     }
     let count = arguments.results.len();
     let usage = |message: String| Err(Failure::from(Error::Usage { flag: "pool".into(), message }));
@@ -104,38 +103,26 @@ pub fn run(arguments: &PoolArguments, format: Format, units: Units) -> Result<()
             negligible_power_w: arguments.negligible_power_w,
         },
     )?;
-    if let Some(out) = &arguments.out {
-        results::write_sealed(out, files(&result, &(&arguments.figures).into(), units.into())?)?;
-    }
+    let written = match &arguments.out {
+        Some(out) => {
+            let files = files(&result, &(&arguments.figures).into(), units.into())?;
+            results::write(out, Kind::Pool, &arguments.figures.figure_format.applied(files)?)?
+        }
+        None => Written::default(),
+    };
     match format {
         Format::Text => output::text(&summary(&result, output::width(), units.into()))?,
         Format::Json => output::json(&result)?,
     }
     if let Some(out) = &arguments.out {
         output::note(format, &format!("Results are in {}", out.display()));
+        written.remarks().iter().for_each(|line| output::note(format, line));
     }
     Ok(())
 }
 
 /// Reads one result; a folder stands for the solution in it.
 fn read(path: &Path) -> Result<Vec<Day>, Error> {
-    let file = if path.is_dir() { path.join("solution.json") } else { path.to_path_buf() };
-    let unreadable = |reason: String| Error::Unreadable { path: file.clone(), reason };
-    let metadata = std::fs::metadata(&file).map_err(|e| unreadable(e.to_string()))?;
-    if !metadata.is_file() {
-        return Err(unreadable("not a regular file".into()));
-    }
-    let shown = file.display().to_string();
-    if metadata.len() > LARGEST_RESULT {
-        return Err(Error::NotPoolable {
-            file: shown,
-            message: format!(
-                "it has {} bytes, more than the limit of {LARGEST_RESULT} for a result; give a solution.json that \
-                 `loopwright solve` wrote",
-                metadata.len()
-            ),
-        });
-    }
-    let bytes = std::fs::read(&file).map_err(|e| unreadable(e.to_string()))?;
+    let (shown, bytes) = results::solution_bytes(path)?;
     Day::read(&shown, &bytes)
 }

@@ -3,12 +3,14 @@
 use super::failure::Failure;
 use super::load::if_session;
 use super::load_plan::plan;
+use super::results::Kind;
 use super::{Format, output, results};
 use clap::Args;
-use loopwright::plan::{
-    BesideTruth, Plan, Study, beside_truth, beside_truth_text, simulate, solve_rehearsal, study, study_text,
-};
+use loopwright::forecast::{BesideTruth, Study, beside_truth, solve_rehearsal, study};
+use loopwright::plan::Plan;
 use loopwright::report::files::ResultFile;
+use loopwright::report::rehearsal::{beside_truth_text, study_text};
+use loopwright::simulate::simulate;
 use loopwright::solution::FindingResult;
 use serde::Serialize;
 use std::path::{Path, PathBuf};
@@ -25,7 +27,7 @@ Examples:
   loopwright rehearse PLAN.toml --out day-1 --repeat 100
 
 The folder gets one FIT file a run, session.toml and expected.toml, which holds the truth. The same plan and seed give
-the same files. A folder in which anything was changed since is never overwritten.")]
+the same files. One of them that was changed since is never overwritten; your own files in the folder stay.")]
 pub struct RehearseArguments {
     /// A plan file (.toml)
     #[arg(value_name = "PLAN.toml")]
@@ -55,13 +57,15 @@ struct Rehearsed<'a> {
 
 pub fn run(arguments: &RehearseArguments, format: Format) -> Result<(), Failure> {
     let out = arguments.out.clone().unwrap_or_else(|| default_out(&arguments.input));
-    results::check_sealed(&out)?;
+    results::check(&out, Kind::Rehearse)?;
     let plan = plan(&arguments.input).map_err(|e| Failure::from(e).advised(if_session(&arguments.input)))?;
     let seed = arguments.seed.unwrap_or(plan.seed);
     let day = simulate(&plan, seed)?;
-    let files = day.files()?.into_iter().map(|f| ResultFile { name: f.name, bytes: f.bytes }).collect();
-    results::write_sealed(&out, files)?;
+    let files: Vec<ResultFile> =
+        day.files()?.into_iter().map(|f| ResultFile { name: f.name, bytes: f.bytes }).collect();
+    let written = results::write(&out, Kind::Rehearse, &files)?;
     output::note(format, &format!("The rehearsed day is in {}", out.display()));
+    written.remarks().iter().for_each(|line| output::note(format, line));
     // The files stay when the day has no answer: they show why.
     let solution = solve_rehearsal(&day)?;
     let beside = beside_truth(&day, &solution);

@@ -2,9 +2,9 @@
 
 use super::failure::Failure;
 use super::{Format, load, output};
-use clap::Args;
+use clap::{Args, ValueEnum};
 use loopwright::air::WeatherLog;
-use loopwright::analysis::scaffold::{Beside, PassedOver, scaffold};
+use loopwright::analysis::scaffold::{Beside, Differs, PassedOver, Proposal, scaffold};
 use loopwright::circuit::Survey;
 use loopwright::error::Error;
 use loopwright::record::{self, Recording};
@@ -22,9 +22,11 @@ const SESSION: &str = "session.toml";
 #[command(after_help = "\
 Examples:
   loopwright scaffold rides
-  loopwright scaffold rides --out rides/morning.toml
+  loopwright scaffold rides --differs tyres
+  loopwright scaffold rides --differs position --out rides/morning.toml
 
-Rides are the FIT and CSV files of the folder, put in the order of riding. Fill in the lines marked FILL IN, then run
+Rides are the FIT and CSV files of the folder, put in the order of riding. Names such as a-1.fit and b-1.fit show the
+set-ups. What differs between set-ups decides what they share, and no ride shows it: say --differs, or fill it in. Fill in the lines marked FILL IN, then run
 «loopwright solve rides/session.toml». A file that is there already is never overwritten.")]
 pub struct ScaffoldArguments {
     /// A folder with ride files
@@ -33,6 +35,33 @@ pub struct ScaffoldArguments {
     /// The session file to write, beside the rides; by default session.toml in the folder
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
+    /// What differs between the set-ups, which decides whether they share CdA or Crr
+    #[arg(long, value_name = "WHAT")]
+    differs: Option<DiffersWord>,
+}
+
+/// [`Differs`] as it is typed.
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum DiffersWord {
+    /// Only the tyres or their pressure: one CdA for all
+    Tyres,
+    /// Only the rider's position or clothes: one Crr for all
+    Position,
+    /// The wheels, perhaps with their tyres: nothing shared
+    Wheels,
+    /// Several of these: nothing shared
+    Several,
+}
+
+impl From<DiffersWord> for Differs {
+    fn from(word: DiffersWord) -> Differs {
+        match word {
+            DiffersWord::Tyres => Differs::Tyres,
+            DiffersWord::Position => Differs::Position,
+            DiffersWord::Wheels => Differs::Wheels,
+            DiffersWord::Several => Differs::Several,
+        }
+    }
 }
 
 pub fn run(arguments: &ScaffoldArguments, format: Format) -> Result<(), Failure> {
@@ -47,21 +76,31 @@ pub fn run(arguments: &ScaffoldArguments, format: Format) -> Result<(), Failure>
         let reason = "the folder holds no FIT or CSV file that is a ride".to_string();
         return Err(Error::Unreadable { path: folder.clone(), reason }.into());
     }
-    for file in &beside.passed_over {
+    let title = folder.canonicalize().ok().and_then(|p| p.file_name().map(|n| n.to_string_lossy().into_owned()));
+    let differs = arguments.differs.map(Differs::from);
+    let proposal = scaffold(&title.unwrap_or_default(), &rides, &beside, differs);
+    let Proposal { text, passed_over, setups, runs } = &proposal;
+    let passed_over: Vec<&PassedOver> = beside.passed_over.iter().chain(passed_over).collect();
+    for file in &passed_over {
         output::note(format, &format!("{}: not used, {}", file.file, file.reason));
     }
-    let title = folder.canonicalize().ok().and_then(|p| p.file_name().map(|n| n.to_string_lossy().into_owned()));
-    let text = scaffold(&title.unwrap_or_default(), &rides, &beside);
-    write_new(&out, &text)?;
+    write_new(&out, text)?;
     match format {
         Format::Text => output::text(&format!("{}\n", out.display()))?,
         Format::Json => {
             let passed_over: Vec<_> =
-                beside.passed_over.iter().map(|p| serde_json::json!({ "file": p.file, "reason": p.reason })).collect();
+                passed_over.iter().map(|p| serde_json::json!({ "file": p.file, "reason": p.reason })).collect();
             output::json(&serde_json::json!({
-                "session": out.display().to_string(), "rides": rides.len(), "passed_over": passed_over
+                "session": out.display().to_string(), "rides": rides.len(), "runs": runs, "setups": setups,
+                "differs": differs.map(Differs::word), "passed_over": passed_over
             }))?
         }
+    }
+    if differs.is_none() {
+        output::note(
+            format,
+            "What differs between the set-ups: tyres, position, wheels or several? The session asks for it under [solve]; --differs writes it",
+        );
     }
     output::note(format, "Fill in the lines marked FILL IN, then solve it");
     Ok(())

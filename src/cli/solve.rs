@@ -3,6 +3,7 @@
 use super::failure::Failure;
 use super::figure_style::FigureStyle;
 use super::output::progress_bar;
+use super::results::Kind;
 use super::ride_flags::RideFlags;
 use super::{Format, Units, load, output, results};
 use clap::Args;
@@ -12,8 +13,9 @@ use loopwright::analysis::{
 use loopwright::error::Error;
 use loopwright::report::budget::budgets;
 use loopwright::report::files::{FilesInput, files};
+use loopwright::report::findings::counts;
 use loopwright::report::monte_carlo::check;
-use loopwright::report::text::summary;
+use loopwright::report::text::{Extent, Print, summary};
 use loopwright::session::Venue;
 use std::path::{Path, PathBuf};
 
@@ -37,6 +39,12 @@ pub struct SolveArguments {
     /// Folder for the results; by default <input>-results beside the input
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
+    /// Print the verdict and one table only, as into a pipe
+    #[arg(long, conflicts_with = "full")]
+    pub brief: bool,
+    /// Print everything into a pipe too
+    #[arg(long)]
+    pub full: bool,
     /// Print the uncertainty budget of every set-up and difference; solution.json always holds it
     #[arg(long)]
     pub budget: bool,
@@ -54,7 +62,7 @@ pub struct SolveArguments {
 
 pub fn run(arguments: SolveArguments, format: Format, units: Units) -> Result<(), Failure> {
     let out = arguments.out.clone().unwrap_or_else(|| default_out(&arguments.input));
-    results::check(&out)?;
+    results::check(&out, Kind::Solve)?;
     arguments.figures.figure_format.check()?;
     let inputs = read(&arguments).map_err(|e| Failure::from(e).advised(load::if_plan(&arguments.input)))?;
     let depth = Depth { draws: arguments.draws as usize, ..Depth::default() };
@@ -68,17 +76,23 @@ pub fn run(arguments: SolveArguments, format: Format, units: Units) -> Result<()
         style: &(&arguments.figures).into(),
         units: units.into(),
     })?;
-    results::write(&out, &arguments.figures.figure_format.applied(files)?)?;
+    let written = results::write(&out, Kind::Solve, &arguments.figures.figure_format.applied(files)?)?;
     match format {
         Format::Text => {
             let (solution, width) = (&analysis.solution, output::width());
-            let mut text = summary(solution, width, units.into());
+            let short = arguments.brief || !(arguments.full || output::is_terminal());
+            let extent = if short { Extent::Brief } else { Extent::Full };
+            let mut text =
+                summary(solution, Print { width, units: units.into(), extent, emphasis: output::emphasis() });
             if arguments.budget {
                 text.push_str(&budgets(solution, width, units.into()));
             }
             text.push_str(&check(solution, width));
             output::text(&text)?;
-            output::remark(&format!("Results are in {}", out.display()));
+            let told = if short { counts(&solution.findings) } else { String::new() };
+            let told = if told.is_empty() { told } else { format!("{told}. ") };
+            output::remark(&format!("{told}Results are in {}", out.display()));
+            written.remarks().iter().for_each(|line| output::remark(line));
         }
         Format::Json => output::json(&analysis.solution)?,
     }
@@ -108,8 +122,8 @@ fn solved(inputs: &Inputs, depth: Depth, number: Option<usize>) -> Result<Analys
     let (some, all) = (inputs.session.runs.iter().any(rollers), inputs.session.runs.iter().all(rollers));
     let bar =
         progress_bar(number as u64 * if some && !all { 2 } else { 1 }, "{pos} of {len} draws {wide_bar} {eta} left");
-    let after_each = || bar.inc(1);
-    let analysis = analyse_with_draws(inputs, depth, Some(Draws { number, after_each: &after_each }));
+    let at_each = || bar.inc(1);
+    let analysis = analyse_with_draws(inputs, depth, Some(Draws { number, at_each: &at_each }));
     bar.finish_and_clear();
     analysis
 }

@@ -47,9 +47,6 @@ pub struct Pooled {
     /// Variance between results by DerSimonian–Laird, and the mean under it.
     pub between_variance: f64,
     pub random: Mean,
-    /// The same with the variance of Paule–Mandel.
-    pub between_variance_paule_mandel: f64,
-    pub random_paule_mandel: Mean,
     /// Standard error of `random` from the scatter itself (Hartung–Knapp), with k − 1 degrees of freedom.
     pub hartung_knapp_se: f64,
 }
@@ -69,7 +66,7 @@ impl Pooled {
         check(results)?;
         let q_dof = results.len() as f64 - 1.0;
         let fixed = Weighted::of(results, 0.0);
-        let (laird, mandel) = (dersimonian_laird(results), paule_mandel(results));
+        let laird = dersimonian_laird(results);
         let random = Weighted::of(results, laird);
         Ok(Pooled {
             common: common_mean(results, &fixed),
@@ -80,8 +77,6 @@ impl Pooled {
             i_squared: if fixed.q > 0.0 { (1.0 - q_dof / fixed.q).max(0.0) } else { 0.0 },
             between_variance: laird,
             random: random.mean(q_dof),
-            between_variance_paule_mandel: mandel,
-            random_paule_mandel: Weighted::of(results, mandel).mean(q_dof),
             hartung_knapp_se: (random.q / q_dof / random.total).sqrt(),
         })
     }
@@ -109,8 +104,6 @@ struct Weighted {
     value: f64,
     /// Σ w (y − ȳ)².
     q: f64,
-    /// Σ w² (y − ȳ)².
-    q_squared_weights: f64,
 }
 
 impl Weighted {
@@ -124,7 +117,6 @@ impl Weighted {
             squares: results.iter().map(|result| weight(result).powi(2)).sum(),
             value,
             q: results.iter().map(|result| weight(result) * square(result)).sum(),
-            q_squared_weights: results.iter().map(|result| weight(result).powi(2) * square(result)).sum(),
         }
     }
 
@@ -165,22 +157,6 @@ fn disagreement_p(results: &[Measurement], fixed: &Weighted) -> f64 {
 fn dersimonian_laird(results: &[Measurement]) -> f64 {
     let fixed = Weighted::of(results, 0.0);
     ((fixed.q - (results.len() as f64 - 1.0)) / (fixed.total - fixed.squares / fixed.total)).max(0.0)
-}
-
-/// τ² for which Q(τ²) = k − 1, by the Newton step of DerSimonian & Kacker 2007, Contemp. Clin. Trials 28:105.
-/// Q falls and is convex in τ², so the steps from 0 rise to the root without passing it.
-fn paule_mandel(results: &[Measurement]) -> f64 {
-    let target = results.len() as f64 - 1.0;
-    let mut variance = 0.0;
-    for _ in 0..200 {
-        let now = Weighted::of(results, variance);
-        let step = (now.q - target) / now.q_squared_weights;
-        if step.is_nan() || step <= variance * 1e-14 {
-            break;
-        }
-        variance += step;
-    }
-    variance
 }
 
 fn check(results: &[Measurement]) -> Result<(), Error> {
@@ -225,7 +201,7 @@ mod tests {
         let day = |value| Measurement { value, standard_error: 0.1, dof: 12.0 };
         let agree = Pooled::of(&[day(4.0), day(4.1), day(4.05)]).unwrap();
         assert_eq!(agree.reported(0.05), agree.common);
-        assert_eq!((agree.between_variance, agree.between_variance_paule_mandel, agree.i_squared), (0.0, 0.0, 0.0));
+        assert_eq!((agree.between_variance, agree.i_squared), (0.0, 0.0));
         let differ = Pooled::of(&[day(4.0), day(5.1), day(6.05)]).unwrap();
         assert!(differ.reported(0.05).standard_error > 3.0 * differ.common.standard_error);
         assert_eq!(differ.reported(0.05).dof, 2.0);

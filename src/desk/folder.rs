@@ -4,8 +4,8 @@
 //! all. A name that is absolute, leads upwards, is hidden or passes through a link is refused, whatever the link leads to.
 
 use super::refusal::Refusal;
-use crate::cli::building::{Building, FRESH, clear_dead};
 use crate::cli::load;
+use crate::cli::results::building::{Building, FRESH, clear_dead};
 use loopwright::error::Error;
 use std::io::Write;
 use std::path::{Component, Path, PathBuf};

@@ -1,8 +1,15 @@
 //! Air resistance, with wind from any side and with gusts.
 //!
 //! Given the speed of the centre of mass, a direction of travel and a wind vector; gives the drag along the
-//! direction of travel *per unit of CdA*, so that CdA stays a linear parameter. It never says what CdA is, nor how
-//! CdA changes with yaw.
+//! direction of travel *per unit of CdA*, so that CdA stays a linear parameter. It never says what CdA is.
+//!
+//! Where drag depends on the side the air comes from,
+//!
+//! ```text
+//! CdA(ψ) = CdA₀ (1 + k sin²ψ),   sin²ψ = w⊥²/w²
+//! ```
+//!
+//! with CdA₀ that of air from straight ahead. This CdA multiplies w·w∥; written for w² along travel k is smaller by ½.
 
 use crate::air::{Direction, WindVector};
 
@@ -63,6 +70,23 @@ pub fn drag_per_area_n_m2(density_kg_m3: f64, air: AirSpeed) -> f64 {
     0.5 * density_kg_m3 * air.size_m_s() * air.along_m_s
 }
 
+/// What yaw adds to the drag along the direction of travel, per unit of CdA₀ and of k, N/m²: ½ ρ w∥ w⊥²/w.
+///
+/// ```
+/// use loopwright::model::aerodynamic::{AirSpeed, yaw_drag_per_area_n_m2};
+/// // Air from 30° ahead: sin²ψ = ¼ of ½ρ w w∥.
+/// let air = AirSpeed { along_m_s: 10.0 * 0.75_f64.sqrt(), across_m_s: 5.0 };
+/// assert!((yaw_drag_per_area_n_m2(1.2, air) - 0.25 * 0.6 * 10.0 * air.along_m_s).abs() < 1e-12);
+/// ```
+#[inline]
+pub fn yaw_drag_per_area_n_m2(density_kg_m3: f64, air: AirSpeed) -> f64 {
+    let w = air.size_m_s();
+    if w < 1e-9 {
+        return 0.0;
+    }
+    0.5 * density_kg_m3 * air.along_m_s * air.across_m_s * air.across_m_s / w
+}
+
 /// Mean extra drag that gusts add, per unit of CdA, N/m².
 ///
 /// Second-order expansion of E[w w∥] about the mean air speed:
@@ -113,6 +137,25 @@ pub fn drag_wind_derivative(density_kg_m3: f64, air: AirSpeed, travel: Direction
     }
 }
 
+/// Derivative of [`yaw_drag_per_area_n_m2`] with respect to the wind vector.
+///
+/// ∂(w∥w⊥²/w)/∂W = −(w⊥⁴/w³) t̂ + (w∥w⊥(2w² − w⊥²)/w³) n̂; 0 in still air, where it tends to 0.
+#[inline]
+pub fn yaw_drag_wind_derivative(density_kg_m3: f64, air: AirSpeed, travel: Direction) -> WindDerivative {
+    let w = air.size_m_s();
+    if w < 1e-9 {
+        return WindDerivative { east: 0.0, north: 0.0 };
+    }
+    let (a, c) = (air.along_m_s, air.across_m_s);
+    let cube = 0.5 * density_kg_m3 / (w * w * w);
+    let along = -cube * c * c * c * c;
+    let across = cube * a * c * (2.0 * w * w - c * c);
+    WindDerivative {
+        east: along * travel.east + across * travel.north,
+        north: along * travel.north - across * travel.east,
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -137,6 +180,24 @@ mod tests {
             let by_north = (shifted(0.0, step) - shifted(0.0, -step)) / (2.0 * step);
             assert!((slope.east - by_east).abs() < 1e-7, "{} {}", slope.east, by_east);
             assert!((slope.north - by_north).abs() < 1e-7, "{} {}", slope.north, by_north);
+        }
+    }
+
+    #[test]
+    fn the_wind_derivative_of_yaw_is_the_slope_of_its_drag() {
+        // Vouched for by central differences, as above.
+        let extra =
+            |u: f64, travel: Direction, wind: WindVector| yaw_drag_per_area_n_m2(1.2, AirSpeed::new(u, travel, wind));
+        for (u, bearing, east, north) in
+            [(10.0, 30.0, 1.5, -2.0), (3.0, 90.0, 6.0, 0.5), (12.0, 315.0, -4.0, 1.0), (8.0, 200.0, 0.0, 0.0)]
+        {
+            let travel = Direction::from_bearing_deg(bearing);
+            let at = |de: f64, dn: f64| extra(u, travel, WindVector { east_m_s: east + de, north_m_s: north + dn });
+            let wind = WindVector { east_m_s: east, north_m_s: north };
+            let slope = yaw_drag_wind_derivative(1.2, AirSpeed::new(u, travel, wind), travel);
+            let step = 1e-5;
+            assert!((slope.east - (at(step, 0.0) - at(-step, 0.0)) / (2.0 * step)).abs() < 1e-7);
+            assert!((slope.north - (at(0.0, step) - at(0.0, -step)) / (2.0 * step)).abs() < 1e-7);
         }
     }
 

@@ -10,7 +10,7 @@ const VAPOUR_J_KG_K: f64 = 461.495;
 const COMPRESSIBILITY: f64 = 0.9996;
 
 /// ρ = [(p − e)/(R_d T) + e/(R_v T)]/Z, e by Buck's formula (1981, J. Appl. Meteorol. 20:1527), valid −20 to 50 °C.
-pub(super) fn density_kg_m3(temperature_c: f64, pressure_hpa: f64, humidity_pct: f64) -> f64 {
+pub(crate) fn density_kg_m3(temperature_c: f64, pressure_hpa: f64, humidity_pct: f64) -> f64 {
     let saturation_hpa = 6.1121 * ((18.678 - temperature_c / 234.5) * temperature_c / (257.14 + temperature_c)).exp();
     let vapour_hpa = saturation_hpa * humidity_pct / 100.0;
     let kelvin = temperature_c + 273.15;

@@ -20,24 +20,24 @@ const WAVES: usize = 4;
 
 /// One row of the table.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub(super) struct Spot {
+pub(crate) struct Spot {
     /// Left bends are positive.
-    pub(super) curvature_1_m: f64,
+    pub(crate) curvature_1_m: f64,
     /// Direction of travel as a unit vector.
-    pub(super) heading_east: f64,
-    pub(super) heading_north: f64,
-    pub(super) east_m: f64,
-    pub(super) north_m: f64,
-    pub(super) elevation_m: f64,
-    pub(super) gradient: f64,
+    pub(crate) heading_east: f64,
+    pub(crate) heading_north: f64,
+    pub(crate) east_m: f64,
+    pub(crate) north_m: f64,
+    pub(crate) elevation_m: f64,
+    pub(crate) gradient: f64,
 }
 
 /// A closed loop. Elevation is relative to `altitude_m`, with mean zero over the lap.
 #[derive(Debug, Clone)]
-pub(super) struct Course {
-    pub(super) length_m: f64,
-    pub(super) origin: Position,
-    pub(super) altitude_m: f64,
+pub(crate) struct Course {
+    pub(crate) length_m: f64,
+    pub(crate) origin: Position,
+    pub(crate) altitude_m: f64,
     cell_m: f64,
     /// One row a cell and one for the end, which repeats the first.
     spots: Vec<Spot>,
@@ -45,7 +45,7 @@ pub(super) struct Course {
 
 impl Course {
     /// The message of an error says what does not fit.
-    pub(super) fn of(plan: &PlannedLoop) -> Result<Course, String> {
+    pub(crate) fn of(plan: &PlannedLoop) -> Result<Course, String> {
         let shape = Shape::of(plan)?;
         let amplitude =
             plan.elevation_amplitude_m.unwrap_or(if plan.kind == Venue::Road { ROAD_AMPLITUDE_M } else { 0.0 });
@@ -56,7 +56,7 @@ impl Course {
     }
 
     /// The ground at a chainage; negative before the first pass of the gate.
-    pub(super) fn at(&self, chainage_m: f64) -> Spot {
+    pub(crate) fn at(&self, chainage_m: f64) -> Spot {
         let place = chainage_m.rem_euclid(self.length_m) / self.cell_m;
         let last = self.spots.len() - 2;
         let cell = (place as usize).min(last);
@@ -80,19 +80,19 @@ impl Course {
     }
 
     /// Largest curvature of the lap, 1/m.
-    pub(super) fn tightest_1_m(&self) -> f64 {
+    pub(crate) fn tightest_1_m(&self) -> f64 {
         self.spots.iter().map(|s| s.curvature_1_m.abs()).fold(0.0, f64::max)
     }
 
     /// Largest gradient of the lap.
-    pub(super) fn steepest(&self) -> f64 {
+    pub(crate) fn steepest(&self) -> f64 {
         self.spots.iter().map(|s| s.gradient.abs()).fold(0.0, f64::max)
     }
 
     /// Place on Earth of a point east and north of the gate, on the plane that touches the ellipsoid there.
     ///
     /// With the radii of curvature M and N of WGS84: Δlat = north/M, Δlon = east/(N cos lat).
-    pub(super) fn position(&self, east_m: f64, north_m: f64) -> Position {
+    pub(crate) fn position(&self, east_m: f64, north_m: f64) -> Position {
         let latitude = self.origin.lat_deg.to_radians();
         let w2 = 1.0 - WGS84_E2 * latitude.sin().powi(2);
         let across_m = WGS84_A_M / w2.sqrt();
@@ -105,7 +105,7 @@ impl Course {
 
     /// A straight and level road of this length, to test what does not depend on a loop.
     #[cfg(test)]
-    pub(super) fn level_road(length_m: f64) -> Course {
+    pub(crate) fn level_road(length_m: f64) -> Course {
         let spot = Spot { heading_east: 1.0, ..Spot::default() };
         Course {
             length_m,

@@ -1,20 +1,21 @@
-//! Range and consistency checks on a plan.
+//! Reading a plan file: range and consistency checks on a plan.
 //!
-//! Given a plan and its text; says where a value is out of range or does not fit. What a plan shares with a session
-//! is checked by the session's own rules, so that the two never disagree.
+//! Given TOML text, or a plan and its text; gives a checked [`Plan`] or says by line, key, value and range what is wrong.
+//! What a plan shares with a session is checked by the session's own rules, so that the two never disagree. It opens no
+//! file.
 
 use super::course::Course;
-use super::noise::Noise;
+use super::day_check;
+use super::day_check::LONGEST_RUN_S;
 use super::plan_file::{Plan, PlannedLoop};
+use super::ridden_shape::RiddenShape;
 use super::session_file::session_of;
 use crate::error::Error;
-use crate::model::rolling::TyreTemperature;
 use crate::quantity::m_s_from_km_h;
 use crate::session::check::{Checker, MASS, TYRE_TEMPERATURE, check as check_session, limit};
-use crate::session::{REFERENCE_TEMPERATURE_C, Venue, WindMode};
+use crate::session::{Venue, WindMode, parse_checked};
 
-/// Longest run and longest day, s.
-const LONGEST_RUN_S: f64 = 4.0 * 3600.0;
+/// Longest day, s.
 const LONGEST_DAY_S: f64 = 24.0 * 3600.0;
 /// Pull in a bend, in units of gravity, above which tyres slide or nobody rides without braking (common practice,
 /// no source): on the flat, and on a banked track.
@@ -23,14 +24,39 @@ const PULL_ON_TRACK: f64 = 2.0;
 /// Steepest road on which laps at planned speeds make sense.
 const STEEPEST: f64 = 0.08;
 
+impl Plan {
+    /// Reads and checks a plan. One that names a `shape_file` is checked again when that has been read
+    /// ([`Plan::with_ridden_shape`]).
+    ///
+    /// `file` is only used in messages. Errors: [`Error::Syntax`], [`Error::OutOfRange`],
+    /// [`Error::Inconsistent`].
+    pub fn from_toml(text: &str, file: &str) -> Result<Plan, Error> {
+        let plan: Plan = parse_checked(text, file)?;
+        check(&plan, text, file)?;
+        Ok(plan)
+    }
+
+    /// Puts in the loop that was read from the plan's `shape_file`, and checks what hangs on it.
+    pub fn with_ridden_shape(mut self, ridden: RiddenShape) -> Result<Plan, Error> {
+        self.circuit.length_m = self.circuit.length_m.or(Some(ridden.length_m()));
+        self.circuit.ridden = Some(ridden);
+        self.check()?;
+        Ok(self)
+    }
+
+    /// Checks a plan that was put together in a program.
+    pub fn check(&self) -> Result<(), Error> {
+        check(self, "", "plan")
+    }
+}
+
 /// Checks every value of a plan against its range, and the parts against each other.
-pub(super) fn check(plan: &Plan, text: &str, file: &str) -> Result<(), Error> {
+fn check(plan: &Plan, text: &str, file: &str) -> Result<(), Error> {
     let at = Checker { text, file };
     setups(plan, &at)?;
     riding(plan, &at)?;
     wind(plan, &at)?;
-    noise(&plan.noise, &at)?;
-    mishaps(plan, &at)?;
+    day_check::check(plan, &at)?;
     circuit(plan, &at)?;
     let stated_kg = vec![plan.rider_and_bike.mass_kg; plan.order.len()];
     check_session(&session_of(plan, &stated_kg, 1.0), text, file)
@@ -72,15 +98,7 @@ fn setups(plan: &Plan, at: &Checker) -> Result<(), Error> {
 
 fn riding(plan: &Plan, at: &Checker) -> Result<(), Error> {
     at.within(&["laps_per_run"], plan.laps_per_run as f64, &limit(1.0, 500.0, "whole laps in each run"))?;
-    if plan.speeds_km_h.is_empty() {
-        return Err(at.inconsistent(
-            &["speeds_km_h"],
-            "speeds_km_h is empty; give two clearly different speeds, such as [29, 41]".into(),
-        ));
-    }
-    for &speed in &plan.speeds_km_h {
-        at.within(&["speeds_km_h"], speed, &limit(12.0, 80.0, "in km/h, one for each lap, repeated"))?;
-    }
+    aims(plan, at)?;
     at.within_if(&["rollers_speed_km_h"], plan.rollers_speed_km_h, &limit(12.0, 80.0, "in km/h"))?;
     at.within(
         &["run_duration_s"],
@@ -133,6 +151,55 @@ fn riding(plan: &Plan, at: &Checker) -> Result<(), Error> {
     Ok(())
 }
 
+/// Speeds or powers of the laps.
+fn aims(plan: &Plan, at: &Checker) -> Result<(), Error> {
+    match (plan.speeds_km_h.is_empty(), plan.powers_w.is_empty()) {
+        (true, true) => {
+            return Err(at.inconsistent(
+                &["speeds_km_h"],
+                "speeds_km_h is empty; give two clearly different speeds, such as [29, 41], or powers_w where the rider \
+                 holds power"
+                    .into(),
+            ));
+        }
+        (false, false) => {
+            let message = "speeds_km_h and powers_w are both stated; a rider holds one of them: remove the other";
+            return Err(at.inconsistent(&["powers_w"], message.into()));
+        }
+        _ => {}
+    }
+    for (key, count) in [("speeds_km_h", plan.speeds_km_h.len()), ("powers_w", plan.powers_w.len())] {
+        if count > plan.laps_per_run {
+            let message = format!(
+                "{key} has {count} entries, one a lap, for {} laps in a run; the last ones are never ridden: raise \
+                 laps_per_run or remove them",
+                plan.laps_per_run
+            );
+            return Err(at.inconsistent(&[key], message));
+        }
+    }
+    for &speed in &plan.speeds_km_h {
+        at.within(&["speeds_km_h"], speed, &limit(12.0, 80.0, "in km/h, one for each lap, repeated"))?;
+    }
+    for &power in &plan.powers_w {
+        at.within(&["powers_w"], power, &limit(30.0, 1000.0, "at the pedals in W, one for each lap, repeated"))?;
+    }
+    for (power, speed) in plan.powers_w.iter().zip(plan.lap_speeds_km_h()) {
+        if !(12.0..=80.0).contains(&speed) {
+            let message = format!(
+                "{power} W hold {speed} km/h on the level, outside 12 to 80 km/h; change powers_w, or check crr and cda_m2"
+            );
+            return Err(at.inconsistent(&["powers_w"], message));
+        }
+    }
+    let on_rollers = (0..plan.order.len()).any(|run| plan.venue_of(run) == Venue::Rollers);
+    if on_rollers && !plan.powers_w.is_empty() && plan.rollers_speed_km_h.is_none() {
+        let message = "the powers of powers_w are those of the loop; state rollers_speed_km_h for the runs on rollers";
+        return Err(at.inconsistent(&["powers_w"], message.into()));
+    }
+    Ok(())
+}
+
 fn wind(plan: &Plan, at: &Checker) -> Result<(), Error> {
     let w = &plan.wind;
     at.within(&["wind", "speed_m_s"], w.speed_m_s, &limit(0.0, 12.0, "mean wind at rider height in m/s, not km/h"))?;
@@ -170,60 +237,6 @@ fn wind(plan: &Plan, at: &Checker) -> Result<(), Error> {
     at.within_if(&["target", "cda_m2"], t.cda_m2, &limit(1e-5, 0.3, "in m²"))
 }
 
-fn noise(n: &Noise, at: &Checker) -> Result<(), Error> {
-    let fraction = "a fraction: 4 % is 0.04";
-    for (key, value, range) in [
-        ("power_cv", n.power_cv, limit(0.0, 0.5, fraction)),
-        ("power_scale", n.power_scale, limit(0.5, 2.0, "recorded over true power; 1 is without error")),
-        ("power_lag_s", n.power_lag_s, limit(0.0, 3.0, "in s")),
-        ("gust_sd_m_s", n.gust_sd_m_s, limit(0.0, 3.0, "standard deviation of one component in m/s")),
-        ("gust_time_s", n.gust_time_s, limit(0.1, 300.0, "correlation time in s")),
-        ("wind_drift_m_s_per_h", n.wind_drift_m_s_per_h, limit(-5.0, 5.0, "growth of the wind in m/s in an hour")),
-        (
-            "crr_drift_per_h",
-            n.crr_drift_per_h,
-            limit(-0.002, 0.002, "growth of Crr in an hour; −0.0002 is 5 % of a tyre's"),
-        ),
-        (
-            "wheel_circumference_m",
-            n.wheel_circumference_m,
-            limit(1.0, 2.5, "rolled-out circumference in m; 2.105 is usual"),
-        ),
-        ("speed_scale", n.speed_scale, limit(0.5, 2.0, "recorded over true speed; 1 is without error")),
-        ("position_sd_m", n.position_sd_m, limit(0.0, 30.0, "in m")),
-        ("position_time_s", n.position_time_s, limit(1.0, 3600.0, "in s")),
-        ("position_white_m", n.position_white_m, limit(0.0, 10.0, "in m")),
-        ("altitude_sd_m", n.altitude_sd_m, limit(0.0, 20.0, "in m")),
-        ("lap_mark_sd_s", n.lap_mark_sd_s, limit(0.0, 1.0, "in s")),
-        ("rider_cv", n.rider_cv, limit(0.0, 0.5, fraction)),
-        ("rider_time_s", n.rider_time_s, limit(0.1, 300.0, "correlation time in s")),
-        ("pace_cv", n.pace_cv, limit(0.0, 0.1, fraction)),
-        ("mass_scatter_kg", n.mass_scatter_kg, limit(0.0, 5.0, "in kg")),
-        ("warm_up_excess", n.warm_up_excess, limit(0.0, 2.0, "a fraction: a quarter more is 0.25")),
-        ("warm_up_time_s", n.warm_up_time_s, limit(1.0, 7200.0, "in s")),
-        ("drum_mass_kg", n.drum_mass_kg, limit(0.1, 200.0, "turning drums as a mass at their rim in kg")),
-    ] {
-        at.within(&["noise", key], value, &range)?;
-    }
-    at.within_if(&["noise", "speed_lag_s"], n.speed_lag_s, &limit(0.0, 3.0, "in s"))
-}
-
-fn mishaps(plan: &Plan, at: &Checker) -> Result<(), Error> {
-    for (i, mishap) in plan.mishaps.iter().enumerate() {
-        let n = i.to_string();
-        let runs = limit(1.0, plan.order.len() as f64, "runs count from 1, as ridden");
-        at.within(&["mishap", &n, "run"], mishap.run as f64, &runs)?;
-        at.within(&["mishap", &n, "at_s"], mishap.at_s, &limit(0.0, LONGEST_RUN_S, "in s from the start of the run"))?;
-        at.within(&["mishap", &n, "duration_s"], mishap.duration_s, &limit(0.5, 600.0, "in s"))?;
-        let rolling = plan.venue_of(mishap.run.saturating_sub(1)) == Venue::Rollers;
-        if rolling && mishap.kind != super::noise::MishapKind::PowerLost {
-            let message = format!("run {} is on rollers, where only power can be lost", mishap.run);
-            return Err(at.inconsistent(&["mishap", &n, "kind"], message));
-        }
-    }
-    Ok(())
-}
-
 fn circuit(plan: &Plan, at: &Checker) -> Result<(), Error> {
     let c: &PlannedLoop = &plan.circuit;
     let key = |k| ["loop", k];
@@ -240,13 +253,9 @@ fn circuit(plan: &Plan, at: &Checker) -> Result<(), Error> {
     at.within(&key("altitude_m"), c.altitude_m, &limit(-400.0, 5000.0, "in m"))?;
     at.within(&key("aspect"), c.aspect, &limit(0.1, 20.0, "long side over short side"))?;
     for &read_c in &plan.run_tyre_temperature_c {
-        let tyres = TyreTemperature {
-            coefficient_per_c: c.temperature_coefficient_per_c.unwrap_or(0.0),
-            above_reference_c: read_c - c.reference_temperature_c.unwrap_or(REFERENCE_TEMPERATURE_C),
-            is_of_air: false,
-        };
+        let over_reference = c.crr_over_reference(c.temperature_coefficient_per_c.unwrap_or(0.0), read_c);
         let hint = "Crr at this temperature over Crr at the reference; a linear rule makes no sense beyond";
-        at.within(&["run_tyre_temperature_c"], tyres.crr_over_reference(), &limit(0.5, 2.0, hint))?;
+        at.within(&["run_tyre_temperature_c"], over_reference, &limit(0.5, 2.0, hint))?;
     }
     at.within_if(&key("elevation_amplitude_m"), c.elevation_amplitude_m, &limit(0.0, 500.0, "in m"))?;
     at.within_if(&key("length_m"), c.length_m, &limit(80.0, 50_000.0, "length of one lap in m, not km"))?;
@@ -278,12 +287,12 @@ fn circuit(plan: &Plan, at: &Checker) -> Result<(), Error> {
         return Err(at.inconsistent(&["loop"], "[loop] needs length_m, the length of one lap in m".into()));
     }
     let course = Course::of(c).map_err(|message| at.inconsistent(&["loop", "bend_radius_m"], message))?;
-    let fastest = plan.speeds_km_h.iter().copied().fold(0.0, f64::max);
+    let fastest = plan.distinct_speeds_km_h().last().copied().unwrap_or(0.0);
     let pull = m_s_from_km_h(fastest).powi(2) * course.tightest_1_m() / crate::constant::STANDARD_GRAVITY_M_S2;
     let most = if c.kind == Venue::Track { PULL_ON_TRACK } else { PULL_ON_ROAD };
     if pull > most {
         let message = format!(
-            "at {fastest} km/h the tightest bend, {:.0} m, pulls with {pull:.2} g, more than the {most} g that can be ridden without braking; choose a larger bend_radius_m or lower speeds_km_h",
+            "at {fastest} km/h the tightest bend, {:.0} m, pulls with {pull:.2} g, more than the {most} g that can be ridden without braking; choose a larger bend_radius_m or lower speeds",
             1.0 / course.tightest_1_m()
         );
         return Err(at.inconsistent(&["loop", "bend_radius_m"], message));

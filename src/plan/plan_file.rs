@@ -1,14 +1,14 @@
 //! What is planned, and what a rehearsal takes for true: the types of a plan file.
 //!
-//! Given TOML text; gives a checked [`Plan`] or an error that names line, key, value and range. Keys that a
-//! session file has too mean the same here. It opens no file and simulates nothing.
+//! Given nothing; the keys of a plan file with their defaults. Keys that a session file has too mean the same here. It
+//! checks nothing (`plan_check` does), opens no file and simulates nothing.
 
 use super::noise::{Mishap, Noise};
-use super::plan_check;
+use super::planned_day::PlannedDay;
 use super::ridden_shape::RiddenShape;
-use crate::error::Error;
-use crate::quantity::m_s_from_km_h;
-use crate::session::{Position, Reference, RiderAndBike, Rollers, Solve, Uncertainty, Venue, WindMode, parse_checked};
+use crate::session::{
+    Expected, Position, REFERENCE_TEMPERATURE_C, Reference, RiderAndBike, Rollers, Solve, Uncertainty, Venue, WindMode,
+};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -26,8 +26,12 @@ pub struct Plan {
     /// Whole laps ridden in each run on a loop or track.
     #[serde(default = "default_laps")]
     pub laps_per_run: usize,
-    /// Planned speed of each lap, repeated over the laps.
+    /// Planned speed of each lap, repeated over the laps; this or `powers_w`.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub speeds_km_h: Vec<f64>,
+    /// Planned power of each lap, repeated over the laps, where the rider holds power and lets speed answer wind and road.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub powers_w: Vec<f64>,
     /// Speed held on rollers; the first of `speeds_km_h` when left out.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub rollers_speed_km_h: Option<f64>,
@@ -61,6 +65,8 @@ pub struct Plan {
     #[serde(default)]
     pub wind: PlannedWind,
     #[serde(default)]
+    pub expected: Expected,
+    #[serde(default)]
     pub solve: Solve,
     #[serde(default)]
     pub reference: Reference,
@@ -72,6 +78,8 @@ pub struct Plan {
     pub limits: Limits,
     #[serde(default)]
     pub noise: Noise,
+    #[serde(default, skip_serializing_if = "PlannedDay::is_plain")]
+    pub day: PlannedDay,
     #[serde(rename = "setup")]
     pub setups: Vec<PlannedSetup>,
     /// Things that go wrong at stated times.
@@ -172,6 +180,9 @@ pub struct PlannedLoop {
     /// A levelled survey with this standard deviation is written beside the rides.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub survey_sd_m: Option<f64>,
+    /// The session will say that the track is level.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub level: bool,
 }
 
 impl Default for PlannedLoop {
@@ -195,6 +206,7 @@ impl Default for PlannedLoop {
             altitude_m: 30.0,
             positions: None,
             survey_sd_m: None,
+            level: false,
         }
     }
 }
@@ -203,6 +215,11 @@ impl PlannedLoop {
     /// Direction of travel at the gate: stated, as ridden, else east.
     pub(super) fn bearing_deg(&self) -> f64 {
         self.home_straight_bearing_deg.or(self.ridden.as_ref().map(RiddenShape::bearing_deg)).unwrap_or(90.0)
+    }
+
+    /// Crr of tyres at a temperature over their Crr at the reference, when it changes by a share per °C.
+    pub(crate) fn crr_over_reference(&self, change_per_c: f64, tyres_c: f64) -> f64 {
+        1.0 / (1.0 + change_per_c * (tyres_c - self.reference_temperature_c.unwrap_or(REFERENCE_TEMPERATURE_C)))
     }
 
     pub fn has_positions(&self) -> bool {
@@ -233,11 +250,18 @@ pub struct PlannedWind {
     pub speed_m_s: f64,
     /// Where it blows from, clockwise from north.
     pub from_deg: f64,
+    /// What the session will say was expected.
+    pub expected_m_s: f64,
 }
 
 impl Default for PlannedWind {
     fn default() -> Self {
-        PlannedWind { mode: WindMode::Estimate, speed_m_s: 0.0, from_deg: 0.0 }
+        PlannedWind {
+            mode: WindMode::Estimate,
+            speed_m_s: 0.0,
+            from_deg: 0.0,
+            expected_m_s: crate::session::EXPECTED_WIND_M_S,
+        }
     }
 }
 
@@ -270,30 +294,6 @@ pub struct Limits {
 }
 
 impl Plan {
-    /// Reads and checks a plan. One that names a `shape_file` is checked again when that has been read
-    /// ([`Plan::with_ridden_shape`]).
-    ///
-    /// `file` is only used in messages. Errors: [`Error::Syntax`], [`Error::OutOfRange`],
-    /// [`Error::Inconsistent`].
-    pub fn from_toml(text: &str, file: &str) -> Result<Plan, Error> {
-        let plan: Plan = parse_checked(text, file)?;
-        plan_check::check(&plan, text, file)?;
-        Ok(plan)
-    }
-
-    /// Puts in the loop that was read from the plan's `shape_file`, and checks what hangs on it.
-    pub fn with_ridden_shape(mut self, ridden: RiddenShape) -> Result<Plan, Error> {
-        self.circuit.length_m = self.circuit.length_m.or(Some(ridden.length_m()));
-        self.circuit.ridden = Some(ridden);
-        self.check()?;
-        Ok(self)
-    }
-
-    /// Checks a plan that was put together in a program.
-    pub fn check(&self) -> Result<(), Error> {
-        plan_check::check(self, "", "plan")
-    }
-
     pub fn venue_of(&self, run: usize) -> Venue {
         self.on.get(run).copied().unwrap_or(self.circuit.kind)
     }
@@ -302,15 +302,5 @@ impl Plan {
     pub fn setup_of(&self, run: usize) -> Option<&PlannedSetup> {
         let id = self.order.get(run)?;
         self.setups.iter().find(|s| &s.id == id)
-    }
-
-    /// How long a run should take: the run-up and the laps at their planned speeds, or the stated time on rollers.
-    pub fn nominal_duration_s(&self, run: usize) -> f64 {
-        if self.venue_of(run) == Venue::Rollers {
-            return self.run_duration_s;
-        }
-        let length_m = self.circuit.length_m.unwrap_or(0.0);
-        let speeds = self.speeds_km_h.iter().cycle().take(self.laps_per_run);
-        60.0 + speeds.map(|&v| length_m / m_s_from_km_h(v)).sum::<f64>()
     }
 }

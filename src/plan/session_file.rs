@@ -10,14 +10,16 @@ use crate::session::{Air, Circuit, Run, Session, Setup, Venue, Wind, WindMode};
 const WIND_HEIGHT_M: f64 = crate::constant::RIDER_HEIGHT_M;
 
 /// The session of a day; `stated_kg` holds one mass a run.
-pub(super) fn session_of(plan: &Plan, stated_kg: &[f64], wind_scale: f64) -> Session {
+pub(crate) fn session_of(plan: &Plan, stated_kg: &[f64], wind_scale: f64) -> Session {
     let kind = plan.circuit.kind;
     let track = kind == Venue::Track;
     let circuit = Circuit {
         kind,
         length_m: plan.circuit.length_m.filter(|_| track || !plan.circuit.has_positions()),
+        length_sd_m: None,
         survey: plan.circuit.survey_sd_m.map(|_| "survey.csv".to_string()),
         survey_sd_m: plan.circuit.survey_sd_m,
+        level: plan.circuit.level,
         bend_radius_m: plan.circuit.track_bend().map(|b| b.radius_m),
         transition_m: plan.circuit.track_bend().map(|b| b.transition_m),
         home_straight_bearing_deg: plan.circuit.home_straight_bearing_deg.filter(|_| track),
@@ -33,14 +35,14 @@ pub(super) fn session_of(plan: &Plan, stated_kg: &[f64], wind_scale: f64) -> Ses
             mast_height_m: WIND_HEIGHT_M,
             ..Wind::default()
         },
-        mode => Wind { mode, ..Wind::default() },
+        mode => Wind { mode, expected_m_s: plan.wind.expected_m_s, ..Wind::default() },
     };
     let run = |i: usize, id: &String| Run {
         file: format!("run-{}.fit", i + 1),
         setup: id.clone(),
         mass_kg: stated_kg.get(i).copied(),
         tyre_temperature_c: plan.run_tyre_temperature_c.get(i).copied(),
-        planned_speed_km_h: if plan.venue_of(i) == Venue::Rollers { Vec::new() } else { plan.speeds_km_h.clone() },
+        planned_speed_km_h: if plan.venue_of(i) == Venue::Rollers { Vec::new() } else { plan.lap_speeds_km_h() },
         on: Some(plan.venue_of(i)).filter(|v| *v != kind),
         ..Run::default()
     };
@@ -57,10 +59,15 @@ pub(super) fn session_of(plan: &Plan, stated_kg: &[f64], wind_scale: f64) -> Ses
             log: None,
         },
         wind,
+        expected: plan.expected,
         solve: plan.solve.clone(),
         reference: plan.reference.clone(),
         rollers: plan.rollers.clone(),
-        setups: plan.setups.iter().map(|s| Setup { id: s.id.clone(), label: s.label.clone() }).collect(),
+        setups: plan
+            .setups
+            .iter()
+            .map(|s| Setup { id: s.id.clone(), label: s.label.clone(), factors: Default::default() })
+            .collect(),
         runs: plan.order.iter().enumerate().map(|(i, id)| run(i, id)).collect(),
     }
 }

@@ -1,17 +1,21 @@
 //! Figure `budget`: how much each source of uncertainty adds, in watts, Crr and CdA.
 //!
 //! Given the budget; draws a bar for each source, largest first, for the baseline set-up and, thinner, for the
-//! difference between set-ups that it moves most. It combines nothing.
+//! difference between set-ups that it moves most, under the combined ones as the result has them. It combines nothing.
 
 use super::key::{Entry, Sample, heading, strip};
 use super::panel::Panel;
 use super::rows::{self, Column, RowName};
-use super::scale::{Range, plain, short};
+use super::scale::{Range, short};
 use super::sheet::Sheet;
 use super::style::{Ink, Style};
-use super::{Figure, names};
+use super::{Figure, names, reference_speed};
 use crate::evidence::Evidence;
 use crate::solution::{BudgetLine, Contribution, Estimate, Solution};
+
+/// Half heights of the bars of a value and of a difference, mm.
+const THICK: f64 = 1.0;
+const THIN: f64 = 0.5;
 
 /// Bars of one source.
 struct Source {
@@ -43,22 +47,24 @@ fn source(line: &BudgetLine, told: Told) -> Source {
     }
 }
 
-/// Scatter as a row of its own, unless the budget already has one.
-fn scatter(solution: &Solution) -> Option<Source> {
-    if solution.budget.iter().any(|line| line.source.to_lowercase().contains("scatter")) {
-        return None;
-    }
-    let baseline = solution.setups.iter().find(|s| s.id == solution.baseline).or(solution.setups.first())?;
-    let own = |e: &Estimate| size(e.scatter_se);
-    let power = if on_rollers(solution) { &baseline.rolling_power_w } else { &baseline.power_w };
-    let largest = |pick: fn(&crate::solution::Contrast) -> &Estimate| {
-        solution.contrasts.iter().filter_map(|c| size(pick(c).scatter_se)).max_by(f64::total_cmp)
+/// The combined standard uncertainty and scatter, as rows of their own above the sources.
+fn totals(solution: &Solution) -> Vec<Source> {
+    let Some(baseline) = solution.setups.iter().find(|s| s.id == solution.baseline).or(solution.setups.first()) else {
+        return Vec::new();
     };
-    Some(Source {
-        name: if on_rollers(solution) { "scatter of the runs" } else { "scatter between laps" }.into(),
-        own: [own(power), own(&baseline.crr), own(&baseline.cda_m2)],
-        difference: [largest(|c| &c.power_w), largest(|c| &c.crr), largest(|c| &c.cda_m2)],
-    })
+    let power = if on_rollers(solution) { &baseline.rolling_power_w } else { &baseline.power_w };
+    let row = |name: &str, part: fn(&Estimate) -> Option<f64>| {
+        let largest = |pick: fn(&crate::solution::Contrast) -> &Estimate| {
+            solution.contrasts.iter().filter_map(|c| size(part(pick(c)))).max_by(f64::total_cmp)
+        };
+        Source {
+            name: name.into(),
+            own: [size(part(power)), size(part(&baseline.crr)), size(part(&baseline.cda_m2))],
+            difference: [largest(|c| &c.power_w), largest(|c| &c.crr), largest(|c| &c.cda_m2)],
+        }
+    };
+    let scatter = if on_rollers(solution) { "scatter of the runs" } else { "scatter between laps" };
+    vec![row("COMBINED", |e| e.se), row(scatter, |e| e.scatter_se)]
 }
 
 /// Whether watts are those of rolling alone.
@@ -81,26 +87,25 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
     let bar = |s: &Source, q: usize| s.own[q].or(s.difference[q]);
     let leading = (0..3).find(|q| sources.iter().any(|s| bar(s, *q).is_some()))?;
     sources.sort_by(|a, b| bar(b, leading).unwrap_or(-1.0).total_cmp(&bar(a, leading).unwrap_or(-1.0)));
-    sources.splice(0..0, scatter(solution));
+    sources.splice(0..0, totals(solution).into_iter().filter(|s| told.own || s.difference.iter().any(Option::is_some)));
 
     let setup_names = names(solution);
     let baseline = solution.setups.iter().position(|s| s.id == solution.baseline).unwrap_or(0);
     let own_name = setup_names.get(baseline).cloned().unwrap_or_default();
     let differences = sources.iter().any(|s| s.difference.iter().any(Option::is_some));
-    // The difference is no set-up's own: it gets a grey that no set-up has.
-    let (ink, thin_ink) = (
-        if style.grey { Ink::grey(0) } else { style.ink(baseline) },
-        if style.grey { Ink::grey(150) } else { Ink::grey(90) },
-    );
+    // Bars are no set-up's: they get greys that no set-up has.
+    let (ink, thin_ink) = (Ink::grey(70), Ink::grey(160));
     let mut sheet = Sheet::new(*style);
     let title = "Where the uncertainty comes from";
     let mut top = heading(&mut sheet, title);
     if differences {
-        let mut entries =
-            vec![Entry::new(Sample::Swatch { ink: thin_ink, opacity: 1.0 }, "thin: the difference it moves most")];
+        let mut entries = vec![Entry::new(
+            Sample::Bar { half_mm: THIN, ink: thin_ink },
+            "thin and pale: the difference it moves most",
+        )];
         if told.own {
-            let text = format!("thick: the value itself ({own_name})");
-            entries.insert(0, Entry::new(Sample::Swatch { ink, opacity: 1.0 }, text));
+            let text = format!("thick and dark: the value itself ({own_name})");
+            entries.insert(0, Entry::new(Sample::Bar { half_mm: THICK, ink }, text));
         }
         top = strip(&mut sheet, top, &entries);
     }
@@ -109,11 +114,11 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
         let Some(source) = sources.get(row) else { return };
         if let Some(value) = source.own[quantity] {
             let tip = format!("{}, {own_name}: {}", source.name, short(value, style));
-            rows::bar(sheet, panel, y - if differences { 0.6 } else { 0.0 }, 1.0, value, ink, &tip);
+            rows::bar(sheet, panel, y - if differences { 0.6 } else { 0.0 }, THICK, value, ink, &tip);
         }
         if let Some(value) = source.difference[quantity] {
             let tip = format!("{}, difference: {}", source.name, short(value, style));
-            rows::bar(sheet, panel, y + 1.1, 0.5, value, thin_ink, &tip);
+            rows::bar(sheet, panel, y + 1.1, THIN, value, thin_ink, &tip);
         }
     };
     let painter = |quantity: usize| {
@@ -122,8 +127,7 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
     };
     let painters = [painter(0), painter(1), painter(2)];
     let watts = if on_rollers(solution) { "Rolling power" } else { "Power" };
-    let titles =
-        [format!("{watts} at {} km/h, W", plain(solution.reference.speed_km_h, style)), "Crr".into(), "CdA, m²".into()];
+    let titles = [format!("{watts} at {}, W", reference_speed(solution, style)), "Crr".into(), "CdA, m²".into()];
     let columns: Vec<Column> = titles
         .into_iter()
         .enumerate()
@@ -143,8 +147,8 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
     let bottom = rows::draw(&mut sheet, top, rows::EDGE, &names, &columns);
     let mut caption = String::from(if told.own { "" } else { "Values of their own are not known; differences are. " });
     caption.push_str(&format!(
-        "What one standard uncertainty of each source moves {} by; the parts combine as the root of the sum of \
-         their squares.",
+        "What one standard uncertainty of each source moves {} by; at the top what they give combined, as the root of the sum \
+         of their squares, and what scatter adds to it.",
         if told.own { own_name.as_str() } else { "the differences" }
     ));
     if differences && told.own {

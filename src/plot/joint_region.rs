@@ -15,17 +15,10 @@ use super::style::{Stroke, Style};
 use super::{Figure, name_of, names, percent};
 use crate::evidence::{Evidence, JointRegion};
 use crate::solution::Solution;
+use crate::uncertainty::student::two_parameter_f_quantile;
 
 /// Corners of a drawn ellipse.
 const CORNERS: usize = 72;
-
-/// 2 F(p; 2, ν) = ν [(1 − p)^(−2/ν) − 1], exact for two numerator degrees of freedom; −2 ln(1 − p) as ν grows.
-///
-/// Valid for 0 < p < 1 and ν > 0.
-fn squared_radius(confidence: f64, dof: f64) -> f64 {
-    let rest = (1.0 - confidence).clamp(1e-9, 1.0);
-    if dof.is_finite() && dof < 1e6 { dof * (rest.powf(-2.0 / dof) - 1.0) } else { -2.0 * rest.ln() }
-}
 
 struct Outline {
     crr: Vec<f64>,
@@ -39,7 +32,7 @@ fn outline(region: &JointRegion, confidence: f64) -> Option<Outline> {
     if values.iter().any(|v| v.is_nan()) || region.var_crr < 0.0 || region.var_cda < 0.0 || region.dof <= 0.0 {
         return None;
     }
-    let radius = squared_radius(confidence, region.dof).sqrt();
+    let radius = (2.0 * two_parameter_f_quantile(confidence, region.dof)).sqrt();
     let a = region.var_crr.sqrt();
     let b = if a > 0.0 { region.covariance / a } else { 0.0 };
     let c = (region.var_cda - b * b).max(0.0).sqrt();
@@ -114,13 +107,6 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_radius_agrees_with_tables_of_f_and_chi_square() {
-        // F(0.95; 2, 10) = 4.1028 and chi-square(0.95; 2) = 5.9915: any printed table.
-        assert!((squared_radius(0.95, 10.0) - 2.0 * 4.1028).abs() < 2e-4);
-        assert!((squared_radius(0.95, f64::INFINITY) - 5.9915).abs() < 1e-4);
-    }
-
-    #[test]
     fn every_corner_lies_on_the_ellipse() {
         let region = JointRegion {
             setup: 0,
@@ -136,7 +122,8 @@ mod tests {
         for (crr, cda) in outline.crr.iter().zip(&outline.cda) {
             let (u, w) = (crr - region.crr, cda - region.cda_m2);
             let form = (region.var_cda * u * u - 2.0 * region.covariance * u * w + region.var_crr * w * w) / det;
-            assert!((form / squared_radius(0.95, 12.0) - 1.0).abs() < 1e-9);
+            // F(0.95; 2, 12) = 3.8853: any printed table.
+            assert!((form / (2.0 * 3.8853) - 1.0).abs() < 1e-4);
         }
     }
 

@@ -20,6 +20,11 @@ pub enum Sample {
         ink: Ink,
         opacity: f64,
     },
+    /// A level bar of this half height, mm, as it stands in the figure.
+    Bar {
+        half_mm: f64,
+        ink: Ink,
+    },
     /// An upright stroke of this half height, mm.
     Upright {
         half_mm: f64,
@@ -82,6 +87,10 @@ pub fn strip(sheet: &mut Sheet, top: f64, entries: &[Entry]) -> f64 {
                 sheet.rule(Point::new(middle.x, middle.y - half_mm), Point::new(middle.x, middle.y + half_mm), stroke)
             }
             Sample::Mark(identity) => marker(sheet, middle, &identity, 1.0, &Note::default()),
+            Sample::Bar { half_mm, ink } => {
+                let frame = Frame { left, right: left + sample, top: middle.y - half_mm, bottom: middle.y + half_mm };
+                sheet.block(frame, ink, 1.0, &Note::default());
+            }
             Sample::Swatch { ink, opacity } => {
                 let frame = Frame {
                     left: left + 0.5,

@@ -58,11 +58,6 @@ pub fn width(text: &str, size: f64, letters: Letters) -> f64 {
     text.chars().map(advance).sum::<f64>() * size * RESERVE * bold
 }
 
-/// Characters that XML 1.0 forbids, and line ends, become spaces.
-pub fn clean(text: &str) -> String {
-    text.chars().map(|c| if c.is_control() || matches!(c, '\u{fffe}' | '\u{ffff}') { ' ' } else { c }).collect()
-}
-
 /// The text, shortened with an ellipsis when it is wider than `room`.
 pub fn shorten(text: &str, room: f64, size: f64, letters: Letters) -> String {
     if width(text, size, letters) <= room {
@@ -122,10 +117,5 @@ mod tests {
         assert!(lines.len() <= 2);
         assert!(lines.last().is_some_and(|line| line.ends_with('…')));
         assert!(lines.iter().all(|line| width(line, 3.0, Letters::Body) <= 30.0));
-    }
-
-    #[test]
-    fn characters_that_xml_forbids_are_taken_out() {
-        assert_eq!(clean("a\u{7}b\nc"), "a b c");
     }
 }

@@ -20,15 +20,18 @@ const CLASSES: usize = 4;
 
 /// See the module. `None` without positions.
 pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<Figure> {
+    let long = |metres: f64| style.units.length_value(metres);
+    let in_unit =
+        |p: &LinePoint| LinePoint { east_m: long(p.east_m), north_m: long(p.north_m), residual_m: long(p.residual_m) };
     let line: Vec<LinePoint> =
-        evidence.reference_line.iter().filter(|p| p.east_m.abs() < 1e6 && p.north_m.abs() < 1e6).copied().collect();
+        evidence.reference_line.iter().filter(|p| p.east_m.abs() < 1e6 && p.north_m.abs() < 1e6).map(in_unit).collect();
     let east = Range::of(line.iter().map(|p| p.east_m))?;
     let north = Range::of(line.iter().map(|p| p.north_m))?;
     if line.len() < 3 || east.span().max(north.span()) <= 0.0 {
         return None;
     }
     let winds: Vec<DialWind> =
-        solution.runs.iter().enumerate().filter_map(|(r, run)| wind_dial::of_run(r, &run.wind)).collect();
+        solution.runs.iter().enumerate().filter_map(|(r, run)| wind_dial::of_run(r, &run.wind, style.units)).collect();
 
     let mut sheet = Sheet::new(*style);
     let title = "The loop from above";
@@ -82,8 +85,8 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     }
     if !winds.is_empty() {
         caption.push_str(
-            " Dial: wind of each run at rider height with its standard errors, from the middle to where the air moves; \
-             numbers are runs.",
+            " Dial: wind of each run at rider height with its standard errors, on the side where it blows from; numbers are \
+             runs.",
         );
     }
     Figure::of(sheet, bottom + 1.0, "map", title, caption)
@@ -128,6 +131,7 @@ impl Steps {
     }
 
     fn entries(&self, style: &Style) -> Vec<Entry> {
+        let unit = style.units.length_unit();
         let mut low = 0.0;
         let last = self.bounds.len() - 1;
         self.bounds
@@ -135,9 +139,9 @@ impl Steps {
             .enumerate()
             .map(|(class, bound)| {
                 let text = if class == last && class > 0 {
-                    format!("above {} m residual", plain(low, style))
+                    format!("above {} {unit} residual", plain(low, style))
                 } else {
-                    format!("{} to {} m", plain(low, style), plain(*bound, style))
+                    format!("{} to {} {unit}", plain(low, style), plain(*bound, style))
                 };
                 low = *bound;
                 Entry::new(Sample::Line(self.stroke(class)), text)
@@ -224,10 +228,11 @@ fn scale_bar(sheet: &mut Sheet, y: f64, room: Frame, mm_per_m: f64, compass: boo
         sheet.rule(Point::new(x, y - 1.0), Point::new(x, y + 1.0), stroke);
     }
     let way = if compass { ", north up" } else { ", home straight up" };
-    let text = if length >= 1000.0 {
+    let unit = sheet.style.units.length_unit();
+    let text = if length >= 1000.0 && unit == "m" {
         format!("{} km{way}", plain(length / 1000.0, &sheet.style))
     } else {
-        format!("{} m{way}", number(length, if length < 1.0 { 2 } else { 0 }, &sheet.style))
+        format!("{} {unit}{way}", number(length, if length < 1.0 { 2 } else { 0 }, &sheet.style))
     };
     let base = y + sheet.style.size(Letters::Small) * 0.36;
     sheet.words(Point::new(right + 2.0, base), &text, Letters::Small, Anchor::Start, TEXT);

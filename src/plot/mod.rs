@@ -6,8 +6,10 @@
 
 pub mod budget;
 pub mod curves;
+pub mod differences;
 pub mod elevation;
-mod finish;
+pub mod factor_curve;
+pub mod factor_effects;
 pub mod forest;
 pub mod inspection;
 pub mod joint_region;
@@ -15,10 +17,13 @@ mod key;
 pub mod lettering;
 pub mod map;
 mod marker;
+mod mean_line;
+pub mod misclosure;
 mod panel;
 mod polyline;
 pub mod residuals;
 mod rows;
+pub mod run_residual;
 mod scale;
 pub mod set_ups;
 mod sheet;
@@ -26,16 +31,17 @@ mod side_label;
 mod stretches;
 mod strips;
 pub mod style;
+mod svg;
 pub mod timeline;
 pub mod venues;
 pub mod warm_up;
-pub mod whole_run;
 mod wind_dial;
 
 pub use style::Style;
 
 use crate::evidence::Evidence;
 use crate::solution::Solution;
+use crate::wording::{counted, percent};
 use serde::Serialize;
 
 /// A drawn figure with the words that go with it.
@@ -59,7 +65,7 @@ impl Figure {
         caption: impl Into<String>,
     ) -> Option<Figure> {
         let (title, caption) = (title.into(), caption.into());
-        let naming = finish::Naming { name, title: title.clone(), description: caption.clone() };
+        let naming = svg::Naming { name, title: title.clone(), description: caption.clone() };
         Some(Figure { name, title, svg: sheet.finish(height_mm, &naming)?, caption })
     }
 }
@@ -67,16 +73,20 @@ impl Figure {
 /// Every figure for which there are data, in the order of the report.
 pub fn draw_all(solution: &Solution, evidence: &Evidence, style: &Style) -> Vec<Figure> {
     [
+        differences::draw,
         set_ups::draw,
+        factor_curve::draw,
+        factor_effects::draw,
         venues::draw,
-        joint_region::draw,
         elevation::draw,
         residuals::draw,
-        whole_run::draw,
-        timeline::draw,
-        map::draw,
+        misclosure::draw,
+        run_residual::draw,
         warm_up::draw,
         budget::draw,
+        joint_region::draw,
+        timeline::draw,
+        map::draw,
     ]
     .iter()
     .filter_map(|draw| draw(solution, evidence, style))
@@ -106,21 +116,13 @@ fn names(solution: &Solution) -> Vec<String> {
         .collect()
 }
 
+/// Reference speed in the reader's unit, "40 km/h".
+fn reference_speed(solution: &Solution, style: &Style) -> String {
+    let speed = style.units.speed_value(crate::quantity::m_s_from_km_h(solution.reference.speed_km_h));
+    format!("{} {}", scale::plain(speed, style), style.units.speed_unit())
+}
+
 /// Name of the set-up with this index, `run n` where the index points nowhere.
 fn name_of(names: &[String], setup: usize, run: usize) -> String {
     names.get(setup).cloned().unwrap_or_else(|| format!("run {}", run + 1))
-}
-
-/// "1 lap", "12 laps".
-fn counted(count: usize, one: &str) -> String {
-    if count == 1 { format!("1 {one}") } else { format!("{count} {one}s") }
-}
-
-/// Confidence in percent, "95 %".
-fn percent(confidence: f64) -> String {
-    let value = confidence * 100.0;
-    if !value.is_finite() {
-        return "– %".into();
-    }
-    if (value - value.round()).abs() < 1e-6 { format!("{value:.0} %") } else { format!("{value:.1} %") }
 }

@@ -11,7 +11,7 @@ use super::sheet::{Anchor, Note, Sheet};
 use super::style::{AXIS, GRID, Ink, MUTED, Stroke, TEXT};
 
 /// Least room between two labels of a level axis, mm.
-const CLEAR: f64 = 3.0;
+const CLEAR: f64 = 1.8;
 /// Length of a tick, mm.
 const TICK: f64 = 1.1;
 
@@ -119,49 +119,54 @@ impl Panel {
     }
 }
 
-/// Ticks of an upright axis: one in about 9 mm, closer where a single one would leave the scale unknown.
+/// Ticks of an upright axis: one in about 9 mm and three at least, of which as many are labelled as stand apart.
 pub fn y_ticks(sheet: &Sheet, range: Range, room_mm: f64) -> Ticks {
-    let most = ((room_mm / 9.0) as usize).clamp(2, 7);
-    let enough = |ticks: &Ticks| ticks.values.len() >= 2;
-    (most..=most + 2)
-        .map(|most| Ticks::new(range, most, &sheet.style))
-        .find(enough)
-        .unwrap_or_else(|| Ticks::new(range, most, &sheet.style))
+    let most = ((room_mm / 9.0) as usize).clamp(3, 7);
+    let high = sheet.style.leading(Letters::Small);
+    spaced(range, most..=most + 5, sheet, |ticks, every| spacing(ticks, range, room_mm) * every as f64 >= high)
 }
 
-/// Ticks of a level axis: as many as leave their labels apart, and two rather than one, which tells no scale.
+/// Ticks of a level axis: as many as leave their labels apart, and three at least.
 pub fn x_ticks(sheet: &Sheet, range: Range, room_mm: f64) -> Ticks {
-    for most in (2..=8).rev() {
-        let ticks = Ticks::new(range, most, &sheet.style);
+    let fits = |ticks: &Ticks, every: usize| {
         let widest = ticks.labels.iter().map(|l| sheet.width_of(l, Letters::Small)).fold(0.0, f64::max);
-        let spacing = match ticks.values.as_slice() {
-            [first, second, ..] => (second - first) / range.span() * room_mm,
-            _ => room_mm,
-        };
-        if widest + CLEAR <= spacing && ticks.values.len() > 1 {
+        spacing(ticks, range, room_mm) * every as f64 >= widest + CLEAR
+    };
+    for most in (FEWEST_TICKS..=8).rev() {
+        let ticks = Ticks::new(range, most, &sheet.style);
+        if ticks.values.len() >= FEWEST_TICKS && fits(&ticks, 1) {
             return ticks;
         }
     }
-    if let Some(two) = outermost(sheet, range, room_mm) {
-        return two;
+    spaced(range, FEWEST_TICKS..=8, sheet, fits)
+}
+
+/// Fewer ticks than this leave a scale in doubt.
+const FEWEST_TICKS: usize = 3;
+
+fn spacing(ticks: &Ticks, range: Range, room_mm: f64) -> f64 {
+    match ticks.values.as_slice() {
+        [first, second, ..] => (second - first) / range.span() * room_mm,
+        _ => room_mm,
     }
-    single(Ticks::new(range, 2, &sheet.style))
 }
 
-/// The first and the last of ticks that stand too close, and the first alone where even these do.
-fn outermost(sheet: &Sheet, range: Range, room_mm: f64) -> Option<Ticks> {
-    (2..=8).map(|most| Ticks::new(range, most, &sheet.style)).find_map(|ticks| {
-        let (first, last) = (*ticks.values.first()?, *ticks.values.last()?);
-        let labels = [ticks.labels.first()?.clone(), ticks.labels.last()?.clone()];
-        let widest = labels.iter().map(|l| sheet.width_of(l, Letters::Small)).fold(0.0, f64::max);
-        let apart = (last - first) / range.span() * room_mm;
-        (widest + CLEAR <= apart).then(|| Ticks { values: vec![first, last], labels: labels.into() })
-    })
-}
-
-fn single(mut ticks: Ticks) -> Ticks {
-    ticks.values.truncate(1);
-    ticks.labels.truncate(1);
+/// The fewest ticks that are enough; where their labels stand too close every second or third is labelled.
+fn spaced(
+    range: Range,
+    most: std::ops::RangeInclusive<usize>,
+    sheet: &Sheet,
+    fits: impl Fn(&Ticks, usize) -> bool,
+) -> Ticks {
+    let all = |most: usize| Ticks::new(range, most, &sheet.style);
+    let enough = most.clone().map(all).find(|ticks| ticks.values.len() >= FEWEST_TICKS);
+    let mut ticks = enough.unwrap_or_else(|| all(*most.end()));
+    let every = (1..=ticks.values.len().max(1)).find(|every| fits(&ticks, *every)).unwrap_or(ticks.values.len().max(1));
+    for (index, label) in ticks.labels.iter_mut().enumerate() {
+        if index % every != 0 {
+            label.clear();
+        }
+    }
     ticks
 }
 

@@ -83,7 +83,7 @@ pub struct Ticks {
 }
 
 impl Ticks {
-    /// Ticks at multiples of 1, 2 or 5 times a power of ten, at most `most` of them and at least two where the range
+    /// Ticks at multiples of 1, 2, 2.5 or 5 times a power of ten, at most `most` of them and at least two where the range
     /// allows.
     pub fn new(range: Range, most: usize, style: &Style) -> Ticks {
         let most = most.max(2);
@@ -95,18 +95,20 @@ impl Ticks {
         let mut step;
         loop {
             let power = 10f64.powi(exponent);
-            step = [1.0, 2.0, 5.0].into_iter().map(|m| m * power).find(|s| count(range, *s) <= most as f64);
+            step = [1.0, 2.0, 2.5, 5.0].into_iter().find(|m| count(range, m * power) <= most as f64);
             if step.is_some() || exponent > 400 {
                 break;
             }
             exponent += 1;
         }
-        let step = step.unwrap_or(range.span());
+        // A quarter needs one decimal more than its power of ten has.
+        let quarter = usize::from(step == Some(2.5));
+        let step = step.map_or(range.span(), |m| m * 10f64.powi(exponent));
         let first = (range.low / step - 1e-9).ceil();
         let last = (range.high / step + 1e-9).floor();
         let values: Vec<f64> =
             (0..).map(|i| first + f64::from(i)).take_while(|n| *n <= last).take(64).map(|n| n * step).collect();
-        let decimals = (-exponent).max(0) as usize;
+        let decimals = (-exponent + quarter as i32).max(0) as usize;
         let labels = values.iter().map(|v| if *v == 0.0 { "0".into() } else { number(*v, decimals, style) }).collect();
         Ticks { values, labels }
     }

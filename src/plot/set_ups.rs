@@ -6,10 +6,10 @@
 use super::key::{heading, strip};
 use super::panel::Panel;
 use super::rows::{self, Column, Interval, RowName};
-use super::scale::{Range, number, plain, short};
+use super::scale::{Range, number, short};
 use super::sheet::Sheet;
 use super::style::Style;
-use super::{Figure, names, percent};
+use super::{Figure, names, percent, reference_speed};
 use crate::evidence::Evidence;
 use crate::solution::{Estimate, Solution};
 
@@ -52,14 +52,14 @@ fn quantities(solution: &Solution, style: &Style) -> Vec<Quantity> {
         unit,
         rows: (0..solution.setups.len()).map(pick).collect(),
     };
-    let speed = plain(solution.reference.speed_km_h, style);
+    let speed = reference_speed(solution, style);
     let mut all = vec![
         of("Crr".into(), Some(5), "", &|i| interval_of(&solution.setups[i].crr)),
         of("CdA, m²".into(), Some(4), " m²", &|i| interval_of(&solution.setups[i].cda_m2)),
-        of(format!("Power at {speed} km/h, W"), Some(1), " W", &|i| interval_of(&solution.setups[i].power_w)),
+        of(format!("Power at {speed}, W"), Some(1), " W", &|i| interval_of(&solution.setups[i].power_w)),
     ];
     if all[2].rows.iter().all(Option::is_none) {
-        let title = format!("Rolling power at {speed} km/h, W");
+        let title = format!("Rolling power at {speed}, W");
         all.push(of(title, Some(1), " W", &|i| interval_of(&solution.setups[i].rolling_power_w)));
     }
     if !solution.separable {
@@ -93,8 +93,8 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
         .collect();
     let mut sheet = Sheet::new(*style);
     let title = match (names.len() > 1, solution.venues.is_some()) {
-        (true, true) => "Set-ups compared on the loop",
-        (true, false) => "Set-ups compared",
+        (true, true) => "The set-ups by themselves, on the loop",
+        (true, false) => "The set-ups by themselves",
         _ => "Estimates with their intervals",
     };
     let top = heading(&mut sheet, title);
@@ -130,13 +130,13 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
         .collect();
     let bottom = rows::draw(&mut sheet, top, rows::EDGE, &rows, &columns);
     let mut caption = format!(
-        "Estimates with {share} intervals. Long end ticks: whole interval, scatter and measuring chain \
-         together. Short ticks: what scatter alone would give."
+        "Estimates with {share} intervals. Long end ticks: the whole interval, scatter and instruments together. Short ticks: \
+         what scatter alone would give."
     );
     if names.len() > 1 {
         caption.push_str(
-            " What the measuring chain adds is largely common to all set-ups and cancels in their differences, so two \
-             overlapping intervals may still belong to set-ups that are separated: the differences decide.",
+            " What instruments add is largely common to all set-ups and cancels in their differences, so two intervals that \
+             overlap may still belong to set-ups that differ.",
         );
     }
     if baseline.is_some() && names.len() > 1 {

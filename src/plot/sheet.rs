@@ -1,18 +1,19 @@
-//! The sheet of paper a figure is drawn on: marks in mm, painted by plotters' SVG backend when it is finished.
+//! The sheet of paper a figure is drawn on: marks in mm, handed to plotters and its backend of ours when it is finished.
 //!
 //! Given lines, areas, discs, boxes and words with their inks; gives the SVG text. Marks that are not finite are left
 //! out. It knows nothing of data, axes or set-ups.
 
-use plotters::prelude::*;
-use plotters::style::text_anchor::{HPos, Pos, VPos};
-
-use super::finish;
 use super::lettering::{self, Letters};
 use super::polyline::{Frame, Point};
 use super::style::{Dash, Ink, Stroke, Style};
-
-/// plotters places marks on whole units; 16 of them to the mm (about four to a screen pixel) hide the rounding.
-pub(super) const UNITS_PER_MM: f64 = 16.0;
+use super::svg::{Extras, Naming, Svg, UNITS_PER_MM};
+use crate::wording::on_one_line;
+use plotters::coord::Shift;
+use plotters::element::{Drawable, PointCollection};
+use plotters::prelude::*;
+use plotters::style::text_anchor::{HPos, Pos, VPos};
+use plotters_backend::DrawingErrorKind;
+use std::convert::Infallible;
 
 /// Which side of its place a word stands on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -166,7 +167,7 @@ impl Sheet {
     }
 
     fn lettered(&mut self, at: Point, text: &str, letters: Letters, anchor: Anchor, ink: Ink, halo: bool) {
-        let text = lettering::clean(text);
+        let text = on_one_line(text);
         if let Some(at) = units(at)
             && !text.trim().is_empty()
         {
@@ -189,34 +190,49 @@ impl Sheet {
         lettering::wrap(text, room_mm, most, self.style.size(letters), letters)
     }
 
-    /// The finished SVG; `None` when the backend failed.
-    pub fn finish(self, height_mm: f64, naming: &finish::Naming) -> Option<String> {
+    /// The finished SVG; `None` when plotters failed.
+    pub fn finish(self, height_mm: f64, naming: &Naming) -> Option<String> {
         let size = (unit(self.style.width()).max(1) as u32, unit(height_mm).max(1) as u32);
-        let mut raw = String::new();
-        paint(&self.marks, &mut raw, size).ok()?;
-        Some(finish::finish(&raw, &self.marks, size, naming))
+        let mut svg = String::new();
+        let root: DrawingArea<Svg, Shift> = Svg::new(&mut svg, size, naming).into_drawing_area();
+        self.marks.iter().try_for_each(|mark| root.draw(mark)).ok()?;
+        root.present().ok()?;
+        drop(root);
+        Some(svg)
     }
 }
 
-fn colour(mark: &Mark) -> RGBAColor {
-    RGBColor(mark.ink.red, mark.ink.green, mark.ink.blue).mix(mark.opacity.clamp(0.01, 1.0))
-}
+impl<'a> PointCollection<'a, (i32, i32)> for &'a Mark {
+    type Point = &'a (i32, i32);
+    type IntoIter = &'a [(i32, i32)];
 
-/// One element for each mark, in order.
-fn paint(
-    marks: &[Mark],
-    into: &mut String,
-    size: (u32, u32),
-) -> Result<(), DrawingAreaErrorKind<<SVGBackend<'static> as DrawingBackend>::ErrorType>> {
-    let root = SVGBackend::with_string(into, size).into_drawing_area();
-    for mark in marks {
-        let style = ShapeStyle { color: colour(mark), filled: mark.filled, stroke_width: mark.width };
-        match &mark.shape {
-            Shape::Line(path) => root.draw(&PathElement::new(path.clone(), style))?,
-            Shape::Area(path) => root.draw(&Polygon::new(path.clone(), style))?,
-            Shape::Disc { centre, radius } => root.draw(&Circle::new(*centre, *radius, style))?,
-            Shape::Box(corners) => root.draw(&Rectangle::new(*corners, style))?,
-            Shape::Words { at, text, size, bold, anchor } => {
+    fn point_iter(self) -> &'a [(i32, i32)] {
+        match &self.shape {
+            Shape::Line(path) | Shape::Area(path) => path,
+            Shape::Disc { centre, .. } => std::slice::from_ref(centre),
+            Shape::Box(corners) => corners,
+            Shape::Words { at, .. } => std::slice::from_ref(at),
+        }
+    }
+}
+impl Drawable<Svg<'_>> for Mark {
+    fn draw<I: Iterator<Item = (i32, i32)>>(
+        &self,
+        mut places: I,
+        svg: &mut Svg<'_>,
+        _size: (u32, u32),
+    ) -> Result<(), DrawingErrorKind<Infallible>> {
+        let colour = RGBColor(self.ink.red, self.ink.green, self.ink.blue).mix(self.opacity.clamp(0.01, 1.0));
+        let style = ShapeStyle { color: colour, filled: self.filled, stroke_width: self.width };
+        let lap = self.note.lap.map(|key| format!("{}-{}", key.run, key.lap));
+        svg.next = Extras { dash: self.dash, halo: self.halo, lap, tip: self.note.tip.clone() };
+        let mut next = || places.next().unwrap_or_default();
+        match &self.shape {
+            Shape::Line(_) => svg.draw_path(places, &style),
+            Shape::Area(_) => svg.fill_polygon(places, &style),
+            Shape::Disc { radius, .. } => svg.draw_circle(next(), *radius, &style, self.filled),
+            Shape::Box(_) => svg.draw_rect(next(), next(), &style, self.filled),
+            Shape::Words { text, size, bold, anchor, .. } => {
                 let weight = if *bold { FontStyle::Bold } else { FontStyle::Normal };
                 let place = match anchor {
                     Anchor::Start => HPos::Left,
@@ -224,21 +240,19 @@ fn paint(
                     Anchor::End => HPos::Right,
                 };
                 let font = FontDesc::new(FontFamily::SansSerif, *size, weight);
-                let ink = colour(mark);
-                let words = TextStyle::from(font).color(&ink).pos(Pos::new(place, VPos::Bottom));
-                root.draw(&Text::new(text.as_str(), *at, words))?;
+                let words = TextStyle::from(font).color(&colour).pos(Pos::new(place, VPos::Bottom));
+                svg.draw_text(text, &words, next())
             }
         }
     }
-    root.present()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    fn naming() -> finish::Naming {
-        finish::Naming { name: "test", title: "A <test>".into(), description: "What & why".into() }
+    fn naming() -> Naming {
+        Naming { name: "test", title: "A <test>".into(), description: "What & why".into() }
     }
 
     #[test]

@@ -7,6 +7,7 @@
 //! also has its own marker and dash, so a grey print loses nothing.
 
 use super::lettering::Letters;
+use crate::units::Units;
 
 /// Red, green and blue, 0 to 255.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -127,11 +128,13 @@ pub struct Style {
     pub grey: bool,
     /// Decimal comma instead of the point.
     pub decimal_comma: bool,
+    /// What speeds and lengths are in.
+    pub units: Units,
 }
 
 impl Default for Style {
     fn default() -> Self {
-        Style { width_mm: 160.0, grey: false, decimal_comma: false }
+        Style { width_mm: 160.0, grey: false, decimal_comma: false, units: Units::Metric }
     }
 }
 

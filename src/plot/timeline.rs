@@ -12,7 +12,6 @@ use super::stretches::{by_use, unbroken, used_at, within};
 use super::style::{AXIS, LEFT_OUT, MUTED, SHADE, Stroke, Style, TEXT};
 use super::{Figure, counted, names};
 use crate::evidence::{Evidence, RunEvidence};
-use crate::quantity::km_h_from_m_s;
 use crate::solution::Solution;
 
 /// Shaded stretches nearer than this are joined, and shorter ones left out, mm.
@@ -29,13 +28,13 @@ struct Placed<'a> {
 
 /// One panel of the figure: a quantity of every run.
 struct Channel {
-    title: &'static str,
+    title: String,
     range: Range,
     values: Vec<Vec<f64>>,
 }
 
 impl Channel {
-    fn of(title: &'static str, placed: &[Placed], pick: fn(&RunEvidence) -> Vec<f64>) -> Option<Channel> {
+    fn of(title: String, placed: &[Placed], pick: &dyn Fn(&RunEvidence) -> Vec<f64>) -> Option<Channel> {
         let values: Vec<Vec<f64>> = placed.iter().map(|p| pick(p.run)).collect();
         let range = Range::of(values.iter().flatten().copied())?.padded(0.05);
         Some(Channel { title, range, values })
@@ -64,9 +63,12 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     if x.span() <= 0.0 {
         return None;
     }
+    let units = style.units;
     let panels: Vec<Channel> = [
-        Channel::of("Speed, km/h", &placed, |run| run.speed_m_s.iter().map(|v| km_h_from_m_s(*v)).collect()),
-        Channel::of("Power, W", &placed, |run| run.power_w.clone()),
+        Channel::of(format!("Speed, {}", units.speed_unit()), &placed, &|run| {
+            run.speed_m_s.iter().map(|v| units.speed_value(*v)).collect()
+        }),
+        Channel::of("Power, W".into(), &placed, &|run| run.power_w.clone()),
     ]
     .into_iter()
     .flatten()
@@ -97,11 +99,11 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
             shade(&mut sheet, &panel, run);
         }
         // The numbers of the runs stand between the title of the first panel and the panel.
-        let title = if index == 0 && numbers > 0.0 { "" } else { channel.title };
+        let title = if index == 0 && numbers > 0.0 { "" } else { channel.title.as_str() };
         panel.y_axis(&mut sheet, ticks, title);
         if title.is_empty() {
             let at = Point::new(key::MARGIN, top - 2.3 - numbers);
-            sheet.words(at, channel.title, Letters::Body, Anchor::Start, TEXT);
+            sheet.words(at, &channel.title, Letters::Body, Anchor::Start, TEXT);
         }
         for (run, values) in placed.iter().zip(&channel.values) {
             series_of(&mut sheet, &panel, run, values);

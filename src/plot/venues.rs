@@ -42,9 +42,9 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
         .map(|(place, v)| Entry::new(Sample::Mark(identity(MUTED, place)), v.venue.clone()))
         .collect();
     top = strip(&mut sheet, top, &entries);
-    top = group(&mut sheet, top, &values, "Crr on a flat", None)?;
+    top = group(&mut sheet, top, venues, &values, "Crr on a flat", None)?;
     if !differences.is_empty() {
-        top = group(&mut sheet, top + 3.0, &differences, "Difference in Crr from the baseline", Some(0.0))?;
+        top = group(&mut sheet, top + 3.0, venues, &differences, "Difference in Crr from the baseline", Some(0.0))?;
     }
     let share = percent(solution.confidence);
     let mut caption = format!(
@@ -91,14 +91,21 @@ fn differences(solution: &Solution, venues: &Venues) -> Vec<Row> {
             let row = |interval| Row { name: name.clone(), setup, venue: Some(place), interval };
             rows.extend(found.map(row));
         }
-        let together = |interval| Row { name: format!("{name}, together"), setup, venue: None, interval };
+        let together = |interval| Row { name: name.clone(), setup, venue: None, interval };
         rows.extend(interval_of(&combined.crr).map(together));
     }
     rows
 }
 
-/// Rows on one axis; a name stands once, at the first of its rows. `None` when nothing is finite.
-fn group(sheet: &mut Sheet, top: f64, rows: &[Row], title: &str, reference: Option<f64>) -> Option<f64> {
+/// Rows on one axis, each with its venue; a name stands once, at the first of its rows. `None` when nothing is finite.
+fn group(
+    sheet: &mut Sheet,
+    top: f64,
+    venues: &Venues,
+    rows: &[Row],
+    title: &str,
+    reference: Option<f64>,
+) -> Option<f64> {
     let style = sheet.style;
     let mut range = Range::of(rows.iter().flat_map(|r| [r.interval.value, r.interval.low, r.interval.high]))?;
     if let Some(reference) = reference {
@@ -108,8 +115,9 @@ fn group(sheet: &mut Sheet, top: f64, rows: &[Row], title: &str, reference: Opti
         .iter()
         .enumerate()
         .map(|(k, row)| {
-            let repeated = k > 0 && rows[k - 1].name == row.name;
-            RowName { text: if repeated { String::new() } else { row.name.clone() }, identity: None }
+            let place = row.venue.map_or("together", |place| venues.results[place].venue.as_str());
+            let first = k == 0 || rows[k - 1].name != row.name;
+            RowName { text: if first { format!("{}: {place}", row.name) } else { place.to_string() }, identity: None }
         })
         .collect();
     let paint = |sheet: &mut Sheet, panel: &Panel, index: usize, y: f64| {

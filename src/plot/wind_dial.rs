@@ -1,4 +1,5 @@
-//! The wind of each run as a point in a dial, north up: how far out is how strong, the side is where it blows to.
+//! The wind of each run as a point in a dial, north up: how far out is how strong, the side is where it blows from, as in
+//! every table.
 //!
 //! Given wind vectors with their standard errors; draws them with error bars and an arrow from the middle. It
 //! estimates nothing.
@@ -9,36 +10,39 @@ use super::scale::{Range, Ticks, number, plain};
 use super::sheet::{Anchor, Note, Sheet};
 use super::style::{AXIS, GRID, MUTED, Stroke, TEXT};
 use crate::solution::WindResult;
+use crate::units::Units;
 
 /// One wind to show.
 #[derive(Debug, Clone, PartialEq)]
 pub struct DialWind {
     /// From 0.
     pub run: usize,
-    /// Where the air moves to, m/s.
+    /// Where the air comes from: the opposite of the way it moves.
     pub east: f64,
     pub north: f64,
     pub east_se: f64,
     pub north_se: f64,
 }
 
-/// The wind of a run in components; `None` when it is not known or the air is still by statement.
-pub fn of_run(run: usize, wind: &WindResult) -> Option<DialWind> {
+/// The wind of a run in components and in the reader's unit; `None` when it is not known or the air is still by statement.
+pub fn of_run(run: usize, wind: &WindResult, units: Units) -> Option<DialWind> {
     if wind.speed_m_s == Some(0.0) && wind.east_m_s.se.is_none() {
         return None;
     }
     let finite = |v: Option<f64>| v.filter(|v| v.is_finite() && v.abs() < 1e3);
     let components = (finite(wind.east_m_s.value), finite(wind.north_m_s.value));
     let (east, north) = match components {
-        (Some(east), Some(north)) => (east, north),
+        (Some(east), Some(north)) => (-east, -north),
         _ => {
             let (sin, cos) = finite(wind.from_deg)?.to_radians().sin_cos();
             let speed = finite(wind.speed_m_s)?;
-            (-speed * sin, -speed * cos)
+            (speed * sin, speed * cos)
         }
     };
     let se = |v: Option<f64>| finite(v).unwrap_or(0.0).max(0.0);
-    Some(DialWind { run, east, north, east_se: se(wind.east_m_s.se), north_se: se(wind.north_m_s.se) })
+    let in_unit = |speed_m_s: f64| units.wind_value(speed_m_s);
+    let (east_se, north_se) = (in_unit(se(wind.east_m_s.se)), in_unit(se(wind.north_m_s.se)));
+    Some(DialWind { run, east: in_unit(east), north: in_unit(north), east_se, north_se })
 }
 
 /// Height of the dial with its words above and below, mm.
@@ -58,7 +62,7 @@ pub fn draw(sheet: &mut Sheet, centre_x: f64, top: f64, radius: f64, winds: &[Di
     let outer = step * (farthest / step).ceil();
     let per_m_s = radius / outer;
     let small = sheet.style.size(Letters::Small);
-    let title = "Wind, to where it blows";
+    let title = "Wind, from where it blows";
     let base = top + sheet.style.size(Letters::Body);
     sheet.words(Point::new(centre_x, base), title, Letters::Body, Anchor::Middle, TEXT);
     let centre = Point::new(centre_x, base + sheet.style.leading(Letters::Small) + 1.6 + radius);
@@ -84,17 +88,23 @@ pub fn draw(sheet: &mut Sheet, centre_x: f64, top: f64, radius: f64, winds: &[Di
         for (from, to) in bars {
             sheet.rule(from, to, Stroke::new(ink, 0.2));
         }
-        let tip = format!("run {}: {} m/s", wind.run + 1, number(wind.east.hypot(wind.north), 1, &sheet.style));
+        let tip = format!(
+            "run {}: {} {}",
+            wind.run + 1,
+            number(wind.east.hypot(wind.north), 1, &sheet.style),
+            sheet.style.units.wind_unit()
+        );
         sheet.disc(at, 0.65, ink, &Note::tip(tip));
     }
     number_points(sheet, winds, centre, radius, &place);
     let spacing = plain(step, &sheet.style);
+    let unit = sheet.style.units.wind_unit();
     let below = centre.y + radius + small * 1.25;
     let mut say = |lines: f64, text: &str| {
         let at = Point::new(centre.x, below + lines * sheet.style.leading(Letters::Small));
         sheet.words(at, text, Letters::Small, Anchor::Middle, MUTED);
     };
-    say(0.0, &format!("rings every {spacing} m/s"));
+    say(0.0, &format!("rings every {spacing} {unit}"));
     say(1.0, "numbers: runs");
 }
 

@@ -6,7 +6,8 @@
 use crate::error::Error;
 use crate::record::sha256_hex;
 use crate::solution::{
-    BudgetLine, Contrast, Contribution, Estimate, PairContribution, ReferenceConditions, SCHEMA, Solution, VenueResult,
+    BudgetLine, Contrast, Contribution, Estimate, FindingResult, PairContribution, ReferenceConditions, SCHEMA,
+    Solution, VenueResult,
 };
 use serde::{Deserialize, Serialize};
 
@@ -41,6 +42,8 @@ pub struct Day {
     pub setups: Vec<SetupName>,
     pub rides: Vec<RideName>,
     pub pairs: Vec<DayPair>,
+    /// What the result itself says to bear in mind.
+    pub findings: Vec<FindingResult>,
 }
 
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
@@ -131,6 +134,7 @@ impl Day {
                     .map(|r| RideName { file: r.file.clone(), sha256: r.sha256.clone() })
                     .collect(),
                 pairs: pairs(&venue).map_err(refusal)?,
+                findings: solution.findings.clone(),
                 venue: venue.venue,
             });
         }
@@ -143,7 +147,8 @@ impl Day {
     }
 }
 
-fn solution(bytes: &[u8]) -> Result<Solution, String> {
+/// A result as `solve` wrote it, or what the file is instead.
+pub fn solution(bytes: &[u8]) -> Result<Solution, String> {
     let give = "give a solution.json that `loopwright solve` wrote";
     let head: Head = serde_json::from_slice(bytes).map_err(|e| {
         if bytes.iter().all(u8::is_ascii_whitespace) {
@@ -279,7 +284,7 @@ fn told(
     let shared: f64 = measure.chain_or_whole(false).iter().map(|l| l.moves.powi(2)).sum();
     if se * se - shared <= LEAST_OWN * se * se {
         return Err(format!(
-            "{place} has a standard error of {se}, but its measuring chain alone makes {}; solve the session again",
+            "{place} has a standard error of {se}, but its instruments alone make {}; solve the session again",
             shared.sqrt()
         ));
     }

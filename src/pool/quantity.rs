@@ -132,9 +132,8 @@ fn together(parts: &[Part], confidence: f64) -> Result<Together, Error> {
     };
     let (fixed, random) = (weights(0.0), weights(pooled.between_variance));
     let whole = |mean: Mean, weights: &[f64]| Uncertain {
-        value: mean.value,
-        scatter: Combined { standard_uncertainty: mean.standard_error, dof: mean.dof },
         instrument_se: Some(put_back(parts, weights).sqrt()),
+        ..Uncertain::of_laps(mean.value, Combined { standard_uncertainty: mean.standard_error, dof: mean.dof })
     };
     let used = if agree { &fixed } else { &random };
     let uncertain = whole(pooled.reported(alpha), used);

@@ -41,6 +41,18 @@ impl PooledResult {
     }
 }
 
+impl PooledResult {
+    /// Days of riding: results of one date, such as loop and rollers of one morning, are one day. A result without a date
+    /// is a day of its own file.
+    pub fn days_of_riding(&self, results: impl Iterator<Item = usize>) -> usize {
+        let days: std::collections::BTreeSet<&str> = results
+            .filter_map(|place| self.days.get(place.checked_sub(1)?))
+            .map(|day| day.date.as_deref().unwrap_or(&day.file))
+            .collect();
+        days.len()
+    }
+}
+
 /// A result that was pooled.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct PooledDay {
@@ -51,6 +63,8 @@ pub struct PooledDay {
     pub date: Option<String>,
     pub venue: String,
     pub baseline: String,
+    /// Findings of the result itself, carried along: a mean is no better than its parts.
+    pub findings: Vec<FindingResult>,
 }
 
 impl PooledDay {
@@ -63,6 +77,7 @@ impl PooledDay {
             date: day.date.clone(),
             venue: day.venue.clone(),
             baseline: day.baseline.clone(),
+            findings: day.findings.clone(),
         }
     }
 }
@@ -165,6 +180,7 @@ fn at_confidence(m: &Measure, confidence: f64) -> Estimate {
         dof: Some(m.dof).filter(|d| d.is_finite()),
         scatter_se: m.scatter_se,
         instrument_se: m.instrument_se,
+        ..Estimate::default()
     }
 }
 

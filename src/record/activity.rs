@@ -17,7 +17,7 @@ use super::sport::Sports;
 use super::timing::{Lap, Timer, lap_marks_s, unix_s};
 use super::{MAX_MARKS, MAX_RECORDS, Recording, refuse_above, timeline};
 use crate::error::Error;
-use crate::finding::What;
+use crate::finding::{RiddenAs, Slip, What};
 
 /// Message numbers of the FIT profile. Others are passed over without being decoded.
 mod number {
@@ -69,6 +69,8 @@ pub(super) struct Activity<'a> {
     doubtful: usize,
     undecodable: usize,
     impossible_positions: usize,
+    /// Records with the power of a motor.
+    motor: usize,
 }
 
 impl<'a> Activity<'a> {
@@ -162,6 +164,7 @@ impl<'a> Activity<'a> {
         };
         self.last_was_record = true;
         self.impossible_positions += usize::from(record.impossible_position);
+        self.motor += usize::from(record.motor);
         self.first_time.get_or_insert(time);
         if record.developer_power_w.is_finite() {
             self.developer_power_w.resize(self.recording.len(), f64::NAN);
@@ -186,6 +189,9 @@ impl<'a> Activity<'a> {
             keep_rows(&mut recording, &used);
         }
         recording.findings.extend(choice.finding);
+        let (motor, ridden_as) = (What::Slip(Slip::RiddenAs(RiddenAs::EBike)), self.sports.ridden_as());
+        recording.findings.extend((self.motor > 0 && !ridden_as.contains(&motor)).then_some(motor));
+        recording.findings.extend(ridden_as);
         timeline::settle(&mut recording);
 
         let first_s = recording.time_s.first().copied().unwrap_or(f64::NAN);

@@ -24,7 +24,8 @@ pub const JOIN_TOLERANCE_S: f64 = 5.0;
 /// a value, they are at most [`JOIN_TOLERANCE_S`] apart, and no pause lies between; else it is missing. A record
 /// at exactly t is taken as it is.
 ///
-/// Errors: [`Error::NoOverlap`] when the two share no moment.
+/// Errors: [`Error::NoOverlap`] when the two share no moment, [`Error::Contradicted`] when both have power and it is not
+/// that of one rider.
 ///
 /// ```
 /// use loopwright::record::{join, parse_csv};
@@ -41,6 +42,7 @@ pub fn join(primary: Recording, second: Recording) -> Result<Recording, Error> {
     if apart_s > 0.0 {
         return Err(Error::NoOverlap { file, second: second_file, apart_s });
     }
+    powers_agree(&primary, &second)?;
     let mut joined = primary;
     let brackets = brackets(&joined.time_s, &second.time_s, &second.pauses_s);
     let has_positions = Recording::has(&joined.latitude_deg);
@@ -65,6 +67,37 @@ pub fn join(primary: Recording, second: Recording) -> Result<Recording, Error> {
         .findings
         .extend(of_second.map(|what| What::InSecondFile { file: second_file.clone(), what: Box::new(what) }));
     Ok(joined)
+}
+
+/// Power of two meters on one bicycle differs by their scale and by what the chain takes, together a few per cent.
+const SAME_POWER: f64 = 0.1;
+/// Moments that must be shared for means to be worth comparing.
+const MOMENTS: usize = 30;
+
+/// Two files with power may be of one bicycle with two meters; those of two bicycles ridden at one time must not be joined.
+fn powers_agree(primary: &Recording, second: &Recording) -> Result<(), Error> {
+    let brackets = brackets(&primary.time_s, &second.time_s, &second.pauses_s);
+    let both = brackets.iter().zip(&primary.power_w).map(|(b, own)| (*own, b.value(&second.power_w, false)));
+    let both: Vec<(f64, f64)> = both.filter(|(a, b)| a.is_finite() && b.is_finite()).collect();
+    let n = both.len() as f64;
+    let (own_w, other_w) = (both.iter().map(|b| b.0).sum::<f64>() / n, both.iter().map(|b| b.1).sum::<f64>() / n);
+    // A meter that never woke is what the second file is for.
+    let one_is_dead = own_w.min(other_w) <= 0.0;
+    if one_is_dead || both.len() < MOMENTS || (own_w - other_w).abs() <= SAME_POWER * own_w.max(other_w) {
+        return Ok(());
+    }
+    let of = &second.provenance.file;
+    Err(Error::Contradicted {
+        file: primary.provenance.file.clone(),
+        what: format!(
+            "it has {own_w:.0} W on average and {of}, named as its second_file, has {other_w:.0} W at the same moments, further \
+             apart than two meters on one bicycle ({:.0} %)",
+            100.0 * SAME_POWER
+        ),
+        next: format!(
+            "if {of} is of another bicycle give it a [[run]] of its own; if both are of this one, find out which meter is wrong"
+        ),
+    })
 }
 
 /// Time between the end of one recording and the start of the other, s; not above zero when they overlap.
@@ -173,6 +206,19 @@ mod tests {
         assert!(joined.speed_m_s[2].is_nan(), "the main file's speed must not stand in for the second's");
         let told = What::ChannelsJoined { file: "b".into(), channels: vec!["speed"], matched: 2, total: 3 };
         assert_eq!(joined.findings, [told]);
+    }
+
+    #[test]
+    fn power_of_two_bicycles_is_refused_with_both_means_and_that_of_two_meters_is_not() {
+        let times: Vec<f64> = (0..60).map(f64::from).collect();
+        let with_power = |file: &str, watts: f64| {
+            let mut recording = recording(file, &times);
+            recording.power_w = vec![watts; 60];
+            recording
+        };
+        assert!(join(with_power("a", 250.0), with_power("b", 240.0)).is_ok());
+        let refused = join(with_power("a", 250.0), with_power("b", 200.0)).expect_err("another rider").to_string();
+        assert!(refused.contains("250 W") && refused.contains("200 W") && refused.contains("second_file"), "{refused}");
     }
 
     #[test]

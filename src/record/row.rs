@@ -19,6 +19,8 @@ pub(super) struct Record {
     pub developer_power_w: f64,
     /// The position lies off the globe.
     pub impossible_position: bool,
+    /// A motor gives power.
+    pub motor: bool,
 }
 
 /// Distance that a device counts in twelve bits, so that it starts again every 256 m.
@@ -54,6 +56,7 @@ pub(super) fn record(fields: &HashMap<u8, Value>, packed_distance: &mut PackedDi
     let (mut latitude, mut longitude) = (MISSING, MISSING);
     let (mut cadence, mut cadence_fraction) = (MISSING, 0.0);
     let mut developer_power_w = MISSING;
+    let mut motor = false;
     let mut row = Row::empty();
     // Going through the map once is several times cheaper than looking each number up.
     for (&field, value) in fields {
@@ -74,6 +77,7 @@ pub(super) fn record(fields: &HashMap<u8, Value>, packed_distance: &mut PackedDi
             13 => row.set(Channel::Temperature, as_number(value)),
             53 => cadence_fraction = as_number(value) / 128.0,
             73 => enhanced_speed = as_number(value) / 1000.0,
+            82 => motor = as_number(value) > 0.0,
             78 => enhanced_altitude = as_number(value) / 5.0 - 500.0,
             DEVELOPER_SLOT => developer_power_w = as_number(value),
             _ => {}
@@ -88,7 +92,7 @@ pub(super) fn record(fields: &HashMap<u8, Value>, packed_distance: &mut PackedDi
     row.set(Channel::Altitude, first_present([enhanced_altitude, altitude, MISSING]));
     row.set(Channel::Distance, first_present([distance, counted_distance, MISSING]));
     row.set(Channel::Cadence, cadence + if cadence_fraction.is_finite() { cadence_fraction } else { 0.0 });
-    Record { row, developer_power_w, impossible_position }
+    Record { row, developer_power_w, impossible_position, motor }
 }
 
 fn first_present(candidates: [f64; 3]) -> f64 {

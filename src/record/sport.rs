@@ -10,10 +10,15 @@ use fitparser::profile::field_types::Sport;
 
 use super::message::count;
 use super::timing::unix_s;
-use crate::finding::What;
+use crate::finding::{RiddenAs, Slip, What};
 
 /// Sport codes of the FIT profile that are riding a bicycle: cycling and e-biking.
 const CYCLING: [u8; 2] = [2, 21];
+/// E-biking among them, and the sub-sports of the FIT profile that say how a bicycle was ridden.
+const E_BIKING: u8 = 21;
+const INDOORS: [u8; 2] = [5, 6];
+const WITH_MOTOR: [u8; 3] = [28, 47, 127];
+const VIRTUAL: u8 = 58;
 /// Codes that say nothing about the sport: generic and all.
 const UNSPECIFIC: [u8; 2] = [0, 254];
 
@@ -34,6 +39,8 @@ pub(super) struct Sports {
     sessions: Vec<Session>,
     /// The sport announced last.
     current: Option<u8>,
+    /// Sports and sub-sports named anywhere, as pairs.
+    named: Vec<(Option<u8>, Option<u8>)>,
     /// For each record the sport that had been announced before it.
     announced: Vec<Option<u8>>,
 }
@@ -42,10 +49,12 @@ impl Sports {
     /// A sport message (12): what follows is this sport.
     pub fn announce(&mut self, fields: &HashMap<u8, Value>) {
         self.current = sport(fields, 0).or(self.current);
+        self.name(sport(fields, 0), sport(fields, 1));
     }
 
     /// A session message (18), written after its records.
     pub fn session(&mut self, fields: &HashMap<u8, Value>, time: Option<u32>) {
+        self.name(sport(fields, 5), sport(fields, 6));
         let (Some(sport), Some(start)) = (sport(fields, 5), count(fields, 2)) else { return };
         let from_s = unix_s(start);
         let elapsed_s = count(fields, 7).map(|ms| from_s + f64::from(ms) / 1000.0);
@@ -55,6 +64,27 @@ impl Sports {
         {
             self.sessions.push(Session { sport, from_s, to_s });
         }
+    }
+
+    /// A broken file may name thousands.
+    fn name(&mut self, sport: Option<u8>, sub_sport: Option<u8>) {
+        if self.named.len() < MOST_SESSIONS {
+            self.named.push((sport, sub_sport));
+        }
+    }
+
+    /// How the cycling of the file was ridden, where it says so.
+    pub fn ridden_as(&self) -> Vec<What> {
+        let cycling = |sport: &Option<u8>| sport.is_none_or(|s| CYCLING.contains(&s));
+        let said = |is: &dyn Fn(Option<u8>, u8) -> bool| {
+            self.named.iter().any(|(sport, sub)| cycling(sport) && is(*sport, sub.unwrap_or(0)))
+        };
+        let all = [
+            (RiddenAs::EBike, said(&|sport, sub| sport == Some(E_BIKING) || WITH_MOTOR.contains(&sub))),
+            (RiddenAs::Virtual, said(&|_, sub| sub == VIRTUAL)),
+            (RiddenAs::Indoor, said(&|_, sub| INDOORS.contains(&sub))),
+        ];
+        all.into_iter().filter(|(_, said)| *said).map(|(how, _)| What::Slip(Slip::RiddenAs(how))).collect()
     }
 
     /// A record was kept.
@@ -146,6 +176,24 @@ mod tests {
         let mut sports = Sports::default();
         (0..3).for_each(|_| sports.record());
         assert_eq!(sports.choose(&times_s(0..3)), Choice { used: None, finding: None });
+    }
+
+    #[test]
+    fn a_file_says_how_it_was_ridden_and_a_plain_one_says_nothing() {
+        let said = |sport: u8, sub_sport: u8| {
+            let mut sports = Sports::default();
+            sports.announce(&HashMap::from([(0, Value::Enum(sport)), (1, Value::Enum(sub_sport))]));
+            let mut more = session(sport, 0, 9_000);
+            more.insert(6, Value::Enum(sub_sport));
+            sports.session(&more, None);
+            sports.ridden_as()
+        };
+        let only = |how| vec![What::Slip(Slip::RiddenAs(how))];
+        // Numbers of the FIT profile 21.218: road 7, track 13, spin 5, indoor 6, virtual 58, e-bikes 28, 47 and 127.
+        assert_eq!((said(2, 0), said(2, 7), said(2, 13), said(1, 6)), (vec![], vec![], vec![], vec![]));
+        assert_eq!((said(2, 5), said(2, 6)), (only(RiddenAs::Indoor), only(RiddenAs::Indoor)));
+        assert_eq!((said(2, 58), said(21, 0)), (only(RiddenAs::Virtual), only(RiddenAs::EBike)));
+        assert!([28, 47, 127].into_iter().all(|sub_sport| said(2, sub_sport) == only(RiddenAs::EBike)));
     }
 
     #[test]

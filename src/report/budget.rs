@@ -5,11 +5,12 @@
 
 use super::number::{SHARED, UNKNOWN, half_width, is_shared, percent, significant};
 use super::table::{Grid, paragraph};
-use super::text::{LEAST_WIDTH, MOST_WIDTH, section, without_controls};
+use super::text::{LEAST_WIDTH, MOST_WIDTH, section};
 use super::units::Units;
 use super::verdict::{name_of, reference_speed};
 use crate::solution::{BudgetLine, Contrast, Contribution, Estimate, SetupResult, Solution};
 use crate::uncertainty::rounding::Place;
+use crate::wording::harmless;
 
 /// See the module.
 pub fn budgets(solution: &Solution, width: usize, units: Units) -> String {
@@ -44,7 +45,7 @@ pub fn budgets(solution: &Solution, width: usize, units: Units) -> String {
             text.push_str(&paragraph(OF_DIFFERENCES, width, ""));
         }
     }
-    without_controls(&text)
+    harmless(&text)
 }
 
 const WORDS: &str = "Each line of a source is what one standard uncertainty of it does to the result; their squares add \
@@ -117,8 +118,8 @@ impl Table<'_> {
             let cells = self.columns.iter().map(cell);
             grid.rows.push([name.to_string(), String::new()].into_iter().chain(cells).collect());
         };
-        sum("INSTRUMENT", |q| in_place(q.estimate.instrument_se, q));
-        sum("SCATTER", |q| in_place(q.estimate.scatter_se, q));
+        sum("All instruments", |q| in_place(q.estimate.instrument_se, q));
+        sum("Scatter", |q| in_place(q.estimate.scatter_se, q));
         sum("Combined", |q| in_place(q.estimate.se, q));
         sum("Degrees of freedom", |q| degrees(&q.estimate));
         sum(&format!("Expanded, {share}"), expanded);

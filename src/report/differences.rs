@@ -1,12 +1,15 @@
-//! The table of differences between set-ups, for the terminal and, for every pair, for the page.
+//! The table of differences between set-ups: for the terminal, the page and `differences.csv`.
 //!
-//! Given contrasts that were judged elsewhere; gives rows of text. A difference that is zero because both set-ups share
-//! the value reads "shared".
+//! Given contrasts that were judged elsewhere; gives a table. A difference that is zero because both set-ups share the value
+//! reads "shared".
 
-use super::number::{SHARED, UNKNOWN, is_shared, p_value, shown, significant};
-use super::table::Grid;
+use super::number::{p_value, significant};
+use super::table::{Cell, Column, PARTS, Parts, Readers, Table};
 use super::verdict::name_of;
-use crate::solution::{Contrast, Estimate, Solution};
+use crate::solution::{Contrast, Solution};
+
+/// Parts of an interval stand under it on the page alone: on a terminal they would double the height.
+const ON_PAGE: Parts = Parts { on_terminal: false, ..PARTS };
 
 /// Which names stand in the first column.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -17,53 +20,47 @@ pub enum Naming {
     Pair,
 }
 
-/// See the module. Value and half-width stand under each other.
-pub fn grid(solution: &Solution, contrasts: &[Contrast], naming: Naming) -> Grid {
+/// See the module.
+pub fn table(solution: &Solution, contrasts: &[Contrast], naming: Naming) -> Table {
     let first = match naming {
         Naming::Setup => "Set-up",
         Naming::Pair => "Pair",
     };
-    let mut grid = Grid::new(&[first, "W", "Crr", "CdA, m²", "p", "Would\nfind, W", "Verdict"]);
+    let mut table = Table::new(vec![
+        Column::words("setup", "").only(Readers::Files),
+        Column::words("baseline", "").only(Readers::Files),
+        Column::words("name", first).only(Readers::People),
+        Column::estimates("power_w", "W", ON_PAGE),
+        Column::estimates("crr", "Crr", ON_PAGE),
+        Column::estimates("cda_m2", "CdA, m²", ON_PAGE),
+        Column::numbers("p_value", "").only(Readers::Files),
+        Column::numbers("p_holm", "p"),
+        Column::numbers("detectable_power_w", "SDD,\nW").only(Readers::Terminal),
+        Column::numbers("detectable_power_w", "Smallest detectable difference, W").only(Readers::Page),
+        Column::numbers("detectable_power_w", "").only(Readers::Files),
+        Column::words("verdict", "Verdict"),
+    ]);
     for contrast in contrasts {
         let setup = name_of(solution, &contrast.setup);
-        grid.rows.push(vec![
-            match naming {
-                Naming::Setup => setup,
-                Naming::Pair => format!("{setup} less {}", name_of(solution, &contrast.baseline)),
-            },
-            signed(&contrast.power_w),
-            signed(&contrast.crr),
-            signed(&contrast.cda_m2),
-            p_value(contrast.p_holm),
-            contrast.detectable_power_w.map_or(UNKNOWN.into(), |w| significant(w, 2)),
-            contrast.verdict.clone(),
+        let name = match naming {
+            Naming::Setup => setup,
+            Naming::Pair => format!("{setup} less {}", name_of(solution, &contrast.baseline)),
+        };
+        let detectable = || Cell::number(contrast.detectable_power_w, |w| significant(w, 2));
+        table.push(vec![
+            Cell::words(&contrast.setup),
+            Cell::words(&contrast.baseline),
+            Cell::words(name),
+            Cell::Difference(contrast.power_w),
+            Cell::Difference(contrast.crr),
+            Cell::Difference(contrast.cda_m2),
+            Cell::number(contrast.p_value, |p| p_value(Some(p))),
+            Cell::number(contrast.p_holm, |p| p_value(Some(p))),
+            detectable(),
+            detectable(),
+            detectable(),
+            Cell::words(&contrast.verdict),
         ]);
     }
-    grid.without_empty(UNKNOWN)
-}
-
-/// "+0.00011" over "± 0.00020", "shared" or "–".
-pub fn signed(difference: &Estimate) -> String {
-    if is_shared(difference) {
-        return SHARED.into();
-    }
-    let shown = shown(difference);
-    let sign = if difference.value.is_some_and(|v| v > 0.0) { "+" } else { "" };
-    let half = if shown.half.is_empty() { String::new() } else { format!("\n{}", shown.half) };
-    if shown.known { format!("{sign}{}{half}", shown.value) } else { UNKNOWN.into() }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_shared_value_is_not_told_as_a_measured_zero() {
-        // The schema gives a difference that is held a value and no error.
-        assert_eq!(signed(&Estimate { value: Some(0.0), ..Estimate::default() }), "shared");
-        let measured =
-            Estimate { value: Some(0.0), se: Some(0.1), low: Some(-0.2), high: Some(0.2), ..Estimate::default() };
-        assert_eq!(signed(&measured), "0.00\n± 0.20");
-        assert_eq!(signed(&Estimate::default()), "–");
-    }
+    table
 }

@@ -3,16 +3,26 @@
 //! Given session, solution, evidence and the aligned series; gives files. It writes nothing.
 
 use super::captions::captions;
+use super::differences::{self, Naming};
+use super::factors;
+use super::lap_table::laps;
 use super::methods;
 use super::page::{PageInput, page};
+use super::run_table;
+use super::setup_table::set_ups;
+use super::table::paragraph;
 use super::units::Units;
+use super::verdict::Verdict;
 use crate::error::Error;
 use crate::evidence::Evidence;
 use crate::plot::{Style, draw_all};
 use crate::session::Session;
-use crate::solution::{Estimate, Solution};
+use crate::solution::Solution;
+use crate::wording::harmless;
 use polars::prelude::{AnyValue, DataFrame};
 
+/// Letters in a line of the verdict, as mail is wrapped.
+const VERDICT_WIDTH: usize = 76;
 /// Width of the figures on a phone, mm.
 const NARROW_MM: f64 = 80.0;
 
@@ -38,8 +48,9 @@ pub struct FilesInput<'a> {
 ///
 /// Errors: [`Error::Page`] when a template or table does not fit its data, a fault of the program.
 pub fn files(input: &FilesInput) -> Result<Vec<ResultFile>, Error> {
-    let figures = draw_all(input.solution, input.evidence, input.style);
-    let narrow_figures = draw_all(input.solution, input.evidence, &Style { width_mm: NARROW_MM, ..*input.style });
+    let style = Style { units: input.units, ..*input.style };
+    let figures = draw_all(input.solution, input.evidence, &style);
+    let narrow_figures = draw_all(input.solution, input.evidence, &Style { width_mm: NARROW_MM, ..style });
     let page = page(&PageInput {
         session: input.session,
         solution: input.solution,
@@ -51,15 +62,35 @@ pub fn files(input: &FilesInput) -> Result<Vec<ResultFile>, Error> {
     json.push(b'\n');
     let mut files = vec![
         file("solution.json", json),
-        file("setups.csv", setups_csv(input.solution)?),
-        file("laps.csv", laps_csv(input.solution)?),
+        file("verdict.txt", verdict_text(input.solution, input.units).into_bytes()),
+        file("setups.csv", set_ups(input.solution, input.units).csv()?),
+        file("laps.csv", laps(input.solution, input.units).csv()?),
         file("samples.csv", frame_csv(input.samples)?),
         file("report.html", page.into_bytes()),
         file("methods.txt", methods::plain_text(input.session, input.solution, input.units).into_bytes()),
         file("captions.txt", captions(&figures).into_bytes()),
     ];
+    let solution = input.solution;
+    for (name, table) in [
+        ("differences.csv", differences::table(solution, &solution.all_pairs, Naming::Pair)),
+        ("factors.csv", factors::table(solution)),
+        ("runs.csv", run_table::on_loop(solution, input.units)),
+        ("roller-runs.csv", run_table::on_rollers(solution, input.units)),
+    ] {
+        // A file without a row would only raise questions.
+        if !table.rows.is_empty() {
+            files.push(file(name, table.csv()?));
+        }
+    }
     files.extend(figures.into_iter().map(|f| file(&format!("figures/{}.svg", f.name), f.svg.into_bytes())));
     Ok(files)
+}
+
+/// The one paragraph that somebody would send.
+fn verdict_text(solution: &Solution, units: Units) -> String {
+    let title = if solution.title.trim().is_empty() { String::new() } else { format!("{}\n\n", solution.title.trim()) };
+    let words = Verdict::of(solution, units).paragraph(solution);
+    harmless(&format!("{title}{}", paragraph(&words, VERDICT_WIDTH, "")))
 }
 
 fn file(name: &str, bytes: Vec<u8>) -> ResultFile {
@@ -83,70 +114,6 @@ pub(super) fn table(header: &[&str], rows: impl Iterator<Item = Vec<String>>) ->
 /// A number with all its digits; an unknown is an empty cell.
 pub(super) fn number(x: Option<f64>) -> String {
     x.map_or(String::new(), |x| x.to_string())
-}
-
-fn parts(e: &Estimate) -> [String; 5] {
-    [e.value, e.se, e.low, e.high, e.dof].map(number)
-}
-
-/// One line a set-up.
-fn setups_csv(solution: &Solution) -> Result<Vec<u8>, Error> {
-    let mut header = vec!["setup".to_string(), "label".into(), "laps_used".into(), "mean_speed_m_s".into()];
-    for quantity in ["crr", "cda_m2", "power_w"] {
-        for part in ["", "_se", "_low", "_high", "_dof"] {
-            header.push(format!("{quantity}{part}"));
-        }
-    }
-    let header: Vec<&str> = header.iter().map(String::as_str).collect();
-    table(
-        &header,
-        solution.setups.iter().map(|s| {
-            let mut row = vec![s.id.clone(), s.label.clone(), s.laps_used.to_string(), number(s.mean_speed_m_s)];
-            for e in [&s.crr, &s.cda_m2, &s.power_w] {
-                row.extend(parts(e));
-            }
-            row
-        }),
-    )
-}
-
-/// One line a lap.
-fn laps_csv(solution: &Solution) -> Result<Vec<u8>, Error> {
-    let header = [
-        "run",
-        "file",
-        "setup",
-        "lap",
-        "start_s",
-        "duration_s",
-        "distance_m",
-        "mean_speed_m_s",
-        "mean_power_w",
-        "planned_speed_class",
-        "misclosure_m",
-        "used",
-        "reason",
-    ];
-    let rows = solution.runs.iter().enumerate().flat_map(|(k, run)| {
-        run.laps.iter().map(move |lap| {
-            vec![
-                (k + 1).to_string(),
-                run.file.clone(),
-                run.setup.clone(),
-                lap.lap.to_string(),
-                lap.start_s.to_string(),
-                lap.duration_s.to_string(),
-                lap.distance_m.to_string(),
-                lap.mean_speed_m_s.to_string(),
-                number(lap.mean_power_w),
-                lap.planned_speed_class.map_or(String::new(), |c| c.to_string()),
-                number(lap.misclosure_m),
-                lap.used.to_string(),
-                lap.reason.clone().unwrap_or_default(),
-            ]
-        })
-    });
-    table(&header, rows)
 }
 
 /// The aligned series as CSV; millimetres, milliwatts and milliseconds are more than any device tells.

@@ -4,18 +4,33 @@
 //! knows no result.
 
 use super::number::significant;
+use super::table::{Cell, Column, Table};
 use super::units::Units;
 use crate::session::{Session, Venue, WindMode};
 use crate::solution::Solution;
 
 /// One quantity.
-#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Fixed {
     pub name: String,
     /// With its unit; several when runs differ.
     pub value: String,
     /// With its unit, empty when it is taken as exact.
     pub uncertainty: String,
+}
+
+/// The lines as a table.
+pub fn table(session: &Session, solution: &Solution, units: Units) -> Table {
+    let mut table = Table::new(vec![
+        Column::words("quantity", "Quantity"),
+        Column::numbers("value", "Value"),
+        Column::numbers("standard_uncertainty", "Standard uncertainty"),
+    ]);
+    for line in held_fixed(session, solution, units) {
+        let uncertainty = if line.uncertainty.is_empty() { "–".to_string() } else { line.uncertainty };
+        table.push(vec![Cell::Words(line.name), Cell::Words(line.value), Cell::Words(uncertainty)]);
+    }
+    table
 }
 
 /// See the module.

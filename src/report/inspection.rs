@@ -5,9 +5,10 @@
 use super::number::{UNKNOWN, counted, fixed, significant};
 use super::sparkline::sparkline;
 use super::table::{Grid, paragraph};
-use super::text::{LEAST_WIDTH, MOST_WIDTH, section, without_controls};
+use super::text::{LEAST_WIDTH, MOST_WIDTH, section};
 use super::units::Units;
 use crate::analysis::inspection::{ChannelHeld, Inspection, LapsHeld, Obstacle};
+use crate::wording::harmless;
 
 /// More laps than this are summed up instead of listed.
 const LISTED_LAPS: usize = 40;
@@ -28,7 +29,7 @@ pub fn inspection(held: &Inspection, width: usize, units: Units) -> String {
     let noted: Vec<String> =
         held.findings.iter().filter(|f| !told(f.code)).map(|f| format!("{} [{}]", f.message, f.code)).collect();
     section(&mut text, width, "Noticed while reading", &list(&noted, width));
-    without_controls(&text)
+    harmless(&text)
 }
 
 /// "5048 records over 1 h 24 min, every 1 s; begun 2024-11-08T11:33:20Z".

@@ -5,6 +5,7 @@
 
 mod account;
 mod estimation;
+mod factors;
 mod inference;
 mod rides;
 mod rollers;
@@ -78,6 +79,7 @@ pub fn paragraphs(session: &Session, solution: &Solution, units: Units) -> Vec<P
         inference::uncertainty(session, solution),
         inference::fixed_quantities(session, solution, units),
         inference::comparison(session, solution, units),
+        factors::factors(solution),
         inference::repeating(session, solution),
     ]
     .into_iter()

@@ -3,11 +3,12 @@
 //! Given a solution that has one and a width; gives plain text that fits it, nothing where no check was made.
 
 use super::number::{UNKNOWN, counted, percent, significant};
-use super::table::{Grid, paragraph};
-use super::text::{LEAST_WIDTH, MOST_WIDTH, section, without_controls};
+use super::table::{Cell, Column, Table, paragraph};
+use super::text::{LEAST_WIDTH, MOST_WIDTH, section};
 use super::verdict::name_of;
 use crate::solution::{MonteCarlo, MonteCarloResult, Solution};
 use crate::uncertainty::rounding::Place;
+use crate::wording::harmless;
 
 /// What stands between the two ends of an interval, and between the budget's number and that of the draws.
 pub(super) type Between = [&'static str; 2];
@@ -28,7 +29,7 @@ pub fn check(solution: &Solution, width: usize) -> String {
     );
     section(&mut text, width, &heading, &table(solution, made, IN_TERMINAL).text(width));
     text.push_str(&paragraph(&sentence(made), width, ""));
-    without_controls(&text)
+    harmless(&text)
 }
 
 /// How many agree, and what that means.
@@ -54,14 +55,14 @@ pub fn sentence(made: &MonteCarlo) -> String {
     )
 }
 
-pub(super) fn table(solution: &Solution, made: &MonteCarlo, [to, and]: Between) -> Grid {
-    let mut grid = Grid::new(&[
-        "Result",
-        "Quantity",
-        "Interval,\nbudget",
-        "Interval,\ndraws",
-        "Instrument u,\nbudget, draws",
-        "Verdict",
+pub(super) fn table(solution: &Solution, made: &MonteCarlo, [to, and]: Between) -> Table {
+    let mut table = Table::new(vec![
+        Column::words("result", "Result"),
+        Column::words("quantity", "Quantity"),
+        Column::numbers("budget", "Interval,\nbudget"),
+        Column::numbers("draws", "Interval,\ndraws"),
+        Column::numbers("instrument_se", "Instrument u,\nbudget, draws"),
+        Column::words("verdict", "Verdict"),
     ]);
     for r in &made.results {
         let venue = if solution.venues.is_some() { format!(", {}", r.venue) } else { String::new() };
@@ -75,16 +76,17 @@ pub(super) fn table(solution: &Solution, made: &MonteCarlo, [to, and]: Between) 
         // Both standard uncertainties at the place of the budget's.
         let part = r.budget_instrument_se.and_then(Place::of);
         let u = |x: Option<f64>| x.zip(part).map_or(UNKNOWN.into(), |(x, part)| part.text(x));
-        grid.rows.push(vec![
+        let row = [
             format!("{}{less}{venue}", name_of(solution, &r.setup)),
             quantity(r),
             format!("{}{to}{}", in_place(r.budget_low), in_place(r.budget_high)),
             format!("{}{to}{}", in_place(r.low), in_place(r.high)),
             format!("{}{and}{}", u(r.budget_instrument_se), u(r.instrument_se)),
             r.verdict.replace("too few ", "too few\n"),
-        ]);
+        ];
+        table.push(row.map(Cell::Words).into());
     }
-    grid
+    table
 }
 
 fn quantity(r: &MonteCarloResult) -> String {

@@ -4,6 +4,7 @@
 
 use crate::solution::{Estimate, Measured};
 use crate::uncertainty::rounding::Place;
+pub use crate::wording::{counted, listed, percent};
 
 /// What stands for an unknown.
 pub const UNKNOWN: &str = "–";
@@ -113,25 +114,6 @@ pub fn p_value(p: Option<f64>) -> String {
         Some(p) if p < 0.001 => "< 0.001".into(),
         Some(p) => format!("{p:.3}"),
         None => UNKNOWN.into(),
-    }
-}
-
-/// Confidence as "95 %".
-pub fn percent(confidence: f64) -> String {
-    format!("{} %", significant(confidence * 100.0, 4))
-}
-
-/// "1 lap", "12 laps".
-pub fn counted(count: usize, one: &str) -> String {
-    if count == 1 { format!("1 {one}") } else { format!("{count} {one}s") }
-}
-
-/// Words joined as in a sentence: "a, b and c".
-pub fn listed(items: &[String]) -> String {
-    match items {
-        [] => String::new(),
-        [one] => one.clone(),
-        [start @ .., last] => format!("{} and {last}", start.join(", ")),
     }
 }
 

@@ -1,12 +1,13 @@
-//! The report as one self-contained HTML page.
+//! The report as one self-contained HTML page: the answer first, then what it rests on, then everything else.
 //!
 //! Given session, solution and drawn figures; fills the built-in template. Nothing is loaded from elsewhere, nothing
 //! depends on script, every text of the user is escaped.
 
-use minijinja::value::{Serde, Value};
-use minijinja::{AutoEscape, Environment, UndefinedBehavior};
+mod context;
+mod template;
 
-use super::context::{Context, Titled};
+pub use template::{STYLE, Template, drawn};
+
 use super::units::Units;
 use crate::error::Error;
 use crate::plot::Figure;
@@ -25,20 +26,8 @@ pub struct PageInput<'a> {
     pub units: Units,
 }
 
-const TEMPLATE: &str = include_str!("page.html");
-const GRID: &str = include_str!("grid.html");
-
 /// See the module. Errors: [`Error::Page`] when the template does not fit its context, a fault of the program.
 pub fn page(input: &PageInput) -> Result<String, Error> {
-    let fault = |error: minijinja::Error| Error::Page { reason: format!("{error:#}") };
-    let mut environment = Environment::new();
-    environment.set_undefined_behavior(UndefinedBehavior::Strict);
-    environment.set_auto_escape_callback(|_| AutoEscape::Html);
-    environment.add_template("page.html", TEMPLATE).map_err(fault)?;
-    environment.add_template("grid.html", GRID).map_err(fault)?;
-    let tables = |tables: &[Titled]| {
-        environment.get_template("grid.html")?.render(minijinja::context! { tables => Value::from(Serde(tables)) })
-    };
-    let context = Value::from(Serde(Context::of(input, tables).map_err(fault)?));
-    environment.get_template("page.html").and_then(|template| template.render(context)).map_err(fault)
+    let template = Template::new(include_str!("page/page.html"))?;
+    template.page(&context::Context::of(input, &template)?)
 }

@@ -1,42 +1,55 @@
-//! Pooled results in words and tables: the means, what each day says, whether the days agree.
+//! Pooled results in words: the verdict over all days, what each day says, whether the days agree.
 //!
 //! Given a pooled result and a width; gives plain text that fits it, without colour. It pools nothing.
 
 pub mod figures;
 pub mod files;
+mod page;
+mod tables;
 
-use super::differences::signed;
-use super::number::{SHARED, UNKNOWN, counted, fixed, is_shared, listed, p_value, percent, shown, significant};
-use super::table::{Grid, paragraph};
-use super::text::{LEAST_WIDTH, MOST_WIDTH, section, without_controls};
+use super::findings::{self, Meaning};
+use super::number::{UNKNOWN, fixed, p_value, percent, significant};
+use super::table::{paragraph, signed};
+use super::text::{LEAST_WIDTH, MOST_WIDTH, item, section};
 use super::units::Units;
+use super::verdict::comparison::{Voice, headline, not_shown, others};
 use crate::pool::{PooledContrast, PooledQuantity, PooledResult};
 use crate::quantity::m_s_from_km_h;
-use crate::solution::Estimate;
+use crate::solution::{Contrast, FindingResult};
+use crate::standing::{self, Ground, Standing, Watts};
+use crate::wording::{counted, harmless, listed};
 
 /// See the module.
 pub fn summary(result: &PooledResult, width: usize, units: Units) -> String {
     let width = width.clamp(LEAST_WIDTH, MOST_WIDTH);
-    let mut text = paragraph(&sentence(result), width, "");
-    let share = percent(result.confidence);
-    section(&mut text, width, "Results", &days(result).text(width));
-    let heading = format!("Differences over the results, ± at {share}");
-    section(&mut text, width, &heading, &means(result, units).text(width));
-    text.push_str(&paragraph(&parts_in_words(result), width, ""));
+    let mut text = paragraph(&verdict(result, units).join(" "), width, "");
+    text.push_str(&paragraph(&sentence(result), width, ""));
+    let lines = |all: &[String]| -> String { all.iter().map(|line| item(line, width)).collect() };
+    section(&mut text, width, "Not shown", &lines(&open(result, units)));
+    let note = format!(
+        "± is half the width of the {} interval, SDD the smallest detectable difference. {}",
+        percent(result.confidence),
+        parts_in_words(result)
+    );
+    section(&mut text, width, "Differences over the results", &tables::means(result, units).text(width));
+    text.push_str(&paragraph(&note, width, ""));
+    section(&mut text, width, "Results", &tables::days(result).text(width));
     for contrast in &result.contrasts {
-        section(&mut text, width, &pair(result, contrast), &by_day(result, contrast, units).text(width));
+        section(&mut text, width, &pair(result, contrast), &tables::by_day(result, contrast, units).text(width));
         text.push_str(&paragraph(&agreement(contrast), width, ""));
     }
     let single: String = result.single.iter().map(|s| paragraph(&single_sentence(result, s), width, "")).collect();
     section(&mut text, width, "In one result only, not pooled", &single);
-    let told: String = result
+    let own: Vec<String> = result
         .findings
         .iter()
         .filter(|f| f.code != "one-result-only")
-        .map(|f| paragraph(&format!("{} [{}]", f.message, f.code), width, "  ").replacen("  ", "- ", 1))
+        .map(|f| format!("{} [{}]", f.message, f.code))
         .collect();
-    section(&mut text, width, "Findings", &told);
-    without_controls(&text)
+    section(&mut text, width, "Findings", &lines(&own));
+    let carried: Vec<String> = caveats(result).iter().map(|f| format!("{} [{}]", f.message, f.code)).collect();
+    section(&mut text, width, "Findings of the results themselves", &lines(&carried));
+    harmless(&text)
 }
 
 /// "Latex less butyl".
@@ -47,6 +60,75 @@ pub(super) fn pair(result: &PooledResult, contrast: &PooledContrast) -> String {
 pub(super) fn reference_speed(result: &PooledResult, units: Units) -> String {
     let speed = units.speed_value(m_s_from_km_h(result.reference.speed_km_h));
     format!("{} {}", significant(speed, 3), units.speed_unit())
+}
+
+/// The standing over all results; `None` where watts are not pooled.
+fn standing(result: &PooledResult) -> Option<Standing> {
+    let contrasts: Vec<Contrast> = result
+        .contrasts
+        .iter()
+        .filter(|c| c.tested.as_deref() == Some("power_w"))
+        .map(|c| Contrast {
+            setup: c.setup.clone(),
+            baseline: c.baseline.clone(),
+            power_w: c.power_w.as_ref().map(|q| q.together).unwrap_or_default(),
+            p_value: c.p_value,
+            p_holm: c.p_holm,
+            detectable_power_w: c.detectable,
+            verdict: c.verdict.clone(),
+            ..Contrast::default()
+        })
+        .collect();
+    let (own, pairs): (Vec<Contrast>, Vec<Contrast>) =
+        contrasts.into_iter().partition(|c| c.baseline == result.baseline);
+    let rolling = result.days.iter().all(|day| day.venue == "rollers");
+    let watts = if rolling { Watts::Rolling } else { Watts::All };
+    standing::of(watts, Ground::Only, &result.baseline, &own, &pairs)
+}
+
+fn spoken<T>(result: &PooledResult, units: Units, say: impl Fn(&Voice) -> T) -> T {
+    let name = |id: &str| result.name_of(id);
+    say(&Voice { name: &name, at: format!("at {}", reference_speed(result, units)), mixed: false })
+}
+
+/// The fastest set-up over all results, then the others.
+pub fn verdict(result: &PooledResult, units: Units) -> Vec<String> {
+    let Some(standing) = standing(result) else {
+        return vec!["No difference in watts could be brought together.".into()];
+    };
+    spoken(result, units, |voice| {
+        let mut said = vec![headline(voice, &standing)];
+        said.extend(others(voice, &standing));
+        said
+    })
+}
+
+/// Pairs that may be chance.
+pub fn open(result: &PooledResult, units: Units) -> Vec<String> {
+    let Some(standing) = standing(result) else { return Vec::new() };
+    spoken(result, units, |voice| not_shown(voice, &standing))
+}
+
+/// Findings of the parts that touch the answer, with the name of the result; each once.
+pub fn caveats(result: &PooledResult) -> Vec<FindingResult> {
+    let mut all: Vec<FindingResult> = Vec::new();
+    let mut seen = std::collections::BTreeSet::new();
+    for group in [Meaning::Changes, Meaning::Limits] {
+        for day in &result.days {
+            for finding in day.findings.iter().filter(|f| findings::meaning(&f.code) == group) {
+                if !seen.insert((&day.sha256, &finding.code, finding.run, &finding.message)) {
+                    continue;
+                }
+                let run = finding.run.map(|run| format!(", run {run}")).unwrap_or_default();
+                all.push(FindingResult {
+                    message: format!("{}{run}: {}", day.name, finding.message),
+                    run: None,
+                    code: finding.code.clone(),
+                });
+            }
+        }
+    }
+    all
 }
 
 /// What is pooled, and whether it may be.
@@ -64,8 +146,10 @@ pub fn sentence(result: &PooledResult) -> String {
     } else {
         format!("THEY DISAGREE on {}: look at the days before quoting a mean.", listed(&disagreeing))
     };
+    let days = result.days_of_riding(1..=result.days.len());
+    let of_days = if days == result.days.len() { String::new() } else { format!(" of {}", counted(days, "day")) };
     format!(
-        "{} and {} brought together. {verdict}",
+        "{}{of_days} and {} brought together. {verdict}",
         counted(result.days.len(), "result"),
         counted(result.contrasts.len(), "difference")
     )
@@ -76,92 +160,10 @@ fn parts_in_words(result: &PooledResult) -> String {
         "separate" => "All errors count as independent from day to day (--instruments separate), which holds only for \
                        days with another meter, wheel, scale and thermometer."
             .into(),
-        _ => "'own' is what each day errs by itself and what shrinks with more days; 'shared' is the measuring chain, one \
+        _ => "'own' is what each day errs by itself and what shrinks with more days; 'shared' is what the instruments add, one \
               and the same error on all days, which does not. Days with other instruments: --instruments separate."
             .into(),
     }
-}
-
-fn days(result: &PooledResult) -> Grid {
-    let mut grid = Grid::new(&["Result", "File", "Date", "Venue"]);
-    for day in &result.days {
-        grid.rows.push(vec![
-            day.name.clone(),
-            day.file.clone(),
-            day.date.clone().unwrap_or_else(|| UNKNOWN.into()),
-            day.venue.clone(),
-        ]);
-    }
-    // A name that is the file's is not told twice.
-    for row in grid.rows.iter_mut().filter(|row| row[0] == row[1]) {
-        row[1] = UNKNOWN.into();
-    }
-    grid.without_empty(UNKNOWN)
-}
-
-/// Value and half-width, with its two parts under it.
-fn mean(quantity: Option<&PooledQuantity>) -> String {
-    let Some(quantity) = quantity else { return UNKNOWN.into() };
-    let parts = shown(&quantity.together);
-    let mut text = signed(&quantity.together);
-    if !parts.scatter.is_empty() && !parts.instrument.is_empty() {
-        text.push_str(&format!("\nown {}\nshared {}", parts.scatter, parts.instrument));
-    }
-    text
-}
-
-fn means(result: &PooledResult, units: Units) -> Grid {
-    let watts = format!("W at\n{}", reference_speed(result, units));
-    let mut grid = Grid::new(&["Set-up", &watts, "Crr", "CdA, m²", "Days", "p", "Would\nfind", "Verdict"]);
-    for contrast in &result.contrasts {
-        let name =
-            if contrast.baseline == result.baseline { result.name_of(&contrast.setup) } else { pair(result, contrast) };
-        grid.rows.push(vec![
-            name,
-            mean(contrast.power_w.as_ref()),
-            mean(contrast.crr.as_ref()),
-            mean(contrast.cda_m2.as_ref()),
-            contrast.days.len().to_string(),
-            p_value(contrast.p_holm),
-            contrast.detectable.map_or(UNKNOWN.into(), |d| significant(d, 2)),
-            if contrast.tested.is_some() { contrast.verdict.clone() } else { "not known".into() },
-        ]);
-    }
-    grid.without_empty(UNKNOWN)
-}
-
-/// What each day says; the weight is that in the quantity that is tested.
-fn by_day(result: &PooledResult, contrast: &PooledContrast, units: Units) -> Grid {
-    let watts = format!("W at\n{}", reference_speed(result, units));
-    let mut grid = Grid::new(&["Result", &watts, "Crr", "CdA, m²", "Weight", "Remark"]);
-    let tested = tested(contrast);
-    for day in &contrast.days {
-        let weight = tested.and_then(|q| q.days.iter().find(|w| w.day == day.day)).map(|w| 100.0 * w.weight);
-        let mut remark = Vec::new();
-        if day.turned {
-            remark.push("sign turned".to_string());
-        }
-        remark.extend(day.power_left_out.clone().map(|why| format!("W: {why}")));
-        grid.rows.push(vec![
-            result.days.get(day.day.saturating_sub(1)).map_or(UNKNOWN.into(), |d| d.name.clone()),
-            signed(&day.power_w),
-            signed(&day.crr),
-            signed(&day.cda_m2),
-            weight.map_or(UNKNOWN.into(), |w| format!("{} %", fixed(Some(w), 0))),
-            remark.join(",\n"),
-        ]);
-    }
-    let together = |q: &Option<PooledQuantity>| signed(&q.as_ref().map_or(Estimate::default(), |q| q.together));
-    let shared = contrast.days.iter().all(|d| is_shared(&d.cda_m2));
-    grid.rows.push(vec![
-        "Together".into(),
-        together(&contrast.power_w),
-        together(&contrast.crr),
-        if shared { SHARED.into() } else { together(&contrast.cda_m2) },
-        String::new(),
-        String::new(),
-    ]);
-    grid.without_empty(UNKNOWN)
 }
 
 /// The quantity a difference is judged by.
@@ -193,7 +195,7 @@ fn agreement(contrast: &PooledContrast) -> String {
         if q.agree {
             return format!("{name}: the results agree ({numbers}).");
         }
-        let together = signed(&q.common).replace('\n', " ");
+        let together = signed(&q.common);
         let between = q.between_sd.map_or(UNKNOWN.into(), |sd| significant(sd, 2));
         format!(
             "{name}: THE RESULTS DISAGREE ({numbers}); standard deviation between days {between}. Without that the \

@@ -1,23 +1,13 @@
-//! The tables of runs: those on a loop by laps, lag, wind and air; those on rollers by window and what it gave.
+//! The tables of runs on the loop and on rollers: few columns for the terminal, all for the page and `runs.csv`.
 //!
-//! Given the runs; gives rows of text without the columns in which nothing is known. It counts laps and computes nothing
-//! else.
+//! Given the runs; gives tables. A run that was left out keeps its row.
 
 use super::laps_left_out;
-use super::number::{UNKNOWN, fixed, measured, significant};
-use super::table::Grid;
+use super::number::{fixed, measured, significant};
+use super::table::{Cell, Column, Readers, Table};
 use super::units::Units;
 use super::verdict::name_of;
-use crate::solution::{RunResult, Solution};
-
-/// How much room there is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Detail {
-    /// A terminal: what is needed to judge a run.
-    Brief,
-    /// A page: everything that is known of it.
-    Full,
-}
+use crate::solution::{Measured, RunResult, Solution};
 
 /// A run with its number, from 1.
 struct Numbered<'a> {
@@ -37,122 +27,142 @@ fn is_on_rollers(run: &RunResult) -> bool {
     run.venue == "rollers"
 }
 
-/// Runs on a loop or track; empty when there are none.
-pub fn on_loop(solution: &Solution, units: Units, detail: Detail) -> Grid {
-    let mut grid = Grid::new(match detail {
-        Detail::Brief => &["Run", "Set-up", "Laps", "Lag ± se, s", "Wind, m/s", "kg/m³", "Mass"],
-        Detail::Full => &[
-            "Run",
-            "Set-up",
-            "Started",
-            "Laps used",
-            "Lag ± se, s",
-            "Wind, m/s",
-            "Air, kg/m³",
-            "Air, °C",
-            "Mass",
-            "Tyres front / rear",
-        ],
-    });
-    for Numbered { number, run } in runs_where(solution, |run| !is_on_rollers(run)) {
+/// The columns that name a run.
+fn naming() -> Vec<Column> {
+    vec![
+        Column::words("file", "Run").only(Readers::Terminal),
+        Column::words("setup", "Set-up").only(Readers::Terminal),
+        Column::numbers("run", "Run").only(Readers::Page),
+        Column::words("label", "Set-up").only(Readers::Page),
+        Column::numbers("run", "").only(Readers::Files),
+        Column::words("file", "").only(Readers::Files),
+        Column::words("setup", "").only(Readers::Files),
+        Column::words("started", "Started").only(Readers::Page),
+        Column::words("started", "").only(Readers::Files),
+    ]
+}
+
+fn named(solution: &Solution, Numbered { number, run }: &Numbered) -> Vec<Cell> {
+    let day_and_time = run.started.as_deref().map(|s| s.replace('T', " ").replace('Z', " UTC"));
+    vec![
+        Cell::words(format!("{number} {}", run.file)),
+        Cell::words(&run.setup),
+        Cell::count(*number),
+        Cell::words(name_of(solution, &run.setup)),
+        Cell::count(*number),
+        Cell::words(&run.file),
+        Cell::words(&run.setup),
+        Cell::maybe(day_and_time),
+        Cell::maybe(run.started.clone()),
+    ]
+}
+
+fn nuisance(value: &Measured) -> Cell {
+    Cell::number(value.value, |_| measured(value))
+}
+
+/// Runs on a loop or track; without rows when there are none.
+pub fn on_loop(solution: &Solution, units: Units) -> Table {
+    let mut columns = naming();
+    columns.extend([
+        Column::words("laps", "Laps used").only(Readers::People),
+        Column::numbers("laps_used", "").only(Readers::Files),
+        Column::numbers("laps", "").only(Readers::Files),
+        Column::numbers("lag_s", "Lag ± se,\ns"),
+        Column::numbers("wind_speed_m_s", format!("Wind, {}", units.wind_unit())).only(Readers::People),
+        Column::numbers("wind_speed_m_s", "").only(Readers::Files),
+        Column::numbers("wind_from_deg", "").only(Readers::Files),
+        Column::numbers("air_density_kg_m3", "Air,\nkg/m³"),
+        Column::numbers("temperature_c", format!("Air, {}", units.temperature_unit())).only(Readers::Page),
+        Column::numbers("temperature_c", "").only(Readers::Files),
+        Column::numbers("mass_kg", "Mass").only(Readers::People),
+        Column::numbers("mass_kg", "").only(Readers::Files),
+        Column::words("tyres", "Tyres front / rear").only(Readers::Page),
+    ]);
+    let mut table = Table::new(columns);
+    for one in runs_where(solution, |run| !is_on_rollers(run)) {
+        let run = one.run;
         let used = laps_left_out::used(run);
-        grid.rows.push(match detail {
-            Detail::Brief => vec![
-                format!("{number} {}", run.file),
-                run.setup.clone(),
-                if run.laps.is_empty() { UNKNOWN.into() } else { format!("{used}/{}", run.laps.len()) },
-                measured(&run.lag_s),
-                wind(run),
-                fixed(run.air_density_kg_m3, 3),
-                units.mass(run.mass_kg),
-            ],
-            Detail::Full => vec![
-                number.to_string(),
-                name_of(solution, &run.setup),
-                started(run),
-                if run.laps.is_empty() { UNKNOWN.into() } else { format!("{used} of {}", run.laps.len()) },
-                measured(&run.lag_s),
-                wind(run),
-                fixed(run.air_density_kg_m3, 3),
-                fixed(run.temperature_c, 1),
-                units.mass(run.mass_kg),
-                tyres(run, units),
-            ],
-        });
+        let laps = (!run.laps.is_empty()).then(|| format!("{used} of {}", run.laps.len()));
+        let mut row = named(solution, &one);
+        row.extend([
+            Cell::maybe(laps),
+            Cell::count(used),
+            Cell::count(run.laps.len()),
+            nuisance(&run.lag_s),
+            wind(run, units),
+            Cell::number(run.wind.speed_m_s, |v| v.to_string()),
+            Cell::number(run.wind.from_deg, |v| v.to_string()),
+            Cell::number(run.air_density_kg_m3, |d| fixed(Some(d), 3)),
+            Cell::number(run.temperature_c, |t| fixed(Some(units.temperature_value(t)), 1)),
+            Cell::number(run.temperature_c, |t| t.to_string()),
+            Cell::number(Some(run.mass_kg), |m| units.mass(m)),
+            Cell::number(Some(run.mass_kg), |m| m.to_string()),
+            tyres(run, units),
+        ]);
+        table.push(row);
     }
-    grid.without_empty(UNKNOWN)
+    table
 }
 
-/// Runs on rollers; empty when there are none. A run that was left out has no window.
-pub fn on_rollers(solution: &Solution, units: Units, detail: Detail) -> Grid {
-    let speed = format!("Speed, {}", units.speed_unit());
-    let mut grid = match detail {
-        Detail::Brief => Grid::new(&["Run", "Set-up", "Window, s", &speed, "W", "Crr ± se", "Mass"]),
-        Detail::Full => Grid::new(&[
-            "Run",
-            "Set-up",
-            "Started",
-            "Window, s",
-            "Warm-up time constant, s",
-            &speed,
-            "Power, W",
-            "Crr on the drums",
-            "Crr on the flat ± se",
-            "Mass",
-            "Tyres front / rear",
-        ]),
-    };
-    for Numbered { number, run } in runs_where(solution, is_on_rollers) {
+/// Runs on rollers; without rows when there are none. A run that was left out has no window.
+pub fn on_rollers(solution: &Solution, units: Units) -> Table {
+    let mut columns = naming();
+    columns.extend([
+        Column::words("window_s", "Window, s").only(Readers::People),
+        Column::numbers("window_from_s", "").only(Readers::Files),
+        Column::numbers("window_to_s", "").only(Readers::Files),
+        Column::numbers("warm_up_time_constant_s", "Warm-up time constant, s").only(Readers::Page),
+        Column::numbers("mean_speed_m_s", format!("Speed, {}", units.speed_unit())),
+        Column::numbers("mean_power_w", "Power,\nW"),
+        Column::numbers("crr_drum", "Crr on the drums").only(Readers::Page),
+        Column::numbers("crr", "Crr on\nthe flat ± se"),
+        Column::numbers("mass_kg", "Mass").only(Readers::People),
+        Column::numbers("mass_kg", "").only(Readers::Files),
+        Column::words("tyres", "Tyres front / rear").only(Readers::Page),
+    ]);
+    let mut table = Table::new(columns);
+    for one in runs_where(solution, is_on_rollers) {
+        let run = one.run;
         let window = run.window.as_ref();
-        let of = |pick: &dyn Fn(&crate::solution::RollerWindow) -> String| window.map_or(UNKNOWN.into(), pick);
-        let span = of(&|w| format!("{} to {}", fixed(Some(w.from_s), 0), fixed(Some(w.to_s), 0)));
-        let speed = of(&|w| fixed(Some(units.speed_value(w.mean_speed_m_s)), 1));
-        let power = of(&|w| fixed(Some(w.mean_power_w), 1));
-        let crr = of(&|w| measured(&w.crr));
-        grid.rows.push(match detail {
-            Detail::Brief => vec![
-                format!("{number} {}", run.file),
-                run.setup.clone(),
-                span,
-                speed,
-                power,
-                crr,
-                units.mass(run.mass_kg),
-            ],
-            Detail::Full => vec![
-                number.to_string(),
-                name_of(solution, &run.setup),
-                started(run),
-                span,
-                of(&|w| w.time_constant_s.map_or(UNKNOWN.into(), |tau| fixed(Some(tau), 0))),
-                speed,
-                power,
-                of(&|w| significant(w.crr_drum, 4)),
-                crr,
-                units.mass(run.mass_kg),
-                tyres(run, units),
-            ],
-        });
+        let of = |pick: fn(&crate::solution::RollerWindow) -> f64| window.map(pick);
+        let whole = |x: f64| fixed(Some(x), 0);
+        let mut row = named(solution, &one);
+        row.extend([
+            Cell::maybe(window.map(|w| format!("{} to {}", whole(w.from_s), whole(w.to_s)))),
+            Cell::number(of(|w| w.from_s), whole),
+            Cell::number(of(|w| w.to_s), whole),
+            Cell::number(window.and_then(|w| w.time_constant_s), whole),
+            Cell::number(of(|w| w.mean_speed_m_s), |v| fixed(Some(units.speed_value(v)), 1)),
+            Cell::number(of(|w| w.mean_power_w), |w| fixed(Some(w), 1)),
+            Cell::number(of(|w| w.crr_drum), |crr| significant(crr, 4)),
+            window.map_or(Cell::Missing, |w| nuisance(&w.crr)),
+            Cell::number(Some(run.mass_kg), |m| units.mass(m)),
+            Cell::number(Some(run.mass_kg), |m| m.to_string()),
+            tyres(run, units),
+        ]);
+        table.push(row);
     }
-    grid.without_empty(UNKNOWN)
+    table
 }
 
-fn started(run: &RunResult) -> String {
-    run.started.as_deref().map_or(UNKNOWN.into(), |s| s.replace('T', " ").replace('Z', " UTC"))
+fn tyres(run: &RunResult, units: Units) -> Cell {
+    Cell::maybe(run.tyre_pressure_kpa.map(|p| format!("{} / {}", units.pressure(p.front), units.pressure(p.rear))))
 }
 
-fn tyres(run: &RunResult, units: Units) -> String {
-    run.tyre_pressure_kpa
-        .map_or(UNKNOWN.into(), |p| format!("{} / {}", units.pressure(p.front), units.pressure(p.rear)))
-}
-
-fn wind(run: &RunResult) -> String {
-    let speed = run.wind.speed_m_s.filter(|v| v.is_finite());
+fn wind(run: &RunResult, units: Units) -> Cell {
     let from = run.wind.from_deg.filter(|v| v.is_finite());
-    match (speed, from) {
-        (Some(speed), _) if speed == 0.0 && run.wind.east_m_s.se.is_none() => "held still".into(),
-        (Some(speed), Some(from)) => format!("{} from {}°", fixed(Some(speed), 1), fixed(Some(from), 0)),
-        (Some(speed), None) => fixed(Some(speed), 1),
-        _ => UNKNOWN.into(),
-    }
+    let still = run.wind.speed_m_s == Some(0.0) && run.wind.east_m_s.se.is_none();
+    Cell::number(run.wind.speed_m_s, |speed| {
+        let speed = fixed(Some(units.wind_value(speed)), 1);
+        match from {
+            _ if still => "held still".into(),
+            Some(from) => format!("{speed} from {}°", fixed(Some(from), 0)),
+            None if run.wind.along_m_s.value.is_some() => {
+                let of = |m: &Measured| fixed(m.value.map(|v| units.wind_value(v)), 1);
+                format!("{} along, {} across", of(&run.wind.along_m_s), of(&run.wind.across_m_s))
+            }
+            None => speed,
+        }
+    })
 }

@@ -1,182 +1,298 @@
-//! Tables and paragraphs for a terminal of any width.
+//! A table as data: columns with key, name and alignment, cells with value, interval or words. It is built once and
+//! rendered for the terminal, for the page and as CSV.
 //!
-//! Given cells; gives text no wider than asked: side by side where that fits, else one block for each row. Widths are
-//! those a terminal shows (wide characters count two).
+//! Given cells; knows who reads which column. It computes nothing but roundings.
 
-use comfy_table::{ColumnConstraint, ContentArrangement, LineStyle, Table, TableStyle, Width};
+mod csv;
+mod grid;
+mod html;
 
-/// Space between two columns.
-const GAP: u16 = 2;
-/// The first column holds names, which may wrap down to this.
-const LEAST_NAME: u16 = 14;
+pub use grid::{Grid, paragraph};
+pub use html::PageTable;
 
-const STYLE: TableStyle = TableStyle::new().header_separator(LineStyle::none().fill('─'));
+use super::number::{SHARED, UNKNOWN, is_shared, shown};
+use crate::solution::Estimate;
 
-/// Cells under their headers; the first column holds names.
-#[derive(Debug, Clone, PartialEq, Default, serde::Serialize)]
-pub struct Grid {
-    pub header: Vec<String>,
-    pub rows: Vec<Vec<String>>,
+/// Where a column is to be read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Readers {
+    #[default]
+    All,
+    /// Terminal and page.
+    People,
+    Terminal,
+    Page,
+    /// CSV alone.
+    Files,
 }
 
-impl Grid {
-    pub fn new(header: &[&str]) -> Grid {
-        Grid { header: header.iter().map(|h| h.to_string()).collect(), rows: Vec::new() }
+/// One of the three renderings.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Medium {
+    Terminal,
+    Page,
+    File,
+}
+
+impl Readers {
+    fn read(self, medium: Medium) -> bool {
+        match self {
+            Readers::All => true,
+            Readers::People => medium != Medium::File,
+            Readers::Terminal => medium == Medium::Terminal,
+            Readers::Page => medium == Medium::Page,
+            Readers::Files => medium == Medium::File,
+        }
+    }
+}
+
+/// The two parts of an interval that stand under it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Parts {
+    pub names: [&'static str; 2],
+    /// On the page they always stand.
+    pub on_terminal: bool,
+}
+
+/// Scatter and instrument.
+pub const PARTS: Parts = Parts { names: ["scatter", "instrument"], on_terminal: true };
+
+/// One column.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Column {
+    /// Header of the CSV, with the unit at its end; an estimate adds `_se`, `_low`, `_high` and `_dof`.
+    pub key: &'static str,
+    /// For people, with the unit: "CdA, m²". A line end is kept on the terminal.
+    pub name: String,
+    pub readers: Readers,
+    /// Numbers stand at the right on the page and are never broken.
+    pub numbers: bool,
+    pub parts: Option<Parts>,
+}
+
+impl Column {
+    pub fn words(key: &'static str, name: impl Into<String>) -> Column {
+        Column { key, name: name.into(), readers: Readers::All, numbers: false, parts: None }
     }
 
-    /// Leaves out columns in which nothing is known, the first one never.
-    pub fn without_empty(mut self, unknown: &str) -> Grid {
-        let kept: Vec<bool> = (0..self.header.len())
-            .map(|column| {
-                column == 0
-                    || self.rows.iter().any(|row| row.get(column).is_some_and(|c| c != unknown && !c.is_empty()))
-            })
-            .collect();
-        let keep = |cells: &mut Vec<String>| {
-            let mut column = 0;
-            cells.retain(|_| {
-                column += 1;
-                kept.get(column - 1).copied().unwrap_or(false)
-            });
+    pub fn numbers(key: &'static str, name: impl Into<String>) -> Column {
+        Column { numbers: true, ..Column::words(key, name) }
+    }
+
+    /// Values with their interval and its parts.
+    pub fn estimates(key: &'static str, name: impl Into<String>, parts: Parts) -> Column {
+        Column { parts: Some(parts), ..Column::numbers(key, name) }
+    }
+
+    pub fn only(self, readers: Readers) -> Column {
+        Column { readers, ..self }
+    }
+}
+
+/// What stands in one place.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub enum Cell {
+    /// Not known: a dash for people, nothing in a file, never 0.
+    #[default]
+    Missing,
+    Words(String),
+    /// `value` in the unit of the key goes to files, `shown` is for people.
+    Number {
+        value: f64,
+        shown: String,
+    },
+    /// A value with its interval.
+    Estimate(Estimate),
+    /// A difference: with a sign, and "shared" where both set-ups have one value.
+    Difference(Estimate),
+}
+
+impl Cell {
+    pub fn words(text: impl Into<String>) -> Cell {
+        Cell::Words(text.into())
+    }
+
+    pub fn number(value: Option<f64>, shown: impl Fn(f64) -> String) -> Cell {
+        match value.filter(|v| v.is_finite()) {
+            Some(value) => Cell::Number { value, shown: shown(value) },
+            None => Cell::Missing,
+        }
+    }
+
+    pub fn count(count: usize) -> Cell {
+        Cell::Number { value: count as f64, shown: count.to_string() }
+    }
+
+    /// Words that may not be there.
+    pub fn maybe(text: Option<String>) -> Cell {
+        text.map_or(Cell::Missing, Cell::Words)
+    }
+
+    fn is_missing(&self) -> bool {
+        match self {
+            Cell::Missing => true,
+            Cell::Words(text) => text.is_empty() || text == UNKNOWN,
+            Cell::Number { .. } => false,
+            Cell::Estimate(e) | Cell::Difference(e) => e.value.is_none_or(|v| !v.is_finite()),
+        }
+    }
+
+    /// Value and half-width apart, for people.
+    fn written(&self) -> [String; 2] {
+        match self {
+            Cell::Missing => [UNKNOWN.into(), String::new()],
+            Cell::Words(text) => [text.clone(), String::new()],
+            Cell::Number { shown, .. } => [shown.clone(), String::new()],
+            Cell::Estimate(e) => [shown(e).value, shown(e).half],
+            Cell::Difference(e) if is_shared(e) => [SHARED.into(), String::new()],
+            Cell::Difference(e) => {
+                let plus = if e.value.is_some_and(|v| v > 0.0) { "+" } else { "" };
+                [format!("{plus}{}", shown(e).value), shown(e).half]
+            }
+        }
+    }
+
+    /// "scatter 0.00013" and "instrument 0.00019", where both are known.
+    fn parts(&self, parts: Parts) -> Vec<String> {
+        let (Cell::Estimate(e) | Cell::Difference(e)) = self else { return Vec::new() };
+        let shown = shown(e);
+        if shown.scatter.is_empty() || shown.instrument.is_empty() {
+            return Vec::new();
+        }
+        vec![format!("{} {}", parts.names[0], shown.scatter), format!("{} {}", parts.names[1], shown.instrument)]
+    }
+}
+
+/// A value with its half-width as in a cell of differences, "+0.00011 ± 0.00020", "shared" or "–".
+pub fn signed(difference: &Estimate) -> String {
+    let [value, half] = Cell::Difference(*difference).written();
+    if half.is_empty() { value } else { format!("{value} {half}") }
+}
+
+/// One row.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Row {
+    pub cells: Vec<Cell>,
+    /// "2-7": run and lap, by which the page joins it to the figures.
+    pub lap: Option<String>,
+    /// Not used: printed paler.
+    pub pale: bool,
+}
+
+impl From<Vec<Cell>> for Row {
+    fn from(cells: Vec<Cell>) -> Row {
+        Row { cells, ..Row::default() }
+    }
+}
+
+/// See the module; the first column for people holds the names of the rows.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Table {
+    pub columns: Vec<Column>,
+    pub rows: Vec<Row>,
+}
+
+impl Table {
+    pub fn new(columns: Vec<Column>) -> Table {
+        Table { columns, rows: Vec::new() }
+    }
+
+    pub fn push(&mut self, cells: Vec<Cell>) {
+        self.rows.push(cells.into());
+    }
+
+    /// Places of the columns that are read there and hold anything; the first one always.
+    fn read(&self, medium: Medium) -> Vec<usize> {
+        let known = |place: usize| self.rows.iter().any(|row| row.cells.get(place).is_some_and(|c| !c.is_missing()));
+        let mut first = true;
+        (0..self.columns.len())
+            .filter(|place| self.columns[*place].readers.read(medium))
+            .filter(|place| std::mem::take(&mut first) || known(*place))
+            .collect()
+    }
+
+    /// For the terminal. Empty where nothing stands beside the names.
+    pub fn grid(&self) -> Grid {
+        let places = self.read(Medium::Terminal);
+        let row = |row: &Row| -> Vec<String> {
+            places
+                .iter()
+                .map(|place| {
+                    let cell = row.cells.get(*place).unwrap_or(&Cell::Missing);
+                    let [value, half] = cell.written();
+                    let between = if matches!(cell, Cell::Difference(_)) { "\n" } else { " " };
+                    let mut lines = vec![if half.is_empty() { value } else { format!("{value}{between}{half}") }];
+                    let parts = self.columns[*place].parts.filter(|p| p.on_terminal);
+                    lines.extend(parts.map(|p| cell.parts(p)).unwrap_or_default());
+                    lines.join("\n")
+                })
+                .collect()
         };
-        keep(&mut self.header);
-        self.rows.iter_mut().for_each(keep);
-        self
+        Grid {
+            header: places.iter().map(|place| self.columns[*place].name.clone()).collect(),
+            rows: if places.len() < 2 { Vec::new() } else { self.rows.iter().map(row).collect() },
+        }
     }
 
-    /// See the module.
+    /// See [`Grid::text`].
     pub fn text(&self, width: usize) -> String {
-        if self.rows.is_empty() {
-            return String::new();
-        }
-        let width = u16::try_from(width).unwrap_or(u16::MAX);
-        self.side_by_side(width).unwrap_or_else(|| self.blocks(usize::from(width)))
+        self.grid().text(width)
     }
-
-    fn side_by_side(&self, width: u16) -> Option<String> {
-        let mut table = Table::new();
-        table.load_style(STYLE).set_content_arrangement(ContentArrangement::Dynamic);
-        table.set_header(&self.header);
-        for row in &self.rows {
-            table.add_row(row);
-        }
-        let natural = table.column_max_content_widths();
-        let others: u16 = natural.iter().skip(1).map(|w| w.saturating_add(GAP)).fold(0, u16::saturating_add);
-        let name = natural.first().copied().unwrap_or(1).min(width.saturating_sub(others));
-        if name < natural.first().copied().unwrap_or(1).min(LEAST_NAME) || name == 0 {
-            return None;
-        }
-        table.set_width(width);
-        for (index, column) in table.column_iter_mut().enumerate() {
-            let padding = if index == 0 { 0 } else { GAP };
-            column.set_padding((padding, 0));
-            let content = if index == 0 { name } else { natural[index] };
-            column.set_constraint(ColumnConstraint::Absolute(Width::Fixed(content + padding)));
-        }
-        Some(table.trim_fmt())
-    }
-
-    fn blocks(&self, width: usize) -> String {
-        let mut text = String::new();
-        for row in &self.rows {
-            let mut cells = self.header.iter().zip(row);
-            if let Some((header, name)) = cells.next() {
-                // A bare number says nothing without its header.
-                let bare = name.chars().all(|c| c.is_ascii_digit());
-                let name = if bare { format!("{} {name}", header.replace('\n', " ")) } else { name.clone() };
-                text.push_str(&paragraph(&name, width, ""));
-            }
-            for (header, cell) in cells.filter(|(_, cell)| !cell.is_empty()) {
-                let line = format!("{}: {}", header.replace('\n', " "), on_one_line(cell));
-                text.push_str(&paragraph(&line, width, "  "));
-            }
-        }
-        text.trim_end().to_string()
-    }
-}
-
-/// Lines of a cell put after each other: words that go on, an uncertainty with its value, both ends of an interval, else
-/// commas.
-fn on_one_line(cell: &str) -> String {
-    let is_number = |line: &str| line.starts_with(|c: char| c.is_ascii_digit() || c == '-');
-    let mut lines = cell.split('\n');
-    let mut text = lines.next().unwrap_or_default().to_string();
-    let mut before = text.clone();
-    for line in lines {
-        let goes_on = line.starts_with('±') || before.ends_with(',') || !before.contains(|c: char| c.is_ascii_digit());
-        text.push_str(match (goes_on, is_number(&before) && is_number(line)) {
-            (true, _) => " ",
-            (false, true) => " to ",
-            (false, false) => ", ",
-        });
-        text.push_str(line);
-        before = line.to_string();
-    }
-    text
-}
-
-/// A text wrapped to the width, every line after `indent` and ended.
-pub fn paragraph(text: &str, width: usize, indent: &str) -> String {
-    let room = width.saturating_sub(indent.chars().count()).max(8);
-    let mut table = Table::new();
-    table.load_style(TableStyle::new()).set_content_arrangement(ContentArrangement::Dynamic);
-    table.set_width(u16::try_from(room).unwrap_or(u16::MAX));
-    // A value is not parted from its uncertainty.
-    table.add_row([text.replace(" ± ", "\u{a0}±\u{a0}")]);
-    if let Some(column) = table.column_mut(0) {
-        column.set_padding((0, 0));
-    }
-    let lines: Vec<String> =
-        table.lines().map(|line| format!("{indent}{}", line.trim_end()).replace('\u{a0}', " ")).collect();
-    format!("{}\n", lines.join("\n"))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    fn grid() -> Grid {
-        let mut grid = Grid::new(&["Set-up", "Crr", "CdA, m²", "Laps"]);
-        grid.rows.push(["a rather long name of a set-up", "0.00460 ± 0.00023", "–", "12"].map(String::from).to_vec());
-        grid
-    }
-
-    #[test]
-    fn lines_of_a_cell_are_joined_by_what_they_are() {
-        for (cell, joined) in [
-            ("0.0045\n± 0.0002", "0.0045 ± 0.0002"),
-            ("-0.0007\n-0.0003", "-0.0007 to -0.0003"),
-            ("0.00005,\n0.00006", "0.00005, 0.00006"),
-            ("too few\ndraws", "too few draws"),
-            ("5.0 ± 1.9\nscatter 1.9\ninstrument 0.1", "5.0 ± 1.9, scatter 1.9, instrument 0.1"),
-        ] {
-            assert_eq!(on_one_line(cell), joined);
+    fn estimate() -> Estimate {
+        Estimate {
+            value: Some(-0.00021),
+            se: Some(0.0001),
+            low: Some(-0.00041),
+            high: Some(-0.00001),
+            ..Estimate::default()
         }
     }
 
-    #[test]
-    fn a_table_that_fits_stands_side_by_side_and_keeps_to_the_width() {
-        let text = grid().text(60);
-        assert!(text.lines().all(|line| line.chars().count() <= 60), "{text}");
-        assert!(text.lines().next().is_some_and(|line| line.contains("Crr") && line.contains("Laps")), "{text}");
+    fn table() -> Table {
+        let mut table = Table::new(vec![
+            Column::words("setup", "").only(Readers::Files),
+            Column::words("label", "Set-up"),
+            Column::estimates("crr", "Crr", PARTS),
+            Column::numbers("laps_used", "Laps"),
+            Column::numbers("nothing", "Nothing"),
+        ]);
+        table.push(vec![
+            Cell::words("=a"),
+            Cell::words("latex"),
+            Cell::Difference(estimate()),
+            Cell::count(12),
+            Cell::Missing,
+        ]);
+        table
     }
 
     #[test]
-    fn a_table_that_does_not_fit_becomes_blocks() {
-        let text = grid().text(30);
-        assert!(text.lines().all(|line| line.chars().count() <= 30), "{text}");
-        assert!(text.contains("  Crr: 0.00460 ± 0.00023"), "{text}");
+    fn one_table_is_read_in_three_ways() {
+        let table = table();
+        assert_eq!(table.grid().header, ["Set-up", "Crr", "Laps"]);
+        assert_eq!(table.grid().rows, [["latex", "-0.00021\n± 0.00020", "12"]]);
+        let csv = String::from_utf8(table.csv().expect("a table")).expect("text");
+        assert_eq!(
+            csv,
+            "setup,label,crr,crr_se,crr_low,crr_high,crr_dof,laps_used,nothing\n'=a,latex,-0.00021,0.0001,-0.00041,-0.00001,,12,\n"
+        );
+        let page = table.page("t", "A table", "");
+        assert!(format!("{page:?}").contains("−0.00021 ± 0.00020"), "{page:?}");
     }
 
     #[test]
-    fn a_block_of_a_number_tells_what_is_counted() {
-        let mut grid = Grid::new(&["Laps a set-up", "gusts 0.15 m/s", "gusts 0.3 m/s"]);
-        grid.rows.push(["12", "1.9", "3.1"].map(String::from).to_vec());
-        assert!(grid.text(20).starts_with("Laps a set-up 12\n"), "{}", grid.text(20));
-    }
-
-    #[test]
-    fn a_column_without_any_value_is_left_out() {
-        assert_eq!(grid().without_empty("–").header, ["Set-up", "Crr", "Laps"]);
+    fn a_shared_value_is_not_told_as_a_measured_zero() {
+        // The schema gives a difference that is held a value and no error.
+        assert_eq!(signed(&Estimate { value: Some(0.0), ..Estimate::default() }), "shared");
+        let measured =
+            Estimate { value: Some(0.0), se: Some(0.1), low: Some(-0.2), high: Some(0.2), ..Estimate::default() };
+        assert_eq!(signed(&measured), "0.00 ± 0.20");
+        assert_eq!(signed(&Estimate::default()), "–");
     }
 }

@@ -1,139 +1,189 @@
-//! The summary on the terminal: verdict, set-ups, differences, both venues, runs, findings, in this
-//! order.
+//! The summary on the terminal: verdict, differences, set-ups, both venues, runs, findings, in this order.
 //!
-//! Given the solution and a width; gives plain text that fits it, without colour. It prints nothing itself.
+//! Given the solution and how it is to be printed; gives text that fits the width. It prints nothing itself.
 
 use super::crr_drift;
 use super::differences::{self, Naming};
+use super::factors;
+use super::findings::{self, Meaning};
+use super::lap_bootstrap;
 use super::laps_left_out;
-use super::number::{Shown, UNKNOWN, fixed, percent, shown, significant};
-use super::run_table::{self, Detail};
-use super::second_opinion;
-use super::table::{Grid, paragraph};
+use super::number::percent;
+use super::run_table;
+use super::setup_table;
+use super::table::paragraph;
 use super::together::{agreement, together};
 use super::units::Units;
-use super::verdict::{self, reference_speed, setup_name};
-use crate::solution::{Estimate, Solution};
+use super::verdict::Verdict;
+use crate::solution::Solution;
+use crate::wording::harmless;
 
 /// No narrower than this, whatever the terminal says.
 pub(super) const LEAST_WIDTH: usize = 40;
 /// Longer lines are hard to read.
 pub(super) const MOST_WIDTH: usize = 100;
 
-/// See the module.
-pub fn summary(solution: &Solution, width: usize, units: Units) -> String {
-    let width = width.clamp(LEAST_WIDTH, MOST_WIDTH);
-    let mut text = String::new();
-    if !solution.title.trim().is_empty() {
-        text.push_str(&paragraph(&solution.title, width, ""));
-        text.push('\n');
-    }
-    text.push_str(&paragraph(&verdict::sentence(solution, units), width, ""));
-    let share = percent(solution.confidence);
-    let (setups, differences) =
-        (set_ups(solution, units), differences::grid(solution, &solution.contrasts, Naming::Setup));
-    let on_the_loop = if solution.venues.is_some() { " on the loop" } else { "" };
-    section(&mut text, width, &format!("Set-ups{on_the_loop}, ± at {share}"), &setups.text(width));
-    section(&mut text, width, &format!("Differences{on_the_loop}, ± at {share}"), &differences.text(width));
-    if solution.contrasts.iter().any(|c| c.p_holm.is_some()) {
-        let words = "p is adjusted for the number of comparisons (Holm); 'would find' is the smallest difference such a \
-                     test finds with 80 % power.";
-        text.push_str(&paragraph(words, width, ""));
-    }
-    text.push_str(&paragraph_if(&second_opinion::sentence(solution), width));
-    text.push_str(&paragraph_if(&crr_drift::sentence(solution), width));
-    if let Some(both) = together(solution, units) {
-        section(&mut text, width, &format!("Loop and rollers, ± at {share}"), &both.setups.text(width));
-        let heading = format!("Differences seen on loop and rollers, ± at {share}");
-        section(&mut text, width, &heading, &both.differences.text(width));
-        text.push_str(&paragraph_if(&agreement(solution), width));
-    }
-    let on_loop = run_table::on_loop(solution, units, Detail::Brief).text(width);
-    let on_rollers = run_table::on_rollers(solution, units, Detail::Brief).text(width);
-    let heading = if on_loop.is_empty() || on_rollers.is_empty() { "Runs" } else { "Runs on the loop" };
-    section(&mut text, width, heading, &on_loop);
-    section(&mut text, width, if on_loop.is_empty() { "Runs" } else { "Runs on rollers" }, &on_rollers);
-    text.push_str(&paragraph_if(&laps_left_out::sentence(solution), width));
-    section(&mut text, width, "Findings", &findings(solution, width));
-    without_controls(&text)
+/// How much is printed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Extent {
+    #[default]
+    Full,
+    /// The verdict and one table, as for a pipe.
+    Brief,
 }
 
-/// Names and reasons come from files: nothing of theirs may steer the terminal.
-pub(super) fn without_controls(text: &str) -> String {
-    text.chars().filter(|c| *c == '\n' || !c.is_control()).collect()
+/// Whether the reader's terminal has bold letters.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Emphasis {
+    #[default]
+    Plain,
+    Bold,
+}
+
+/// How the summary is printed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Print {
+    pub width: usize,
+    pub units: Units,
+    pub extent: Extent,
+    pub emphasis: Emphasis,
+}
+
+impl Print {
+    pub fn plain(width: usize, units: Units) -> Print {
+        Print { width, units, extent: Extent::Full, emphasis: Emphasis::Plain }
+    }
+}
+
+/// Text in the making: everything of others loses its control characters before it is made bold.
+struct Page {
+    print: Print,
+    text: String,
+}
+
+impl Page {
+    fn bold(&self, text: &str) -> String {
+        // SGR 1 and 22 (ECMA-48, 8.3.117), line by line, so that a pager cuts none.
+        let one = |line: &str| if line.is_empty() { String::new() } else { format!("\u{1b}[1m{line}\u{1b}[22m") };
+        match self.print.emphasis {
+            Emphasis::Plain => text.to_string(),
+            Emphasis::Bold => text.split('\n').map(one).collect::<Vec<_>>().join("\n"),
+        }
+    }
+
+    fn say(&mut self, words: &str) {
+        if !words.is_empty() {
+            self.text.push_str(&harmless(&paragraph(words, self.print.width, "")));
+        }
+    }
+
+    fn say_bold(&mut self, words: &str) {
+        let text = self.bold(&harmless(&paragraph(words, self.print.width, "")));
+        self.text.push_str(&text);
+    }
+
+    fn section(&mut self, heading: &str, body: &str) {
+        if !body.is_empty() {
+            self.text.push('\n');
+            self.say_bold(heading);
+            self.text.push_str(&harmless(body.trim_end()));
+            self.text.push('\n');
+        }
+    }
+}
+
+/// See the module.
+pub fn summary(solution: &Solution, print: Print) -> String {
+    let print = Print { width: print.width.clamp(LEAST_WIDTH, MOST_WIDTH), ..print };
+    let (width, units) = (print.width, print.units);
+    let mut page = Page { print, text: String::new() };
+    let verdict = Verdict::of(solution, units);
+    page.say_bold(&verdict.headline);
+    page.say(&verdict.also.join(" "));
+    let share = percent(solution.confidence);
+    let lines = |all: &[String]| -> String { all.iter().map(|line| item(line, width)).collect() };
+    page.section("Not shown", &lines(&verdict.not_shown));
+    // In full these stand among the findings.
+    if print.extent == Extent::Brief {
+        page.section("In doubt", &lines(&verdict.doubts));
+    }
+    let on_the_loop = if solution.venues.is_some() { " on the loop" } else { "" };
+    let baseline = super::verdict::name_of(solution, &solution.baseline);
+    let compared = differences::table(solution, &solution.contrasts, Naming::Setup).text(width);
+    let set_ups = setup_table::set_ups(solution, units).text(width);
+    let note = format!("± is half the width of the {share} interval.");
+    let has_differences = solution.contrasts.iter().any(|c| c.power_w.value.is_some() || c.crr.value.is_some());
+    if has_differences {
+        page.section(&format!("Differences from {baseline}{on_the_loop}"), &compared);
+    }
+    page.section("What the factors do", &lines(&factors::sentences(solution)));
+    if has_differences && print.extent == Extent::Brief {
+        page.say(&note);
+        return page.text;
+    }
+    if has_differences && solution.contrasts.iter().any(|c| c.p_holm.is_some()) {
+        page.say(&format!(
+            "{note} p is adjusted for the number of comparisons (Holm). SDD is the smallest detectable difference: what such a \
+             test finds in four of five repeats."
+        ));
+    }
+    page.section(&format!("Set-ups{on_the_loop}"), &set_ups);
+    if !has_differences {
+        page.say(&note);
+    }
+    if print.extent == Extent::Brief {
+        return page.text;
+    }
+    page.say(&lap_bootstrap::sentence(solution));
+    page.say(&crr_drift::sentence(solution));
+    if let Some(both) = together(solution, units) {
+        page.section("Loop and rollers", &both.setups.text(width));
+        page.section("Differences seen on loop and rollers", &both.differences.text(width));
+        page.say(&agreement(solution));
+    }
+    runs(solution, &mut page);
+    page.text.push_str(&told(solution, &page));
+    page.text
+}
+
+fn runs(solution: &Solution, page: &mut Page) {
+    let (width, units) = (page.print.width, page.print.units);
+    let on_loop = run_table::on_loop(solution, units).text(width);
+    let on_rollers = run_table::on_rollers(solution, units).text(width);
+    let heading = if on_loop.is_empty() || on_rollers.is_empty() { "Runs" } else { "Runs on the loop" };
+    page.section(heading, &on_loop);
+    page.section(if on_loop.is_empty() { "Runs" } else { "Runs on rollers" }, &on_rollers);
+    page.say(&laps_left_out::sentence(solution));
+}
+
+/// What may change the answer is told in full, the rest in two lines each.
+fn told(solution: &Solution, page: &Page) -> String {
+    let mut own = Page { print: page.print, text: String::new() };
+    let mut shortened = false;
+    for group in findings::grouped(&solution.findings) {
+        let mut lines = String::new();
+        for told in &group.told {
+            let place = if told.place.is_empty() { String::new() } else { format!("{}: ", told.place) };
+            let whole = group.meaning == Meaning::Changes && told.full.len() == 1;
+            let words = if whole { &told.full[0] } else { &told.brief };
+            shortened |= !whole && !told.full.is_empty();
+            lines.push_str(&item(&format!("{place}{words} [{}]", told.code), page.print.width));
+        }
+        own.section(&format!("Findings: {}", group.heading.to_lowercase()), &lines);
+    }
+    if shortened {
+        own.say("Each finding in full, with what to do next, is in report.html and solution.json.");
+    }
+    own.text
+}
+
+/// A line of a list.
+pub(super) fn item(words: &str, width: usize) -> String {
+    paragraph(words, width, "  ").replacen("  ", "- ", 1)
 }
 
 pub(super) fn section(text: &mut String, width: usize, heading: &str, body: &str) {
     if !body.is_empty() {
         text.push_str(&format!("\n{}{}\n", paragraph(heading, width, ""), body.trim_end()));
     }
-}
-
-fn paragraph_if(words: &str, width: usize) -> String {
-    if words.is_empty() { String::new() } else { paragraph(words, width, "") }
-}
-
-/// Value and half-width, with the parts of the half-width under it.
-fn cell(shown: &Shown) -> String {
-    let mut lines = vec![shown.whole()];
-    if !shown.scatter.is_empty() && !shown.instrument.is_empty() {
-        lines.push(format!("scatter {}", shown.scatter));
-        lines.push(format!("instrument {}", shown.instrument));
-    }
-    lines.join("\n")
-}
-
-fn set_ups(solution: &Solution, units: Units) -> Grid {
-    let speed = reference_speed(solution, units);
-    let held = solution.setups.iter().find_map(|s| s.crr_held).map_or(UNKNOWN.into(), |crr| significant(crr, 2));
-    let mut grid = Grid::new(&[
-        "Set-up",
-        "Crr",
-        "CdA, m²",
-        &format!("W at {speed}"),
-        &format!("Rolling W\nat {speed}"),
-        &format!("Mean speed,\n{}", units.speed_unit()),
-        "Resistance\nat it, N",
-        &format!("CdA, m²,\nif Crr {held}"),
-        "Laps",
-    ]);
-    // Watts of rolling are of interest alone where those of air are not known, as on rollers.
-    let rolling_only = solution.setups.iter().all(|s| s.power_w.value.is_none());
-    for setup in &solution.setups {
-        let name = setup_name(setup);
-        let name = if solution.setups.len() > 1 && setup.id == solution.baseline {
-            format!("{name} (baseline)")
-        } else {
-            name
-        };
-        // Resistance is only of interest when its parts are not known.
-        let drag = setup.drag_at_mean_speed_n.filter(|_| !solution.separable);
-        let speed = setup.mean_speed_m_s.filter(|_| drag.is_some()).map(|v| units.speed_value(v));
-        let shown_or_not = |e: Option<Estimate>| e.map_or(UNKNOWN.into(), |e| cell(&shown(&e)));
-        grid.rows.push(vec![
-            name,
-            cell(&shown(&setup.crr)),
-            cell(&shown(&setup.cda_m2)),
-            cell(&shown(&setup.power_w)),
-            shown_or_not(Some(setup.rolling_power_w).filter(|_| rolling_only)),
-            fixed(speed, 1),
-            shown_or_not(drag),
-            shown_or_not(setup.cda_m2_with_crr_held),
-            setup.laps_used.to_string(),
-        ]);
-    }
-    if solution.runs.iter().all(|run| run.laps.is_empty()) {
-        grid.rows.iter_mut().filter_map(|row| row.last_mut()).for_each(|laps| *laps = UNKNOWN.into());
-    }
-    grid.without_empty(UNKNOWN)
-}
-
-fn findings(solution: &Solution, width: usize) -> String {
-    let mut text = String::new();
-    for finding in &solution.findings {
-        let place = finding.run.map(|run| format!("run {run}: ")).unwrap_or_default();
-        let body = paragraph(&format!("{place}{} [{}]", finding.message, finding.code), width, "  ");
-        text.push_str(&body.replacen("  ", "- ", 1));
-    }
-    text
 }

@@ -1,21 +1,24 @@
 //! What a session on loop and rollers says: Crr of each set-up on both, what the road surface costs, and the differences
 //! that both have seen.
 //!
-//! Given the results of the venues; gives rows of text. It combines nothing.
+//! Given the results of the venues; gives tables. It combines nothing.
 
-use super::differences::signed;
-use super::number::{UNKNOWN, p_value, shown, significant};
-use super::table::Grid;
+use super::number::{p_value, significant};
+use super::table::{Cell, Column, PARTS, Parts, Table};
 use super::units::Units;
 use super::verdict::{name_of, reference_speed};
-use crate::solution::{Estimate, Solution, VenueResult, Venues};
+use crate::solution::{Solution, VenueResult, Venues};
+use crate::wording::listed;
+
+/// Parts on the page alone.
+const ON_PAGE: Parts = Parts { on_terminal: false, ..PARTS };
 
 /// The tables.
-#[derive(Debug, Clone, PartialEq, Default, serde::Serialize)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Together {
-    pub setups: Grid,
-    /// Empty when no difference was seen on both.
-    pub differences: Grid,
+    pub setups: Table,
+    /// Without rows when no difference was seen on both.
+    pub differences: Table,
 }
 
 /// See the module; `None` for a session of one venue.
@@ -24,55 +27,58 @@ pub fn together(solution: &Solution, units: Units) -> Option<Together> {
     Some(Together { setups: setups(solution, venues, units), differences: differences(solution, venues, units) })
 }
 
-fn over(estimate: &Estimate) -> String {
-    let shown = shown(estimate);
-    if shown.half.is_empty() { shown.value } else { format!("{}\n{}", shown.value, shown.half) }
+fn by_venue(venues: &Venues) -> impl Iterator<Item = Column> + '_ {
+    venues.results.iter().map(|v| Column::estimates("crr", format!("Crr,\n{}", v.venue), ON_PAGE))
 }
 
-fn setups(solution: &Solution, venues: &Venues, units: Units) -> Grid {
-    let mut header = vec!["Set-up".to_string()];
-    header.extend(venues.results.iter().map(|v| format!("Crr,\n{}", v.venue)));
-    header.push("Crr,\nsurface".into());
-    header.push(format!("Surface, W\nat {}", reference_speed(solution, units)));
-    let mut grid = Grid { header, rows: Vec::new() };
+fn setups(solution: &Solution, venues: &Venues, units: Units) -> Table {
+    let mut columns = vec![Column::words("label", "Set-up")];
+    columns.extend(by_venue(venues));
+    columns.push(Column::estimates("crr", "Crr,\nsurface", ON_PAGE));
+    columns.push(Column::estimates("power_w", format!("Surface, W\nat {}", reference_speed(solution, units)), ON_PAGE));
+    let mut table = Table::new(columns);
     for setup in &solution.setups {
-        let mut row = vec![name_of(solution, &setup.id)];
+        let mut row = vec![Cell::words(name_of(solution, &setup.id))];
         for venue in &venues.results {
             let found = venue.setups.iter().find(|s| s.id == setup.id);
-            row.push(found.map_or(UNKNOWN.into(), |s| over(&s.crr)));
+            row.push(found.map_or(Cell::Missing, |s| Cell::Estimate(s.crr)));
         }
         let loss = venues.surface_loss.iter().find(|l| l.setup == setup.id);
-        row.push(loss.map_or(UNKNOWN.into(), |l| signed(&l.crr)));
-        row.push(loss.map_or(UNKNOWN.into(), |l| signed(&l.rolling_power_w)));
-        grid.rows.push(row);
+        row.push(loss.map_or(Cell::Missing, |l| Cell::Difference(l.crr)));
+        row.push(loss.map_or(Cell::Missing, |l| Cell::Difference(l.rolling_power_w)));
+        table.push(row);
     }
-    grid.without_empty(UNKNOWN)
+    table
 }
 
-fn differences(solution: &Solution, venues: &Venues, units: Units) -> Grid {
-    let mut header = vec!["Set-up".to_string()];
-    header.extend(venues.results.iter().map(|v| format!("Crr,\n{}", v.venue)));
-    header.push("Crr,\ntogether".into());
-    header.push(format!("Rolling, W\nat {}", reference_speed(solution, units)));
-    header.extend(["p".to_string(), "Would\nfind, W".into(), "Verdict".into()]);
-    let mut grid = Grid { header, rows: Vec::new() };
+fn differences(solution: &Solution, venues: &Venues, units: Units) -> Table {
+    let mut columns = vec![Column::words("label", "Set-up")];
+    columns.extend(by_venue(venues));
+    columns.extend([
+        Column::estimates("crr", "Crr,\ntogether", ON_PAGE),
+        Column::estimates("power_w", format!("Rolling, W\nat {}", reference_speed(solution, units)), ON_PAGE),
+        Column::numbers("p_holm", "p"),
+        Column::numbers("detectable_power_w", "SDD,\nW"),
+        Column::words("verdict", "Verdict"),
+    ]);
+    let mut table = Table::new(columns);
     for combined in &venues.combined {
         let of = |venue: &VenueResult| {
             let same = venue.contrasts.iter().find(|c| c.setup == combined.setup && c.baseline == combined.baseline);
-            same.map_or(UNKNOWN.into(), |c| signed(&c.crr))
+            same.map_or(Cell::Missing, |c| Cell::Difference(c.crr))
         };
-        let mut row = vec![name_of(solution, &combined.setup)];
+        let mut row = vec![Cell::words(name_of(solution, &combined.setup))];
         row.extend(venues.results.iter().map(of));
         row.extend([
-            signed(&combined.crr),
-            signed(&combined.rolling_power_w),
-            p_value(combined.p_holm),
-            combined.detectable_power_w.map_or(UNKNOWN.into(), |w| significant(w, 2)),
-            combined.verdict.clone(),
+            Cell::Difference(combined.crr),
+            Cell::Difference(combined.rolling_power_w),
+            Cell::number(combined.p_holm, |p| p_value(Some(p))),
+            Cell::number(combined.detectable_power_w, |w| significant(w, 2)),
+            Cell::words(&combined.verdict),
         ]);
-        grid.rows.push(row);
+        table.push(row);
     }
-    grid.without_empty(UNKNOWN)
+    table
 }
 
 /// Whether the venues agree on the differences, in a sentence; empty without a difference that both have seen.
@@ -86,7 +92,7 @@ pub fn agreement(solution: &Solution) -> String {
         _ => format!(
             "Loop and rollers disagree on {}, so its interval together is that of two results that differ by more than \
              their errors.",
-            super::number::listed(&disagreeing)
+            listed(&disagreeing)
         ),
     }
 }

@@ -1,242 +1,126 @@
-//! The result in one sentence, with its uncertainty.
+//! The verdict in words: the fastest set-up, by how much, against whom, real or not; then what was ridden and what was not
+//! shown.
 //!
-//! Given the solution; says which set-ups are separated from the baseline and by how much, or what is known when they
-//! are not. It takes the verdicts as they are and tests nothing.
+//! Given the solution; gives sentences that the terminal, the page and `verdict.txt` share. It takes the judgements as they
+//! are and tests nothing.
 
-use super::number::{counted, half_width, listed, percent, shown, significant};
+mod check_first;
+pub mod comparison;
+mod names;
+mod pair;
+mod ridden;
+mod without_comparison;
+
+pub use names::{name_of, reference_speed, setup_name};
+pub use pair::watts;
+
+use super::findings::{self, Meaning};
+use super::number::percent;
 use super::units::Units;
-use crate::quantity::m_s_from_km_h;
-use crate::solution::{Contrast, Estimate, SetupResult, Solution};
+use crate::solution::Solution;
+use crate::standing::standings;
+use crate::wording::counted;
+use comparison::{Voice, headline, not_shown, others, place};
 
-/// More than so many set-ups of one verdict are counted instead of named.
+/// More than so many set-ups are counted instead of named.
 const NAMED: usize = 3;
 
-/// Label of a set-up, or its id.
-pub fn name_of(solution: &Solution, id: &str) -> String {
-    match solution.setups.iter().find(|setup| setup.id == id) {
-        Some(setup) => setup_name(setup),
-        None => id.to_string(),
-    }
-}
-
-/// Label, or id where there is none.
-pub fn setup_name(setup: &SetupResult) -> String {
-    if setup.label.trim().is_empty() { setup.id.clone() } else { setup.label.trim().to_string() }
-}
-
-/// Speed of the reference conditions, "40 km/h".
-pub fn reference_speed(solution: &Solution, units: Units) -> String {
-    let speed = units.speed_value(m_s_from_km_h(solution.reference.speed_km_h));
-    format!("{} {}", significant(speed, 3), units.speed_unit())
-}
-
 /// See the module.
-pub fn sentence(solution: &Solution, units: Units) -> String {
-    let share = percent(solution.confidence);
-    if solution.setups.is_empty() {
-        return "There is no result.".into();
-    }
-    let mut text = if solution.separable { String::new() } else { not_separable(solution, units, &share) };
-    // With one of Crr and CdA shared, differences are known even where the values are not.
-    let compared = differences(solution, units, &share);
-    match compared {
-        Some(compared) if text.is_empty() => text = compared,
-        Some(compared) => text = format!("{text} {compared}"),
-        None if text.is_empty() => text = estimates(solution, units, &share),
-        None => {}
-    }
-    match together(solution, units) {
-        Some(together) => format!("{text} {together}"),
-        None => text,
-    }
+#[derive(Debug, Clone, PartialEq, Default, serde::Serialize)]
+pub struct Verdict {
+    /// The answer in one sentence, or one for each venue.
+    pub headline: String,
+    /// The next best and the others, a sentence each.
+    pub also: Vec<String>,
+    /// What was ridden, three lines at most.
+    pub ridden: Vec<String>,
+    /// What could not be told.
+    pub not_shown: Vec<String>,
+    /// What may turn the answer, from the findings.
+    pub doubts: Vec<String>,
 }
 
-/// Differences from the baseline; `None` where none is known.
-fn differences(solution: &Solution, units: Units, share: &str) -> Option<String> {
-    let against = name_of(solution, &solution.contrasts.first()?.baseline);
-    if !solution.separable && solution.contrasts.iter().all(|c| c.power_w.value.is_none()) {
-        return None;
-    }
-    let mut parts = Vec::new();
-    let of = |verdict: &str| -> Vec<&Contrast> {
-        let mut all: Vec<&Contrast> = solution.contrasts.iter().filter(|c| c.verdict == verdict).collect();
-        all.sort_by(|a, b| size(&b.power_w).total_cmp(&size(&a.power_w)));
-        all
-    };
-    let separated = of("separated");
-    for contrast in separated.iter().take(NAMED) {
-        parts.push(format!("{} needs {}", name_of(solution, &contrast.setup), change(&contrast.power_w)));
-    }
-    if separated.len() > NAMED {
-        parts.push(format!("{} more are separated", separated.len() - NAMED));
-    }
-    let equivalent = of("equivalent");
-    for contrast in equivalent.iter().take(NAMED) {
-        parts.push(format!("{} is equivalent ({})", name_of(solution, &contrast.setup), change(&contrast.power_w)));
-    }
-    if equivalent.len() > NAMED {
-        parts.push(format!("{} more are equivalent", equivalent.len() - NAMED));
-    }
-    let open = of("not separated");
-    if open.len() > NAMED {
-        parts.push(format!("{} cannot be told apart from it", counted(open.len(), "set-up")));
-    } else {
-        for contrast in open {
-            let found = match contrast.detectable_power_w.filter(|w| w.is_finite()) {
-                Some(watts) => format!("; {} W would have been found", significant(watts, 2)),
-                None => String::new(),
-            };
-            let name = name_of(solution, &contrast.setup);
-            parts.push(format!("{name} cannot be told apart from it ({}{found})", change(&contrast.power_w)));
+impl Verdict {
+    pub fn of(solution: &Solution, units: Units) -> Verdict {
+        if solution.setups.is_empty() {
+            return Verdict { headline: "There is no result.".into(), ..Verdict::default() };
         }
-    }
-    if parts.is_empty() {
-        return None;
-    }
-    Some(format!(
-        "Against {against} at {}: {} ({share} intervals).",
-        reference_speed(solution, units),
-        parts.join("; ")
-    ))
-}
-
-/// What both venues say of rolling alone; `None` where they have no difference in common.
-fn together(solution: &Solution, units: Units) -> Option<String> {
-    let combined = &solution.venues.as_ref()?.combined;
-    let mut parts: Vec<String> = combined
-        .iter()
-        .take(NAMED)
-        .map(|c| {
-            let doubt = if c.agreement.agree { "" } else { ", though the two disagree" };
-            format!("{} takes {}{doubt}", name_of(solution, &c.setup), change(&c.rolling_power_w))
-        })
-        .collect();
-    if combined.len() > NAMED {
-        parts.push(format!("{} more are in the table", combined.len() - NAMED));
-    }
-    let against = name_of(solution, &combined.first()?.baseline);
-    let speed = reference_speed(solution, units);
-    Some(format!("Rolling alone at {speed}, loop and rollers together, against {against}: {}.", parts.join("; ")))
-}
-
-fn size(estimate: &Estimate) -> f64 {
-    estimate.value.filter(|v| v.is_finite()).map_or(-1.0, f64::abs)
-}
-
-/// "6.1 ± 2.4 W less".
-fn change(power: &Estimate) -> String {
-    let Some(value) = power.value.filter(|v| v.is_finite()) else { return "an unknown difference".into() };
-    let absolute = Estimate {
-        value: Some(value.abs()),
-        // The interval only gives its width here.
-        low: half_width(power).map(|half| value.abs() - half),
-        high: half_width(power).map(|half| value.abs() + half),
-        ..*power
-    };
-    let direction = if value < 0.0 { "less" } else { "more" };
-    format!("{} W {direction}", shown(&absolute).whole())
-}
-
-fn estimates(solution: &Solution, units: Units, share: &str) -> String {
-    let setups: Vec<String> = solution
-        .setups
-        .iter()
-        .take(NAMED)
-        .map(|setup| {
-            let mut known = Vec::new();
-            for (name, estimate, unit) in [("Crr", &setup.crr, ""), ("CdA", &setup.cda_m2, " m²")] {
-                let shown = shown(estimate);
-                if shown.known {
-                    known.push(format!("{name} {}{unit}", shown.whole()));
-                }
+        let standings = standings(solution);
+        let name = |id: &str| name_of(solution, id);
+        let at = format!("at {}", reference_speed(solution, units));
+        let voice = Voice { name: &name, at, mixed: solution.venues.is_some() };
+        let apart = standings.len() > 1;
+        let mut verdict = Verdict { ridden: ridden::lines(solution, units), ..Verdict::default() };
+        let mut headlines = Vec::new();
+        for standing in &standings {
+            headlines.push(headline(&voice, standing));
+            let others = others(&voice, standing);
+            verdict.also.extend(others.into_iter().map(|s| if apart { place(standing) + &s } else { s }));
+        }
+        verdict.headline = match headlines.as_slice() {
+            [] => without_comparison::headline(solution, units),
+            [one] => one.clone(),
+            many => {
+                let why = if disagree(solution) {
+                    "Loop and rollers disagree, so there is no one number."
+                } else {
+                    "Loop and rollers did not see the same set-ups, so there is no one number."
+                };
+                format!("{why} {}", many.join(" "))
             }
-            let power = shown(&setup.power_w);
-            if power.known {
-                known.push(format!("{} W at {}", power.whole(), reference_speed(solution, units)));
-            }
-            format!("{}: {}", setup_name(setup), listed(&known))
-        })
-        .collect();
-    format!("{} ({share} intervals).", setups.join("; "))
+        };
+        if let Some(first) = check_first::sentence(solution) {
+            verdict.headline = format!("{first} {}", verdict.headline);
+        }
+        if !solution.separable {
+            verdict.not_shown.push(without_comparison::not_separable(solution));
+        }
+        verdict.not_shown.extend(standings.iter().flat_map(|s| not_shown(&voice, s)));
+        verdict.doubts = doubts(solution);
+        verdict
+    }
+
+    /// The first line and what follows it, as one paragraph.
+    pub fn answer(&self) -> String {
+        let sentences = std::iter::once(&self.headline).chain(&self.also).cloned();
+        sentences.collect::<Vec<_>>().join(" ")
+    }
+
+    /// What somebody would send: the answer, what was ridden, what was not shown.
+    pub fn paragraph(&self, solution: &Solution) -> String {
+        let mut text = self.answer();
+        if !self.ridden.is_empty() {
+            text.push_str(&format!(" Ridden: {}.", self.ridden.join("; ")));
+        }
+        if !self.not_shown.is_empty() {
+            text.push_str(&format!(" Not shown: {}", self.not_shown.join(" ")));
+        }
+        if !self.doubts.is_empty() {
+            text.push_str(&format!(" In doubt: {}", self.doubts.join(" ")));
+        }
+        text.push_str(&format!(" ± is half the width of the {} interval.", percent(solution.confidence)));
+        text
+    }
 }
 
-fn not_separable(solution: &Solution, units: Units, share: &str) -> String {
-    let known: Vec<String> = solution
-        .setups
-        .iter()
-        .filter_map(|setup| {
-            let drag = shown(setup.drag_at_mean_speed_n.as_ref()?);
-            let speed = setup.mean_speed_m_s.filter(|v| v.is_finite())?;
-            drag.known.then(|| format!("{} {} N at {}", setup_name(setup), drag.whole(), units.speed(speed)))
-        })
-        .take(NAMED)
-        .collect();
-    let mut text = String::from("CdA and Crr cannot be told apart from these rides");
-    if !known.is_empty() {
-        text.push_str(&format!("; what is known is the resistance at the mean speed: {} ({share})", known.join("; ")));
+fn disagree(solution: &Solution) -> bool {
+    solution.venues.iter().flat_map(|v| &v.combined).any(|c| !c.agreement.agree)
+}
+
+/// What may turn the answer, from the findings.
+fn doubts(solution: &Solution) -> Vec<String> {
+    let told_already = ["not-separable", "venues-disagree"];
+    let changing = solution.findings.iter().filter(|f| findings::meaning(&f.code) == Meaning::Changes);
+    let mut said: Vec<String> =
+        changing.filter(|f| !told_already.contains(&f.code.as_str())).map(|f| findings::brief(&f.message)).collect();
+    said.dedup();
+    let more = said.len().saturating_sub(NAMED);
+    said.truncate(NAMED);
+    if more > 0 {
+        said.push(format!("{} in the report.", counted(more, "more caution")));
     }
-    text.push('.');
-    text
+    said
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn estimate(value: f64, half: f64) -> Estimate {
-        Estimate { value: Some(value), low: Some(value - half), high: Some(value + half), ..Estimate::default() }
-    }
-
-    fn two(verdict: &str, watts: f64) -> Solution {
-        let setup =
-            |id: &str, label: &str| SetupResult { id: id.into(), label: label.into(), ..SetupResult::default() };
-        let mut solution = Solution { separable: true, confidence: 0.95, baseline: "a".into(), ..Solution::default() };
-        solution.reference.speed_km_h = 40.0;
-        solution.setups = vec![setup("a", "butyl"), setup("b", "latex")];
-        solution.contrasts = vec![Contrast {
-            setup: "b".into(),
-            baseline: "a".into(),
-            power_w: estimate(watts, 2.4),
-            detectable_power_w: Some(3.12),
-            verdict: verdict.into(),
-            ..Contrast::default()
-        }];
-        solution
-    }
-
-    #[test]
-    fn a_separated_set_up_is_told_in_watts_with_their_interval() {
-        assert_eq!(
-            sentence(&two("separated", -6.1), Units::Metric),
-            "Against butyl at 40 km/h: latex needs 6.1 ± 2.4 W less (95 % intervals)."
-        );
-    }
-
-    #[test]
-    fn what_is_not_separated_says_what_would_have_been_found() {
-        let text = sentence(&two("not separated", 0.8), Units::Imperial);
-        assert!(text.contains("24.9 mph") && text.contains("0.8 ± 2.4 W more; 3.1 W would have been found"), "{text}");
-    }
-
-    #[test]
-    fn an_inseparable_ride_never_shows_two_numbers() {
-        let mut solution = two("separated", -6.1);
-        solution.separable = false;
-        solution.setups[0].drag_at_mean_speed_n = Some(estimate(19.4, 0.5));
-        solution.setups[0].mean_speed_m_s = Some(10.0);
-        // With neither value shared the solver knows no difference.
-        solution.contrasts[0].power_w = Estimate::default();
-        let text = sentence(&solution, Units::Metric);
-        assert!(text.contains("cannot be told apart") && text.contains("butyl 19.40 ± 0.50 N at 36.0 km/h"), "{text}");
-        assert!(!text.contains("latex"));
-    }
-
-    #[test]
-    fn a_difference_that_is_known_without_the_values_is_told_after_them() {
-        let mut solution = two("separated", -6.1);
-        solution.separable = false;
-        let text = sentence(&solution, Units::Metric);
-        assert!(text.starts_with("CdA and Crr cannot be told apart"), "{text}");
-        assert!(text.contains("latex needs 6.1 ± 2.4 W less"), "{text}");
-    }
-}
+mod tests;

@@ -112,6 +112,8 @@ pub struct Inputs {
     pub power_scale: f64,
     /// True speed over recorded speed.
     pub speed_scale: f64,
+    /// True conversion from drum to flat over the one that is used.
+    pub conversion_scale: f64,
     /// Mass that would have the energy of the turning drums at the speed of their surface; unknown, so 0, kg.
     pub drum_rotating_mass_kg: f64,
 }
@@ -124,6 +126,7 @@ impl Inputs {
             temperature_c,
             power_scale: 1.0,
             speed_scale: 1.0,
+            conversion_scale: 1.0,
             drum_rotating_mass_kg: 0.0,
         }
     }
@@ -143,7 +146,7 @@ impl Inputs {
         let temperature = self.temperature_c.map_or(1.0, |t| {
             drum::at_reference_temperature(r.temperature_coefficient_per_c, t, r.reference_temperature_c)
         });
-        curvature * temperature
+        curvature * temperature * self.conversion_scale
     }
 
     /// Energy that went into the tyres, J: what came in less drums, bearings and the gain in motion.

@@ -57,6 +57,20 @@ pub fn flat_over_drum(drum_radius_m: f64, tyre_radius_m: f64) -> f64 {
     (drum_radius_m / (drum_radius_m + tyre_radius_m)).sqrt()
 }
 
+/// How far the exponent ½ of the conversion may be off (common practice, no source: no measurement on bicycle tyres and small
+/// drums is published).
+const EXPONENT_U: f64 = 0.05;
+
+/// Relative standard uncertainty of [`flat_over_drum`], 0.05 ln(1 + r/R): the larger the drum, the less there is to convert.
+///
+/// ```
+/// let u = loopwright::rollers::drum::conversion_uncertainty(0.0555, 0.335);
+/// assert!((u - 0.0976).abs() < 5e-5); // 0.05 · ln(1 + 0.335/0.0555), by hand
+/// ```
+pub fn conversion_uncertainty(drum_radius_m: f64, tyre_radius_m: f64) -> f64 {
+    EXPONENT_U * (tyre_radius_m / drum_radius_m).ln_1p()
+}
+
 /// Crr on drum 2 over Crr on drum 1, K_D = √[(R₁/R₂)(R₂ + r)/(R₁ + r)] (UN R117, annex 6, 6.3; from memory).
 ///
 /// ```

@@ -41,7 +41,8 @@ pub struct Kind {
     pub alter: fn(&mut Inputs, f64),
 }
 
-/// Every input of a run that is not exactly known.
+/// Every input of a run that is not exactly known. The conversion from drum to flat counts where its uncertainty is given: the
+/// usual one hangs on the drum ([`drum::conversion_uncertainty`](super::drum::conversion_uncertainty)).
 pub fn kinds(u: &Uncertainty) -> Vec<Kind> {
     let bearing = |i: &mut Inputs, by: f64| {
         i.rider.bearing_friction.constant_n *= 1.0 + by;
@@ -51,6 +52,7 @@ pub fn kinds(u: &Uncertainty) -> Vec<Kind> {
         i.rollers.no_load_power_w_at_40_km_h = i.rollers.no_load_power_w_at_40_km_h.map(|p| p * (1.0 + by));
     };
     let coefficient_u = u.temperature_coefficient_per_c.unwrap_or(0.0);
+    let conversion_u = u.drum_conversion_fraction.unwrap_or(0.0);
     let (session, run) = (Reach::Session, Reach::Run);
     let kind = |source, unit, standard_uncertainty, reach, alter: fn(&mut Inputs, f64)| Kind {
         source,
@@ -71,6 +73,8 @@ pub fn kinds(u: &Uncertainty) -> Vec<Kind> {
         kind("drum diameter", "m", u.drum_diameter_m, session, |i, by| i.rollers.drum_diameter_m += by),
         kind("drum spacing", "m", u.drum_spacing_m, session, |i, by| i.rollers.drum_spacing_m += by),
         kind("weight share", "1", u.rear_weight_fraction, session, |i, by| i.rollers.rear_weight_fraction += by),
+        // A factor, so it scales differences as it scales values.
+        kind("drum-to-flat conversion", "1", conversion_u, session, |i, by| i.conversion_scale += by),
         kind("no-load drag", "1", u.no_load_fraction, session, no_load),
         kind("turning mass of the drums", "kg", DRUM_ROTATING_MASS_U_KG, run, |i, by| i.drum_rotating_mass_kg += by),
         kind("temperature coefficient of Crr", "1/°C", coefficient_u, session, |i, by| {

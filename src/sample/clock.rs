@@ -3,7 +3,8 @@
 //! Given a recording; gives columns on one clock with cumulative energy and distance. It never fills a gap.
 
 use super::curve::{Cumulative, Sampled};
-use crate::finding::What;
+use super::drop_out::{Columns, DropOuts, drop_outs};
+use crate::finding::{Slip, What};
 use crate::record::Recording;
 
 /// Longest stretch without a power value that is filled in linearly, s.
@@ -39,6 +40,8 @@ pub struct Ride {
     pub speed: Sampled,
     /// Interval above which the record has a gap, s.
     pub gap_limit_s: f64,
+    /// Zeros of the power meter that are faults; `power_w` still has them, `work_j` does not.
+    pub drop_outs: DropOuts,
 }
 
 impl Ride {
@@ -64,10 +67,22 @@ impl Ride {
         }
     }
 
+    /// The same ride with another scale of speed and distance.
+    pub fn with_speed_times(&self, factor: f64) -> Ride {
+        let speed_m_s: Vec<f64> = self.speed_m_s.iter().map(|v| v * factor).collect();
+        let speed = Sampled::new(&self.time_s, &fill(&self.time_s, &speed_m_s, self.gap_limit_s));
+        Ride { distance_m: Cumulative::of_speed(&self.time_s, &speed, &self.stretch), speed, speed_m_s, ..self.clone() }
+    }
+
     /// Index of the last record at or before a time.
     pub fn index_at(&self, time_s: f64) -> Option<usize> {
         let i = self.time_s.partition_point(|&t| t <= time_s);
         i.checked_sub(1)
+    }
+
+    /// Power as it enters the energy account: drop-outs bridged or missing.
+    pub fn mended_power_w(&self) -> Vec<f64> {
+        self.drop_outs.mended(&self.time_s, &self.power_w)
     }
 
     /// Indices of the records in a span of time, end excluded.
@@ -102,7 +117,18 @@ pub fn align(recording: &Recording) -> (Ride, Vec<What>) {
     }
 
     let speed = Sampled::new(&time_s, &fill(&time_s, &speed_m_s, gap_limit_s));
-    let power_w = fill(&time_s, &recording.power_w, POWER_FILL_S + 0.5);
+    let drop_outs = drop_outs(&Columns {
+        time_s: &time_s,
+        power_w: &recording.power_w,
+        speed_m_s: &speed_m_s,
+        cadence_rpm: &recording.cadence_rpm,
+        stretch: &stretch,
+    });
+    if drop_outs.count() > 0 {
+        let (bridged, lost) = (drop_outs.bridged.len(), drop_outs.lost.len());
+        findings.push(What::Slip(Slip::PowerDropOuts { bridged, lost, share: drop_outs.share }));
+    }
+    let power_w = fill(&time_s, &drop_outs.mended(&time_s, &recording.power_w), POWER_FILL_S + 0.5);
     let ride = Ride {
         start_unix_s,
         distance_m: Cumulative::of_speed(&time_s, &speed, &stretch),
@@ -119,6 +145,7 @@ pub fn align(recording: &Recording) -> (Ride, Vec<What>) {
         speed,
         time_s,
         gap_limit_s,
+        drop_outs,
     };
     (ride, findings)
 }

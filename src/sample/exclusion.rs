@@ -20,6 +20,8 @@ pub enum Reason {
     Stop,
     PowerMissing,
     PowerStuck,
+    PowerBridged,
+    PowerDropOut,
     SpeedMissing,
     PositionLost,
     OffTheLine,
@@ -28,6 +30,7 @@ pub enum Reason {
     Braking,
     EnergyUnexplained,
     OutlyingMisclosure,
+    RunUnlike,
     OutsideWindow,
     LeftOut,
 }
@@ -49,6 +52,8 @@ impl std::fmt::Display for Reason {
             Reason::Stop => "stop",
             Reason::PowerMissing => "power missing",
             Reason::PowerStuck => "power stuck",
+            Reason::PowerBridged => "power drop-out, bridged",
+            Reason::PowerDropOut => "power drop-out",
             Reason::SpeedMissing => "speed missing",
             Reason::PositionLost => "position lost",
             Reason::OffTheLine => "off the line",
@@ -57,6 +62,7 @@ impl std::fmt::Display for Reason {
             Reason::Braking => "braking",
             Reason::EnergyUnexplained => "energy unexplained",
             Reason::OutlyingMisclosure => "outlying misclosure",
+            Reason::RunUnlike => "run unlike the others",
             Reason::OutsideWindow => "outside the roller window",
             Reason::LeftOut => "left out by the tester",
         })
@@ -76,6 +82,10 @@ pub fn mark_samples(ride: &Ride, needs_position: bool) -> Vec<Option<Reason>> {
     });
     mark_runs(ride, &mut marks, ride.gap_limit_s, Reason::SpeedMissing, |i, _| !ride.speed_m_s[i].is_finite());
     mark_runs(ride, &mut marks, POWER_MISSING_S, Reason::PowerMissing, |i, _| !ride.power_w[i].is_finite());
+    // Bridged ones are used, so that they are no reason to leave a lap out; the table of samples has them.
+    for &i in &ride.drop_outs.lost {
+        marks[i] = Some(Reason::PowerDropOut);
+    }
     for (mark, &v) in marks.iter_mut().zip(&ride.speed_m_s) {
         if v < STOP_M_S {
             *mark = Some(Reason::Stop);

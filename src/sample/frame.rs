@@ -37,7 +37,9 @@ pub fn samples_frame(rides: &[(&Ride, &SampleColumns)]) -> Result<DataFrame, Err
     for (k, (ride, extra)) in rides.iter().enumerate() {
         run.extend(std::iter::repeat_n(k as u32 + 1, ride.len()));
         lap.extend((0..ride.len()).map(|i| extra.lap.get(i).copied().flatten()));
-        reason.extend((0..ride.len()).map(|i| extra.reason.get(i).copied().flatten().map(|r| r.to_string())));
+        let bridged = |i: usize| ride.drop_outs.bridged.binary_search(&i).is_ok().then_some(Reason::PowerBridged);
+        let why = |i: usize| extra.reason.get(i).copied().flatten().or_else(|| bridged(i));
+        reason.extend((0..ride.len()).map(|i| why(i).map(|r| r.to_string())));
     }
     let missing = f64::NAN;
     let columns = vec![

@@ -5,10 +5,12 @@
 
 mod clock;
 mod curve;
+mod drop_out;
 mod exclusion;
 mod frame;
 
 pub use clock::{Ride, align, speed_to_distance_ratio};
 pub use curve::{Cumulative, Sampled};
+pub use drop_out::DropOuts;
 pub use exclusion::{Reason, mark_samples};
 pub use frame::{SampleColumns, samples_frame};

@@ -1,7 +1,11 @@
 //! Range and consistency checks on a session: the plausible range of every physical value in one table.
+//!
+//! Given a session and its text; says by line, key, value and limit what is wrong. It changes nothing and opens no file.
 
-use super::{Air, Gusts, Lag, RiderAndBike, Run, Session, Uncertainty, Venue, WindMode, locate};
+use super::factors::Levels;
+use super::{Air, AirHere, Gusts, Lag, RiderAndBike, Run, Session, Uncertainty, Venue, WindMode, locate};
 use crate::error::Error;
+use crate::quantity::{bar_from_kpa, psi_from_kpa};
 
 /// Plausible range of a value and the mistake that usually lies behind one outside it.
 pub(crate) struct Limit {
@@ -117,6 +121,24 @@ pub(super) fn uncertainty(u: &Uncertainty, at: &Checker) -> Result<(), Error> {
         u.temperature_coefficient_per_c,
         &limit(0.0, 0.05, "standard uncertainty of the relative change of Crr per °C: 0.003 is 0.3 % per °C"),
     )?;
+    at.within_if(
+        &["uncertainty", "run_to_run_fraction"],
+        u.run_to_run_fraction,
+        &limit(
+            0.0,
+            0.2,
+            "what changes between runs of one set-up, a fraction of the resistance: 0.7 % is 0.007; 0 supposes exact repeats",
+        ),
+    )?;
+    at.within_if(
+        &["uncertainty", "drum_conversion_fraction"],
+        u.drum_conversion_fraction,
+        &limit(
+            0.0,
+            0.5,
+            "relative, of the factor from drum to flat road: 10 % is 0.1; leave it out for the usual value",
+        ),
+    )?;
     let checks: [(&str, f64, Limit); 15] = [
         ("mass_kg", u.mass_kg, limit(0.0, 10.0, "standard uncertainty of one weighing in kg")),
         ("power_fraction", u.power_fraction, limit(0.0, 0.5, fraction.hint)),
@@ -148,6 +170,15 @@ fn circuit(session: &Session, at: &Checker) -> Result<(), Error> {
     }
     at.within_if(&["loop", "length_m"], c.length_m, &limit(80.0, 200_000.0, "length of one lap in m, not km"))?;
     at.within_if(
+        &["loop", "length_sd_m"],
+        c.length_sd_m,
+        &limit(0.01, 100.0, "standard deviation of the ridden lap about length_m, in m"),
+    )?;
+    if c.length_sd_m.is_some() && c.length_m.is_none() {
+        let message = "length_sd_m without length_m; state the length it belongs to, or leave it out".to_string();
+        return Err(at.inconsistent(&["loop", "length_sd_m"], message));
+    }
+    at.within_if(
         &["loop", "survey_sd_m"],
         c.survey_sd_m,
         &limit(0.0005, 5.0, "standard deviation of a surveyed height in m"),
@@ -167,6 +198,7 @@ fn circuit(session: &Session, at: &Checker) -> Result<(), Error> {
         c.home_straight_bearing_deg,
         &limit(0.0, 360.0, "degrees clockwise from north"),
     )?;
+    form_of_a_track_only(session, at)?;
     if c.kind == Venue::Track {
         let Some(length) = c.length_m else {
             return Err(at.inconsistent(
@@ -209,6 +241,30 @@ fn circuit(session: &Session, at: &Checker) -> Result<(), Error> {
     at.within(&["rollers", "reference_temperature_c"], r.reference_temperature_c, &limit(-10.0, 50.0, "in °C"))
 }
 
+/// What is stated of the bends of a track must not be passed over in silence on a road.
+fn form_of_a_track_only(session: &Session, at: &Checker) -> Result<(), Error> {
+    let c = &session.circuit;
+    let is_track = |run: &Run| session.venue_of(run) == Venue::Track;
+    if c.kind == Venue::Track || session.runs.iter().any(is_track) {
+        return Ok(());
+    }
+    let stated = [
+        ("bend_radius_m", c.bend_radius_m),
+        ("transition_m", c.transition_m),
+        ("home_straight_bearing_deg", c.home_straight_bearing_deg),
+    ];
+    match stated.into_iter().find(|(_, value)| value.is_some()) {
+        None => Ok(()),
+        Some((key, _)) => Err(at.inconsistent(
+            &["loop", key],
+            format!(
+                "{key} describes a track of two bends and would not be used; say kind = \"track\" with length_m, or remove it (on a \
+                 road the bends are those that positions show)"
+            ),
+        )),
+    }
+}
+
 /// Checks stated readings of the air by themselves.
 pub(super) fn readings(a: &Air, at: &Checker) -> Result<(), Error> {
     at.within_if(&["air", "temperature_c"], a.temperature_c, &limit(-30.0, 55.0, "in °C, not °F or K"))?;
@@ -226,9 +282,29 @@ pub(super) fn readings(a: &Air, at: &Checker) -> Result<(), Error> {
     Ok(())
 }
 
+/// The same ranges for the air of a venue or a run, told where it stands.
+fn air_here(here: AirHere, path: &[&str], at: &Checker) -> Result<(), Error> {
+    readings(&Air::default().with(here), at).map_err(|error| match error {
+        Error::OutOfRange { file, key, value, low, high, hint, .. } => {
+            let name = key.rsplit('.').next().unwrap_or_default().to_string();
+            let line = at.line(&[path, &["air", &name]].concat());
+            let place = path.iter().filter(|p| p.parse::<usize>().is_err()).copied().collect::<Vec<_>>().join(".");
+            Error::OutOfRange { file, line, key: format!("{place}.air.{name}"), value, low, high, hint }
+        }
+        Error::Inconsistent { file, message, .. } => {
+            Error::Inconsistent { file, line: at.line(&[path, &["air"]].concat()), message }
+        }
+        other => other,
+    })
+}
+
 fn weather(session: &Session, at: &Checker) -> Result<(), Error> {
     let a = &session.air;
     readings(a, at)?;
+    air_here(session.rollers.air.unwrap_or_default(), &["rollers"], at)?;
+    for (i, run) in session.runs.iter().enumerate() {
+        air_here(run.air.unwrap_or_default(), &["run", &i.to_string()], at)?;
+    }
     let w = &session.wind;
     at.within_if(
         &["wind", "speed_m_s"],
@@ -349,6 +425,7 @@ fn setups_and_runs(session: &Session, at: &Checker) -> Result<(), Error> {
             ));
         }
     }
+    factors(session, at)?;
     if let Some(b) = &session.baseline
         && !session.setups.iter().any(|s| &s.id == b)
     {
@@ -409,6 +486,56 @@ fn lap_reasons(run: &Run, n: &str, at: &Checker) -> Result<(), Error> {
         }
     }
     Ok(())
+}
+
+/// Factors by themselves, and pressures against their range and what the runs state.
+fn factors(session: &Session, at: &Checker) -> Result<(), Error> {
+    if let Err(wrong) = session.stated_factors() {
+        let n = wrong.setup.to_string();
+        let mut path = vec!["setup", n.as_str(), "factors"];
+        path.extend(wrong.key.as_deref());
+        return Err(at.inconsistent(&path, wrong.message));
+    }
+    let Some(all) = session.factors() else { return Ok(()) };
+    for factor in &all.list {
+        let Levels::Quantities { unit, of_setup } = &factor.levels else { continue };
+        let Some(kpa) = kpa_from(unit.key).filter(|_| factor.key.contains("press")) else { continue };
+        for (s, level) in of_setup.iter().enumerate() {
+            let n = s.to_string();
+            let path = ["setup", n.as_str(), "factors", factor.key.as_str()];
+            let range = limit(TYRE.low / kpa, TYRE.high / kpa, "tyre pressure: 1 bar is 100 kPa, 1 psi is 6.9 kPa");
+            at.within(&path, *level, &range)?;
+            let runs = session.runs.iter().enumerate().filter(|(_, run)| run.setup == session.setups[s].id);
+            for (i, p) in runs.filter_map(|(i, run)| run.tyre_pressure_kpa.map(|p| (i, p))) {
+                let stated = level * kpa;
+                if stated < 0.9 * p.front.min(p.rear) || stated > 1.1 * p.front.max(p.rear) {
+                    return Err(at.inconsistent(
+                        &path,
+                        format!(
+                            "set-up «{}» has {} = {level}, but run {} of it states tyre_pressure_kpa = {{ front = {}, rear = {} }}; \
+                             one of them is a slip, so correct it",
+                            session.setups[s].id,
+                            factor.key,
+                            i + 1,
+                            p.front,
+                            p.rear
+                        ),
+                    ));
+                }
+            }
+        }
+    }
+    Ok(())
+}
+
+/// kPa in one unit of pressure.
+fn kpa_from(unit: &str) -> Option<f64> {
+    match unit {
+        "kpa" => Some(1.0),
+        "bar" => Some(1.0 / bar_from_kpa(1.0)),
+        "psi" => Some(1.0 / psi_from_kpa(1.0)),
+        _ => None,
+    }
 }
 
 /// A stated window is for rollers and runs forward.

@@ -4,12 +4,17 @@
 //! no ride file.
 
 pub(crate) mod check;
+mod expected;
+pub mod factors;
 mod read;
+mod speed_scale;
 mod typed;
 mod weather;
 
+pub use expected::{Expected, Yaw, YawWord};
 pub use read::{locate, parse_checked, syntax_error};
-pub use weather::{Air, Gusts, GustsWord, Wind, WindMode};
+pub use speed_scale::SpeedScale;
+pub use weather::{Air, AirHere, AlongLoop, AlongLoopWord, EXPECTED_WIND_M_S, Gusts, GustsWord, Wind, WindMode};
 
 use crate::constant;
 use schemars::JsonSchema;
@@ -37,6 +42,8 @@ pub struct Session {
     pub air: Air,
     #[serde(default)]
     pub wind: Wind,
+    #[serde(default)]
+    pub expected: Expected,
     #[serde(default)]
     pub solve: Solve,
     #[serde(default)]
@@ -142,6 +149,28 @@ pub struct Uncertainty {
     /// Of a stated temperature coefficient of Crr; taken as exact when left out.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub temperature_coefficient_per_c: Option<f64>,
+    /// What changes between runs of one set-up (sitting, a tyre inflated again), as a fraction of the resistance: 0.007 on loops
+    /// (common practice, after Candau 1999), 0.01 of Crr on rollers (common practice, no source) when left out.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub run_to_run_fraction: Option<f64>,
+    /// Relative, of the conversion from drum to flat road: when left out 0.05 ln(1 + r/R), R the radius of drum and r that of
+    /// tyre, which is 0.1 on drums of 111 mm (common practice, no source).
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub drum_conversion_fraction: Option<f64>,
+}
+
+/// Scale of what changes from run to run on loops where none is stated, as a fraction of the resistance (common practice, after
+/// Candau et al. 1999, who rode coast-downs of one rider again).
+pub const RUN_TO_RUN_ON_LOOPS: f64 = 0.007;
+/// The same on rollers, as a fraction of Crr (common practice, no source).
+pub const RUN_TO_RUN_ON_ROLLERS: f64 = 0.01;
+
+impl Uncertainty {
+    /// Scale of what changes from run to run at a venue.
+    pub fn run_to_run(&self, venue: Venue) -> f64 {
+        let usual = if venue == Venue::Rollers { RUN_TO_RUN_ON_ROLLERS } else { RUN_TO_RUN_ON_LOOPS };
+        self.run_to_run_fraction.unwrap_or(usual)
+    }
 }
 
 impl Default for Uncertainty {
@@ -163,6 +192,8 @@ impl Default for Uncertainty {
             rear_weight_fraction: 0.02,
             no_load_fraction: 0.1,
             temperature_coefficient_per_c: None,
+            run_to_run_fraction: None,
+            drum_conversion_fraction: None,
         }
     }
 }
@@ -188,11 +219,18 @@ pub struct Circuit {
     /// Surveyed length; needed for a track, else found.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub length_m: Option<f64>,
+    /// Standard deviation of the lap as ridden about length_m; 1.5 m on a track, where a line 0.5 m further out is 3.1 m longer,
+    /// and 0.2 % on a road when left out (common practice, no source).
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub length_sd_m: Option<f64>,
     /// CSV with distance_m and elevation_m from the gate.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub survey: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub survey_sd_m: Option<f64>,
+    /// The track is level: its profile is known without a survey.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub level: bool,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub bend_radius_m: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -263,8 +301,18 @@ pub struct Solve {
     /// Fit a change of Crr linear in time over the day, common to all set-ups, as of tyres that warm up (loops only).
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub crr_drift: bool,
+    /// Drag against yaw, CdA (1 + k sin²ψ): one k for the day ("common"), one for each set-up ("per-setup"), as for wheels,
+    /// "none", or its value.
+    pub yaw: Yaw,
     pub lag: Lag,
+    /// Whether the scale of speed is that of the device or that with which laps have their known length.
+    #[serde(skip_serializing_if = "SpeedScale::is_as_measured")]
+    pub speed_scale: SpeedScale,
     pub confidence: f64,
+    /// Factor of which a curve must be drawn; refused where it has too few levels. Every quantity of three levels or more has one
+    /// when left out.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub curve: Option<String>,
     /// A difference below this is of no interest; turns on the verdict "equivalent".
     #[serde(skip_serializing_if = "Option::is_none")]
     pub negligible_power_w: Option<f64>,
@@ -277,8 +325,11 @@ impl Default for Solve {
             cda: Sharing::PerSetup,
             crr: Sharing::PerSetup,
             crr_drift: false,
+            yaw: Yaw::default(),
             lag: Lag::default(),
+            speed_scale: SpeedScale::AsMeasured,
             confidence: 0.95,
+            curve: None,
             negligible_power_w: None,
             seed: 1,
         }
@@ -318,6 +369,9 @@ pub struct Rollers {
     /// Relative change of Crr per °C (ISO 28580 uses 0.008 for car tyres); 0 unless stated.
     pub temperature_coefficient_per_c: f64,
     pub reference_temperature_c: f64,
+    /// Of the room with the rollers, where it is not that of `[air]`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub air: Option<AirHere>,
 }
 
 impl Default for Rollers {
@@ -330,6 +384,7 @@ impl Default for Rollers {
             no_load_power_w_at_40_km_h: None,
             temperature_coefficient_per_c: 0.0,
             reference_temperature_c: REFERENCE_TEMPERATURE_C,
+            air: None,
         }
     }
 }
@@ -340,6 +395,10 @@ pub struct Setup {
     pub id: String,
     #[serde(default)]
     pub label: String,
+    /// What the set-up stands for in a sweep or a design of several factors: text is a kind, such as tyre = "amber", a number a
+    /// quantity with its unit at the end of the key, such as pressure_kpa = 620.0. Stated on every set-up or on none.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub factors: BTreeMap<String, factors::Stated>,
 }
 
 impl Setup {
@@ -415,6 +474,9 @@ pub struct Run {
     /// Venue of this run when a day mixes them.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub on: Option<Venue>,
+    /// Of this run, where it is not that of `[air]`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub air: Option<AirHere>,
 }
 
 impl Session {
@@ -451,6 +513,23 @@ impl Session {
             drivetrain_efficiency: run.drivetrain_efficiency.unwrap_or(base.drivetrain_efficiency),
             bearing_friction: run.bearing_friction.unwrap_or(base.bearing_friction),
         }
+    }
+
+    /// The factors of the set-ups; `None` where none are stated.
+    pub fn factors(&self) -> Option<factors::Factors> {
+        self.stated_factors().ok().flatten()
+    }
+
+    fn stated_factors(&self) -> Result<Option<factors::Factors>, factors::Wrong> {
+        let ids: Vec<&str> = self.setups.iter().map(|s| s.id.as_str()).collect();
+        let stated: Vec<_> = self.setups.iter().map(|s| &s.factors).collect();
+        factors::Factors::of(&ids, &stated, self.solve.curve.as_deref())
+    }
+
+    /// What was read of the air at a run itself or at its venue; the run's own reading comes first.
+    pub fn air_here(&self, run: &Run) -> AirHere {
+        let of_venue = if self.venue_of(run) == Venue::Rollers { self.rollers.air } else { None };
+        run.air.unwrap_or_default().or(of_venue.unwrap_or_default())
     }
 
     /// Mass at which watts are given.

@@ -1,4 +1,6 @@
 //! TOML text to types, with errors that show the line and the nearest known key.
+//!
+//! Given text; gives a value or says where it cannot be one. It opens no file and judges no value.
 
 use crate::error::Error;
 use serde::de::DeserializeOwned;

@@ -11,7 +11,10 @@
 
 use crate::air::{Direction, WindVector};
 use crate::circuit::{Lap, ReferenceLine};
-use crate::model::aerodynamic::{AirSpeed, Gusts, drag_per_area_n_m2, drag_wind_derivative, gust_drag_per_area_n_m2};
+use crate::model::aerodynamic::{
+    AirSpeed, Gusts, drag_per_area_n_m2, drag_wind_derivative, gust_drag_per_area_n_m2, yaw_drag_per_area_n_m2,
+    yaw_drag_wind_derivative,
+};
 use crate::model::bearing::bearing_force_n;
 use crate::model::kinetic::{kinetic_energy_j, rotating_mass_kg};
 use crate::model::lean;
@@ -187,12 +190,37 @@ pub struct FittedWind {
     pub drift_north_m_s: f64,
 }
 
-/// B and its derivatives, m per m² and m per m² and m/s.
+/// The air of a lap as a fit supposes it.
+#[derive(Debug, Clone, Copy)]
+pub struct SupposedAir<'s> {
+    pub wind: FittedWind,
+    /// Share of the wind that is met in each step; empty for all of it everywhere.
+    pub share: &'s [f64],
+    /// k of drag against yaw, see [`crate::model::aerodynamic`].
+    pub yaw: f64,
+    /// Variance a component, m²/s², of the gusts less that of the error of the fitted wind, whose square adds drag that is
+    /// not there; it may be negative.
+    pub gust_variance: f64,
+}
+
+impl SupposedAir<'_> {
+    /// The same wind in every step and nothing else.
+    pub fn of_wind(wind: FittedWind) -> SupposedAir<'static> {
+        SupposedAir { wind, share: &[], yaw: 0.0, gust_variance: 0.0 }
+    }
+}
+
+/// B of each step, m per m², and its derivatives.
 #[derive(Debug, Clone, Default)]
 pub struct AeroColumns {
     pub b: Vec<f64>,
+    /// With the fitted wind, per m/s.
     pub east: Vec<f64>,
     pub north: Vec<f64>,
+    /// With the logarithm of the share of the wind met in the step.
+    pub log_share: Vec<f64>,
+    /// With k.
+    pub yaw: Vec<f64>,
 }
 
 impl LapAccount {
@@ -283,44 +311,54 @@ impl LapAccount {
         }
     }
 
-    /// B and its derivatives with respect to the wind, with the mean drag of what the wind vector leaves out.
-    ///
-    /// `gust_variance`, m²/s² a component, is that of the gusts less that of the error of the fitted wind, whose square adds
-    /// drag that is not there; it may be negative.
-    pub fn aero(&self, fitted: FittedWind, gust_variance: f64) -> AeroColumns {
-        self.aero_at(fitted, gust_variance, None)
+    /// B and its derivatives in supposed air.
+    pub fn aero(&self, air: SupposedAir) -> AeroColumns {
+        self.aero_at(air, None)
     }
 
     /// The same with the speed of each node replaced, as for the planned-speed instrument.
-    pub fn aero_at(&self, fitted: FittedWind, gust_variance: f64, speeds_m_s: Option<&[f64]>) -> AeroColumns {
-        let wind = self.wind(fitted);
-        let gusts = Gusts::isotropic(gust_variance.abs().sqrt());
+    pub fn aero_at(&self, air: SupposedAir, speeds_m_s: Option<&[f64]>) -> AeroColumns {
+        let wind = self.wind(air.wind);
+        let gusts = Gusts::isotropic(air.gust_variance.abs().sqrt());
         let columns = || Vec::with_capacity(self.steps());
-        let mut out = AeroColumns { b: columns(), east: columns(), north: columns() };
+        let mut out =
+            AeroColumns { b: columns(), east: columns(), north: columns(), log_share: columns(), yaw: columns() };
         for (j, nodes) in self.nodes.chunks_exact(NODES).enumerate() {
+            let share = air.share.get(j).copied().unwrap_or(1.0);
             let speeds_m_s = speeds_m_s.map(|all| &all[j * NODES..(j + 1) * NODES]);
-            let (mut b, mut east, mut north) = (0.0, 0.0, 0.0);
+            let (mut b, mut east, mut north, mut log_share, mut yaw) = (0.0, 0.0, 0.0, 0.0, 0.0);
             for (i, node) in nodes.iter().enumerate() {
                 // At another speed the same way is ridden in another time.
                 let u = speeds_m_s.map_or(node.com_speed_m_s, |speeds| speeds[i]);
-                let total = WindVector {
-                    east_m_s: wind.east_m_s + node.given_wind.east_m_s,
-                    north_m_s: wind.north_m_s + node.given_wind.north_m_s,
+                let met = WindVector {
+                    east_m_s: share * (wind.east_m_s + node.given_wind.east_m_s),
+                    north_m_s: share * (wind.north_m_s + node.given_wind.north_m_s),
                 };
-                let air = AirSpeed::new(u, node.travel, total);
-                let mut drag = drag_per_area_n_m2(node.density_kg_m3, air);
-                if gust_variance != 0.0 {
-                    drag += gust_variance.signum() * gust_drag_per_area_n_m2(node.density_kg_m3, air, gusts);
+                let density = node.density_kg_m3;
+                let flow = AirSpeed::new(u, node.travel, met);
+                let of_yaw = yaw_drag_per_area_n_m2(density, flow);
+                let mut drag = drag_per_area_n_m2(density, flow) + air.yaw * of_yaw;
+                if air.gust_variance != 0.0 {
+                    drag += air.gust_variance.signum() * gust_drag_per_area_n_m2(density, flow, gusts);
                 }
-                let slope = drag_wind_derivative(node.density_kg_m3, air, node.travel);
+                let mut slope = drag_wind_derivative(density, flow, node.travel);
+                if air.yaw != 0.0 {
+                    let more = yaw_drag_wind_derivative(density, flow, node.travel);
+                    slope.east += air.yaw * more.east;
+                    slope.north += air.yaw * more.north;
+                }
                 let per = node.com_speed_m_s * node.span_s / self.weight_n;
                 b += per * drag;
                 east += per * slope.east;
                 north += per * slope.north;
+                log_share += per * (slope.east * met.east_m_s + slope.north * met.north_m_s);
+                yaw += per * of_yaw;
             }
             out.b.push(b);
-            out.east.push(east);
-            out.north.push(north);
+            out.east.push(share * east);
+            out.north.push(share * north);
+            out.log_share.push(log_share);
+            out.yaw.push(yaw);
         }
         out
     }

@@ -3,10 +3,12 @@
 //! Given accounts, a layout and parameters; gives residuals and derivatives. A lap touches few parameters, so columns
 //! are kept by lap and no matrix of all rows times all parameters is ever built for the solution.
 
-use super::account::{AeroColumns, FittedWind, LapAccount};
+use super::account::{AeroColumns, FittedWind, LapAccount, SupposedAir};
 use super::layout::Layout;
 use super::normal::{Normal, RunBlock};
+use super::prior::Prior;
 use super::profile::Absorption;
+use super::wind_along::WindAlong;
 use crate::sample::Cumulative;
 use crate::uncertainty::rows::{LapRows, Rows};
 use nalgebra::{DMatrix, DVector};
@@ -32,10 +34,13 @@ pub struct Problem<'a> {
     pub absorption: Absorption,
     /// Surveyed height gained in each step, m.
     pub survey_m: Option<Vec<f64>>,
-    /// Precision of the weak prior on each parameter in units of the row variance; 0 for none.
-    pub prior: Vec<f64>,
-    /// Where that prior is centred.
-    pub prior_mean: Vec<f64>,
+    pub wind_along: WindAlong,
+    /// k of drag against yaw of each run where it is held.
+    pub held_yaw: f64,
+    /// What is expected of each parameter.
+    pub prior: Vec<Prior>,
+    /// Long-run variance of a row of the account, m².
+    pub row_variance: f64,
 }
 
 /// One column of a lap.
@@ -44,16 +49,6 @@ pub struct Column {
     /// Which parameter.
     pub parameter: usize,
     pub values: Vec<f64>,
-}
-
-/// What a lap's equations are made of at given lags and winds, before CdA and Crr are put in.
-#[derive(Debug, Clone)]
-pub struct LapParts {
-    /// A less the surveyed profile, m.
-    left: Vec<f64>,
-    aero: AeroColumns,
-    /// Derivative of A with respect to the lag, m/s, where the lag is fitted.
-    lag_derivative: Option<Vec<f64>>,
 }
 
 /// Residual and derivatives of the prediction for one lap.
@@ -87,6 +82,7 @@ impl LapProducts {
 pub struct RunState {
     pub lag_s: f64,
     pub wind: FittedWind,
+    pub yaw: f64,
 }
 
 impl<'a> Problem<'a> {
@@ -110,7 +106,24 @@ impl<'a> Problem<'a> {
                 drift_east_m_s: of(c.drift_east),
                 drift_north_m_s: of(c.drift_north),
             },
+            yaw: self.layout.yaw(run).map_or(self.held_yaw, |i| parameters[i]),
         }
+    }
+
+    /// Share of the wind met in each step; empty where it is the same everywhere.
+    pub fn share(&self, parameters: &[f64]) -> Vec<f64> {
+        match &self.wind_along {
+            WindAlong::Even => Vec::new(),
+            WindAlong::Stated(share) => share.clone(),
+            WindAlong::Estimated(waves) => {
+                waves.log_share(&parameters[self.layout.along.clone()]).into_iter().map(f64::exp).collect()
+            }
+        }
+    }
+
+    /// The air that parameters suppose in a run.
+    pub(super) fn air<'s>(&self, state: &RunState, run: usize, share: &'s [f64]) -> SupposedAir<'s> {
+        SupposedAir { wind: state.wind, share, yaw: state.yaw, gust_variance: self.gust_variance[run] }
     }
 
     /// Left side of the equations of a lap, A less the surveyed profile, m.
@@ -125,140 +138,90 @@ impl<'a> Problem<'a> {
         a
     }
 
-    /// What every lap's equations are made of at the lags and winds among the parameters; CdA and Crr are not read.
-    pub fn parts(&self, parameters: &[f64]) -> Vec<LapParts> {
-        (0..self.laps.len()).into_par_iter().map(|g| self.parts_of(g, parameters)).collect()
-    }
-
-    /// The same for one lap.
-    pub(super) fn parts_of(&self, g: usize, parameters: &[f64]) -> LapParts {
-        let account = self.laps[g];
-        let state = self.run_state(parameters, account.run);
-        let lag_derivative = |_| account.supplied_lag_derivative(self.work[account.run], state.lag_s);
-        LapParts {
-            left: self.left_side(g, &state),
-            aero: account.aero(state.wind, self.gust_variance[account.run]),
-            lag_derivative: self.layout.runs[account.run].lag.map(lag_derivative),
-        }
-    }
-
     /// Residuals and derivatives of every lap at given parameters.
     pub fn blocks(&self, parameters: &[f64]) -> Vec<LapBlock> {
-        self.blocks_from(self.parts(parameters), parameters)
+        let share = self.share(parameters);
+        (0..self.laps.len()).into_par_iter().map(|g| self.block(g, &share, parameters)).collect()
     }
 
-    /// The same from parts already worked out at these parameters.
-    pub fn blocks_from(&self, parts: Vec<LapParts>, parameters: &[f64]) -> Vec<LapBlock> {
-        parts.into_iter().enumerate().map(|(g, part)| self.block(g, part, parameters)).collect()
+    /// Residual and derivatives of one lap, with the share of the wind that the parameters give.
+    pub(super) fn block(&self, g: usize, share: &[f64], parameters: &[f64]) -> LapBlock {
+        let account = self.laps[g];
+        let l = &self.layout;
+        let state = self.run_state(parameters, account.run);
+        let aero = account.aero(self.air(&state, account.run, share));
+        let left = self.left_side(g, &state);
+        let cda = parameters[l.cda(account.run)];
+        let crr = parameters[l.crr(account.run)] + l.crr_drift.map_or(0.0, |c| parameters[c] * self.hour[g]);
+        let residual =
+            left.iter().zip(account.rolling_m.iter().zip(&aero.b)).map(|(a, (d, b))| a - crr * d - cda * b).collect();
+        // The lag moves the left side; as a derivative of the prediction its sign turns.
+        let lag_derivative = |_| {
+            let slope = account.supplied_lag_derivative(self.work[account.run], state.lag_s);
+            slope.into_iter().map(|x| -x).collect()
+        };
+        let lag = l.runs[account.run].lag.map_or_else(Vec::new, lag_derivative);
+        LapBlock { residual, columns: self.columns(g, cda, account.rolling_m.clone(), aero, lag) }
     }
 
-    /// Residual and derivatives of one lap from its parts at these parameters.
-    pub(super) fn block(&self, g: usize, part: LapParts, parameters: &[f64]) -> LapBlock {
+    /// Columns of a lap: those of Crr, CdA and the lag as given, all others from the derivatives of the drag.
+    pub(super) fn columns(
+        &self,
+        g: usize,
+        cda: f64,
+        rolling: Vec<f64>,
+        aero: AeroColumns,
+        lag: Vec<f64>,
+    ) -> Vec<Column> {
         let account = self.laps[g];
         let l = &self.layout;
         let run = &l.runs[account.run];
-        let aero = part.aero;
-        let cda = parameters[l.cda[account.setup]];
-        let crr = parameters[l.crr[account.setup]] + l.crr_drift.map_or(0.0, |c| parameters[c] * self.hour[g]);
-        let residual = part
-            .left
-            .iter()
-            .zip(account.rolling_m.iter().zip(&aero.b))
-            .map(|(a, (d, b))| a - crr * d - cda * b)
-            .collect();
         let scaled = |values: &[f64], factor: f64| values.iter().map(|v| factor * v).collect::<Vec<_>>();
-        let mut columns = vec![
-            Column { parameter: l.crr[account.setup], values: account.rolling_m.clone() },
-            Column { parameter: l.cda[account.setup], values: aero.b },
-        ];
-        let mut push = |parameter: Option<usize>, values: &[f64], factor: f64| {
+        let mut columns = Vec::with_capacity(9 + l.along.len());
+        let drifting = l.crr_drift.map(|_| scaled(&rolling, self.hour[g]));
+        let mut push = |parameter: Option<usize>, values: Vec<f64>| {
             if let Some(parameter) = parameter {
-                columns.push(Column { parameter, values: scaled(values, factor) });
+                columns.push(Column { parameter, values });
             }
         };
-        push(l.crr_drift, &account.rolling_m, self.hour[g]);
-        // The lag moves the left side; as a derivative of the prediction its sign turns.
-        push(run.lag, part.lag_derivative.as_deref().unwrap_or_default(), -1.0);
-        push(run.east, &aero.east, cda);
-        push(run.north, &aero.north, cda);
-        push(run.drift_east, &aero.east, cda * account.phase);
-        push(run.drift_north, &aero.north, cda * account.phase);
-        LapBlock { residual, columns }
+        push(Some(l.crr(account.run)), rolling);
+        push(Some(l.cda(account.run)), aero.b);
+        push(l.crr_drift, drifting.unwrap_or_default());
+        if let WindAlong::Estimated(waves) = &self.wind_along {
+            for (parameter, term) in l.along.clone().zip(&waves.term) {
+                push(Some(parameter), aero.log_share.iter().zip(term).map(|(d, t)| cda * d * t).collect());
+            }
+        }
+        push(l.yaw(account.run), scaled(&aero.yaw, cda));
+        push(run.lag, lag);
+        push(run.east, scaled(&aero.east, cda));
+        push(run.north, scaled(&aero.north, cda));
+        push(run.drift_east, scaled(&aero.east, cda * account.phase));
+        push(run.drift_north, scaled(&aero.north, cda * account.phase));
+        columns
     }
 
-    /// The projected columns of the linear parameters and the projected left side, dense, all laps one under another.
-    pub fn linear_rows(&self, parts: &[LapParts]) -> LinearRows {
-        let (k, steps) = (self.layout.linear, self.steps());
-        let laps: Vec<LapBlock> = parts
-            .iter()
-            .enumerate()
-            .map(|(g, part)| {
-                let account = self.laps[g];
-                let l = &self.layout;
-                let mut columns = vec![
-                    Column { parameter: l.crr[account.setup], values: account.rolling_m.clone() },
-                    Column { parameter: l.cda[account.setup], values: part.aero.b.clone() },
-                ];
-                if let Some(parameter) = l.crr_drift {
-                    let values = account.rolling_m.iter().map(|d| d * self.hour[g]).collect();
-                    columns.push(Column { parameter, values });
-                }
-                LapBlock { residual: part.left.clone(), columns }
-            })
-            .collect();
-        let mut sum = DMatrix::zeros(steps, k + 1);
-        for (b, &w) in laps.iter().zip(&self.weight) {
-            for c in &b.columns {
-                add(&mut sum, c, w);
-            }
-            for (s, r) in sum.column_mut(k).iter_mut().zip(&b.residual) {
-                *s += w * r;
-            }
-        }
-        let total = self.total_weight();
-        for c in 0..=k {
-            let column = self.absorption.absorb_half(&sum.column(c).into_owned()) / total;
-            sum.set_column(c, &column);
-        }
-        let held: Vec<usize> = (0..k).filter(|c| self.prior[*c] > 0.0).collect();
-        let rows = steps * laps.len();
-        let mut out =
-            LinearRows { columns: DMatrix::zeros(rows + held.len(), k), left: DVector::zeros(rows + held.len()) };
-        // A prior is one more observation of its parameter.
-        for (i, &c) in held.iter().enumerate() {
-            let root = self.prior[c].sqrt();
-            out.columns[(rows + i, c)] = root;
-            out.left[rows + i] = root * self.prior_mean[c];
-        }
-        for (g, (b, &w)) in laps.iter().zip(&self.weight).enumerate() {
-            let root = w.sqrt();
-            for c in 0..k {
-                for j in 0..steps {
-                    out.columns[(g * steps + j, c)] = -root * sum[(j, c)];
-                }
-            }
-            for c in &b.columns {
-                for (j, v) in c.values.iter().enumerate() {
-                    out.columns[(g * steps + j, c.parameter)] += root * v;
-                }
-            }
-            for (j, r) in b.residual.iter().enumerate() {
-                out.left[g * steps + j] = root * (r - sum[(j, k)]);
-            }
-        }
-        out
+    /// Precision of what is expected of each parameter, in units of a row.
+    pub fn precision(&self, parameters: &[f64]) -> DVector<f64> {
+        DVector::from_fn(self.layout.len, |i, _| self.prior[i].precision(parameters[i], self.row_variance))
     }
 
     /// ZᵀPX with the profile taken out and the priors added; `z` holds instruments in the same layout as `x`.
-    pub fn normal(&self, z: &[LapBlock], x: &[LapBlock]) -> Normal {
+    pub fn normal(&self, z: &[LapBlock], x: &[LapBlock], precision: &DVector<f64>) -> Normal {
         let products: Vec<LapProducts> = z.iter().zip(x).map(|(z, x)| LapProducts::new(z, x)).collect();
-        self.normal_of(z, x, &products)
+        self.normal_of(z, x, &products, precision)
     }
 
     /// The same from products already worked out.
-    pub(super) fn normal_of(&self, z: &[LapBlock], x: &[LapBlock], products: &[LapProducts]) -> Normal {
-        let (k, steps, shared) = (self.layout.len, self.steps(), self.layout.linear);
-        let mut corner = DMatrix::from_diagonal(&DVector::from_column_slice(&self.prior[..shared]));
+    pub(super) fn normal_of(
+        &self,
+        z: &[LapBlock],
+        x: &[LapBlock],
+        products: &[LapProducts],
+        precision: &DVector<f64>,
+    ) -> Normal {
+        let (k, steps, shared) = (self.layout.len, self.steps(), self.layout.shared);
+        let mut corner = DMatrix::from_diagonal(&precision.rows(0, shared).into_owned());
         let mut runs: Vec<RunBlock> = self
             .layout
             .runs
@@ -266,7 +229,7 @@ impl<'a> Problem<'a> {
             .map(|run| {
                 let columns = run.range();
                 RunBlock {
-                    own: DMatrix::from_diagonal(&DVector::from_column_slice(&self.prior[columns.clone()])),
+                    own: DMatrix::from_diagonal(&precision.rows(columns.start, columns.len()).into_owned()),
                     below: DMatrix::zeros(columns.len(), shared),
                     beside: DMatrix::zeros(shared, columns.len()),
                     columns,
@@ -317,9 +280,9 @@ impl<'a> Problem<'a> {
         right
     }
 
-    /// Pull of the priors on each parameter.
+    /// Pull of what is expected on each parameter.
     pub(super) fn pull(&self, parameters: &[f64]) -> DVector<f64> {
-        DVector::from_fn(self.layout.len, |i, _| self.prior[i] * (self.prior_mean[i] - parameters[i]))
+        DVector::from_fn(self.layout.len, |i, _| self.prior[i].pull(parameters[i], self.row_variance))
     }
 
     /// Residuals of all laps times their weights, summed step by step.
@@ -347,6 +310,12 @@ impl<'a> Problem<'a> {
         let sum = self.residual_sum(blocks);
         let total: f64 = blocks.iter().zip(&self.weight).map(|(b, w)| w * dot(&b.residual, &b.residual)).sum();
         total - sum.dot(&self.absorption.absorb(&sum)) / self.total_weight()
+    }
+
+    /// The same with what is expected of the parameters, in units of a row.
+    pub fn cost_with_priors(&self, blocks: &[LapBlock], parameters: &[f64]) -> f64 {
+        let expected = self.prior.iter().zip(parameters).map(|(p, x)| p.cost(*x, self.row_variance));
+        self.cost(blocks) + expected.sum::<f64>()
     }
 
     /// Columns of all laps with the profile taken out and scaled by the square root of the weight.
@@ -384,12 +353,6 @@ impl<'a> Problem<'a> {
             .map(|(b, w)| (DVector::from_column_slice(&b.residual) - &sum) * w.sqrt())
             .collect()
     }
-}
-
-/// Rows of the linear part of all laps after projection.
-pub struct LinearRows {
-    pub columns: DMatrix<f64>,
-    pub left: DVector<f64>,
 }
 
 fn dot(a: &[f64], b: &[f64]) -> f64 {

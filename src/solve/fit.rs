@@ -5,44 +5,47 @@
 
 use super::account::LapAccount;
 use super::design::{LapBlock, Problem};
-use super::instruments::{self, PlannedRide};
-use super::layout::{Layout, Nuisances};
-use super::outer::{LeastSquaresPoint, ROUGH_M, TOLERANCE_M, least_squares_from};
+use super::instruments;
+use super::layout::{By, Estimated, Layout, Nuisances};
+use super::outer::{LeastSquaresPoint, TOLERANCE_M, least_squares_from};
+use super::prior::{Expected, Prior};
 use super::profile::Absorption;
 use super::screen;
-use super::speed_class::{Origin, SpeedClasses, classify};
+use super::solved::{Solution, Solved};
+use super::speed_class::{SpeedClasses, classify};
 use super::weights::lap_weights;
+use super::wind_along::{Waves, WindAlong};
 use crate::error::Error;
 use crate::sample::{Cumulative, Reason};
-use crate::session::Sharing;
-use crate::uncertainty::cluster::{Absorbed, ClusterRobust, Laps};
-use nalgebra::{DMatrix, DVector};
+use crate::uncertainty::cluster::ClusterRobust;
+use crate::uncertainty::working::Working;
+use nalgebra::DVector;
 
-/// Standard deviation of the weak prior on each wind component, m/s: what nobody rides a test in.
-const WIND_PRIOR_M_S: f64 = 5.0;
-/// The same for the change of wind within a run, m/s.
-const DRIFT_PRIOR_M_S: f64 = 2.0;
-/// The same for the lag, s.
-const LAG_PRIOR_S: f64 = 3.0;
+/// Standard deviation of what is expected of the lag, s.
+pub const LAG_SD_S: f64 = 1.5;
 /// Most that the error of a fitted wind is allowed for, m²/s²: beyond that the wind is not known and no correction helps.
 const MOST_WIND_VARIANCE: f64 = 1.0;
 /// Bound of the lag, s.
 pub const LAG_BOUND_S: f64 = 3.0;
 /// Scatter of one row of the account before it is known, m.
 const FIRST_ROW_SD_M: f64 = 0.05;
-/// Wind that the second and third start suppose, m/s.
-const START_WIND_M_S: f64 = 2.0;
+/// Long-run variance of rows over the variance of one before it is known: neighbouring steps of 3 s in gusts that last as long.
+const USUAL_LONG_RUN: f64 = 3.4;
+/// Share of the expected wind that it is expected to change by from the middle of a run to its end.
+pub const DRIFT_SHARE: f64 = 0.25;
+/// Wind that the second and third start suppose, in units of what is expected.
+const START_WIND: f64 = 1.0;
 /// Rounds of screening and fitting.
 const MOST_ROUNDS: usize = 4;
-/// Newton steps of a repetition: the input moves by one standard uncertainty, so the second step is already tiny.
-const SENSITIVITY_STEPS: usize = 2;
 
-/// What is to be estimated and what is held.
+/// What is estimated and what is held.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Choices {
     pub setups: usize,
-    pub crr: Sharing,
-    pub cda: Sharing,
+    /// Set-up of each run.
+    pub setup_of_run: Vec<usize>,
+    pub crr: By,
+    pub cda: By,
     /// Lag of each run where it is held, s.
     pub held_lag_s: Vec<Option<f64>>,
     pub wind: bool,
@@ -51,6 +54,69 @@ pub struct Choices {
     pub crr_drift: bool,
     /// Variance of the wind that the vector leaves out, of each run, m²/s²: gusts less the error of the fitted wind.
     pub gust_variance: Vec<f64>,
+    pub wind_along: WindAlong,
+    pub yaw: Yaw,
+    pub expected: Expectations,
+}
+
+/// What is supposed of drag against yaw.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Yaw {
+    Held(f64),
+    Estimated(By),
+}
+
+/// What is expected of parameters before the rides are looked at; where rides tell, it weighs nothing.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Expectations {
+    pub cda_m2: f64,
+    pub cda_sd_m2: f64,
+    pub crr: f64,
+    /// Standard deviation of the logarithm of Crr.
+    pub crr_log_sd: f64,
+    /// Standard deviation of each component of the wind, m/s.
+    pub wind_m_s: f64,
+    pub yaw: f64,
+    pub yaw_sd: f64,
+}
+
+impl Default for Expectations {
+    /// CdA of riders on drop bars and in an aerodynamic position; tyres from the best to the worst on asphalt; light air;
+    /// published curves of drag against yaw run from about k = 0 to 2.6 (the others common practice, no source).
+    fn default() -> Self {
+        Expectations {
+            cda_m2: 0.28,
+            cda_sd_m2: 0.06,
+            crr: 0.0045,
+            crr_log_sd: 0.4,
+            wind_m_s: 2.0,
+            yaw: 0.3,
+            yaw_sd: 1.2,
+        }
+    }
+}
+
+/// Scatter of the rows of the account.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RowScatter {
+    /// Standard deviation of one row, m.
+    pub sd_m: f64,
+    /// γ₀(1 + 2Σρ), m²: how little the mean of many rows of a lap is known.
+    pub long_run_variance: f64,
+}
+
+impl RowScatter {
+    /// With neighbours that hang together as they usually do.
+    pub fn usual(sd_m: f64) -> RowScatter {
+        RowScatter { sd_m, long_run_variance: USUAL_LONG_RUN * sd_m * sd_m }
+    }
+
+    /// From the residuals of laps: φ of neighbouring rows makes γ₀(1 + φ)/(1 − φ).
+    fn of(working: &Working, sd_m: f64) -> RowScatter {
+        let phi = working.correlation.get(1).copied().unwrap_or(0.0);
+        let mean = working.variance.iter().sum::<f64>() / working.variance.len().max(1) as f64;
+        RowScatter { sd_m, long_run_variance: mean * (1.0 + phi) / (1.0 - phi) }
+    }
 }
 
 /// One lap as the fit sees it.
@@ -71,21 +137,20 @@ pub struct LapInput {
 pub struct SurveyedSteps {
     /// Height gained in each step, m.
     pub gain_m: Vec<f64>,
+    /// Of each height, m.
     pub sd_m: f64,
-}
-
-/// Which equations gave the reported values.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Estimator {
-    Instruments,
-    LeastSquares,
+    /// Least scatter of a row against which that is weighed, m.
+    pub least_row_sd_m: f64,
 }
 
 /// The result of a fit.
 pub struct LoopFit {
     pub layout: Layout,
     pub parameters: Vec<f64>,
-    pub estimator: Estimator,
+    /// Parameters at which the instruments are taken.
+    pub instruments_at: Vec<f64>,
+    pub converged: bool,
+    pub iterations: usize,
     pub least_squares: LeastSquaresPoint,
     pub starts: usize,
     pub classes: SpeedClasses,
@@ -96,8 +161,7 @@ pub struct LoopFit {
     /// Height gained in each step, m, with its standard error.
     pub profile_m: Vec<f64>,
     pub profile_se_m: Vec<f64>,
-    /// Standard deviation of a row of the account, m.
-    pub row_sd_m: f64,
+    pub scatter: RowScatter,
     /// Condition number of the scaled columns of Crr and CdA with everything else taken out.
     pub condition: f64,
 }
@@ -119,27 +183,52 @@ impl<'a> Frame<'a> {
             .collect()
     }
 
+    /// Columns of the parameters.
+    pub fn layout(&self) -> Layout {
+        let c = self.choices;
+        let estimated = Estimated {
+            crr: c.crr,
+            cda: c.cda,
+            crr_drift: c.crr_drift,
+            along: match &c.wind_along {
+                WindAlong::Estimated(waves) => waves.len(),
+                WindAlong::Even | WindAlong::Stated(_) => 0,
+            },
+            yaw: match c.yaw {
+                Yaw::Estimated(by) => Some(by),
+                Yaw::Held(_) => None,
+            },
+        };
+        Layout::new(c.setups, &c.setup_of_run, estimated, &self.nuisances())
+    }
+
+    /// What is expected of each parameter.
+    fn priors(&self, layout: &Layout) -> Vec<Prior> {
+        let e = &self.choices.expected;
+        let about = |mean: f64, sd: f64| Prior::Normal { mean, sd };
+        let kinds = layout.kinds().into_iter().enumerate();
+        kinds
+            .map(|(column, kind)| match kind {
+                None => Prior::None,
+                Some(Expected::Crr) => Prior::LogNormal { median: e.crr, log_sd: e.crr_log_sd },
+                Some(Expected::Cda) => about(e.cda_m2, e.cda_sd_m2),
+                Some(Expected::Lag) => about(0.0, LAG_SD_S),
+                Some(Expected::Wind) => about(0.0, e.wind_m_s),
+                Some(Expected::WindDrift) => about(0.0, DRIFT_SHARE * e.wind_m_s),
+                Some(Expected::WindAlong) => about(0.0, Waves::expected_sd(column - layout.along.start)),
+                Some(Expected::Yaw) => about(e.yaw, e.yaw_sd),
+            })
+            .collect()
+    }
+
     /// The equations for some of the laps.
-    pub fn problem<'l>(&self, laps: &'l [LapInput], used: &[usize], weight: &[f64], row_sd_m: f64) -> Problem<'l>
+    pub fn problem<'l>(&self, laps: &'l [LapInput], used: &[usize], weight: &[f64], scatter: RowScatter) -> Problem<'l>
     where
         'a: 'l,
     {
         let c = self.choices;
-        let layout = Layout::new(c.setups, c.crr, c.cda, c.crr_drift, &self.nuisances());
+        let layout = self.layout();
         let steps = used.first().map_or(0, |i| laps[*i].account.steps());
-        let mut prior = vec![0.0; layout.len];
-        for run in &layout.runs {
-            let mut set = |column: Option<usize>, sd: f64| {
-                if let Some(i) = column {
-                    prior[i] = (row_sd_m / sd).powi(2);
-                }
-            };
-            set(run.lag, LAG_PRIOR_S);
-            set(run.east, WIND_PRIOR_M_S);
-            set(run.north, WIND_PRIOR_M_S);
-            set(run.drift_east, DRIFT_PRIOR_M_S);
-            set(run.drift_north, DRIFT_PRIOR_M_S);
-        }
         let total: f64 = weight.iter().sum();
         Problem {
             laps: used.iter().map(|i| &laps[*i].account).collect(),
@@ -149,56 +238,92 @@ impl<'a> Frame<'a> {
             gust_variance: c.gust_variance.clone(),
             hour: used.iter().map(|i| laps[*i].hour).collect(),
             absorption: match self.survey {
-                Some(s) => Absorption::surveyed(steps, s.sd_m, row_sd_m, total),
+                Some(s) => Absorption::surveyed(steps, s.sd_m, scatter.sd_m.max(s.least_row_sd_m), total),
                 None => Absorption::free(steps),
             },
             survey_m: self.survey.map(|s| s.gain_m.clone()),
-            prior_mean: vec![0.0; prior.len()],
-            prior,
+            wind_along: c.wind_along.clone(),
+            held_yaw: match c.yaw {
+                Yaw::Held(k) => k,
+                Yaw::Estimated(_) => 0.0,
+            },
+            prior: self.priors(&layout),
+            row_variance: scatter.long_run_variance,
             layout,
         }
+    }
+
+    /// A fit of these laps, ready to be asked.
+    ///
+    /// Errors: those of [`Solved::new`].
+    pub fn solved<'l, 'f>(&self, laps: &'l [LapInput], fit: &'f LoopFit) -> Result<Solved<'l, 'f>, Error>
+    where
+        'a: 'l,
+    {
+        let at = Solution { parameters: &fit.parameters, instruments_at: &fit.instruments_at, classes: &fit.classes };
+        Solved::new(self.problem(laps, &fit.used, &fit.weight, fit.scatter), at)
+    }
+
+    /// Parameters before anything is known: what is expected, in still air.
+    fn start(&self, layout: &Layout) -> Vec<f64> {
+        let e = &self.choices.expected;
+        let value = |kind: Option<Expected>| match kind {
+            Some(Expected::Crr) => e.crr,
+            Some(Expected::Cda) => e.cda_m2,
+            Some(Expected::Yaw) => e.yaw,
+            _ => 0.0,
+        };
+        layout.kinds().into_iter().map(value).collect()
     }
 }
 
 /// Fits a session, marking laps that break the account.
 ///
-/// `from` is a fit of the same laps under other choices: screening is then done and its winds and lags are the start.
-/// Errors: [`Error::TooFewLaps`], [`Error::Numerical`].
+/// `from` is a fit of the same laps under other choices with the same parameters: screening is then done and its parameters are
+/// the start. Errors: [`Error::TooFewLaps`], [`Error::Numerical`].
 pub fn fit(frame: &Frame, laps: &mut [LapInput], from: Option<&LoopFit>) -> Result<LoopFit, Error> {
     let begun = match from {
         Some(from) => Beginning {
             used: from.used.clone(),
             weight: from.weight.clone(),
-            nuisances: from.least_squares.parameters[from.layout.linear..].to_vec(),
-            row_sd_m: from.row_sd_m,
+            parameters: from.least_squares.parameters.clone(),
+            sd_m: from.scatter.sd_m,
             starts: from.starts,
         },
         None => begin(frame, laps)?,
     };
-    let Beginning { used, weight, nuisances, row_sd_m, starts } = begun;
-    let problem = frame.problem(laps, &used, &weight, row_sd_m);
-    let point = least_squares_from(&problem, &nuisances, TOLERANCE_M)?;
-    let speeds = speeds_m_s(&problem);
+    let Beginning { used, weight, parameters: start, sd_m, starts } = begun;
+    let mut scatter = from.map_or(RowScatter::usual(sd_m), |from| from.scatter);
+    let mut problem = frame.problem(laps, &used, &weight, scatter);
+    let mut point = least_squares_from(&problem, &start, TOLERANCE_M)?;
     let planned: Vec<Option<f64>> = used.iter().map(|i| laps[*i].planned_m_s).collect();
-    let classes = classify(&speeds, &planned);
-    let (parameters, estimator, z) = instrumented(&problem, &classes, &point);
-
-    let blocks = problem.blocks(&parameters);
-    let covariance = cluster_covariance(&problem, &blocks, z.as_deref().unwrap_or(&blocks), &classes)?;
-    let (profile_m, profile_se_m) = profile(&problem, &blocks, row_sd_m);
+    let classes = classify(&speeds_m_s(&problem), &planned);
+    if from.is_none() {
+        // How much rows hang together is known now; with it, how much the laps count against what is expected.
+        let at = Solution { parameters: &point.parameters, instruments_at: &point.parameters, classes: &classes };
+        scatter = RowScatter::of(&Solved::new(problem, at)?.working()?, sd_m);
+        problem = frame.problem(laps, &used, &weight, scatter);
+        point = least_squares_from(&problem, &point.parameters, TOLERANCE_M)?;
+    }
+    let found = instruments::solve(&problem, &classes, &point.parameters);
+    let at = Solution { parameters: &found.parameters, instruments_at: &found.at, classes: &classes };
+    let solved = Solved::new(problem, at)?;
+    let (profile_m, profile_se_m) = profile(&solved.problem, &solved.x, scatter.sd_m);
     Ok(LoopFit {
-        condition: condition(&problem, &blocks),
-        layout: problem.layout.clone(),
-        parameters,
-        estimator,
+        condition: solved.condition(),
+        covariance: solved.covariance()?,
+        layout: solved.problem.layout.clone(),
+        parameters: found.parameters.clone(),
+        instruments_at: found.at.clone(),
+        converged: found.converged && point.converged,
+        iterations: found.iterations + point.iterations as usize,
         least_squares: point,
         starts,
-        classes,
+        classes: classes.clone(),
         weight,
-        covariance,
         profile_m,
         profile_se_m,
-        row_sd_m,
+        scatter,
         used,
     })
 }
@@ -208,9 +333,9 @@ struct Beginning {
     /// Laps that stand.
     used: Vec<usize>,
     weight: Vec<f64>,
-    /// Lags and winds in the order of the layout.
-    nuisances: Vec<f64>,
-    row_sd_m: f64,
+    parameters: Vec<f64>,
+    /// Of a row, m.
+    sd_m: f64,
     starts: usize,
 }
 
@@ -221,30 +346,30 @@ fn begin(frame: &Frame, laps: &mut [LapInput]) -> Result<Beginning, Error> {
     let gross = screen::gross_faults(&accounts, &frame.work);
     mark(laps, &all, &gross);
 
-    let (mut row_sd_m, mut last, mut starts, mut round) = (FIRST_ROW_SD_M, None::<Vec<f64>>, 1, 0);
+    let (mut sd_m, mut last, mut starts, mut round) = (FIRST_ROW_SD_M, None::<Vec<f64>>, 1, 0);
     loop {
         let used = usable(laps)?;
-        let problem = frame.problem(laps, &used, &vec![1.0; used.len()], row_sd_m);
+        let problem = frame.problem(laps, &used, &vec![1.0; used.len()], RowScatter::usual(sd_m));
         let point = match &last {
-            Some(nuisances) => least_squares_from(&problem, nuisances, ROUGH_M)?,
+            Some(parameters) => least_squares_from(&problem, parameters, TOLERANCE_M)?,
             None => {
                 let point;
-                (point, starts) = best_of_starts(&problem)?;
+                (point, starts) = best_of_starts(frame, &problem)?;
                 point
             }
         };
-        row_sd_m = row_sd(&problem, point.cost);
-        let nuisances = point.parameters[problem.layout.linear..].to_vec();
-        let residuals = residuals(&problem, &problem.blocks(&point.parameters));
+        sd_m = row_sd(&problem, point.cost);
+        let parameters = point.parameters;
+        let residuals = residuals(&problem, &problem.blocks(&parameters));
         let speeds = speeds_m_s(&problem);
         if round < MOST_ROUNDS {
             mark(laps, &used, &screen::fine_faults(&residuals, &speeds));
         }
         if usable(laps)?.len() == used.len() {
             let closures: Vec<f64> = residuals.iter().map(|r| r.iter().sum()).collect();
-            return Ok(Beginning { weight: lap_weights(&closures, &speeds), used, nuisances, row_sd_m, starts });
+            return Ok(Beginning { weight: lap_weights(&closures, &speeds), used, parameters, sd_m, starts });
         }
-        last = Some(nuisances);
+        last = Some(parameters);
         round += 1;
     }
 }
@@ -291,16 +416,16 @@ fn mark(laps: &mut [LapInput], used: &[usize], reasons: &[Option<Reason>]) {
 }
 
 /// Rough least squares from several starts of the wind; the best point and the number of starts.
-fn best_of_starts(problem: &Problem) -> Result<(LeastSquaresPoint, usize), Error> {
+fn best_of_starts(frame: &Frame, problem: &Problem) -> Result<(LeastSquaresPoint, usize), Error> {
     let l = &problem.layout;
-    let nuisances = l.len - l.linear;
-    let mut starts = vec![vec![0.0; nuisances]];
+    let mut starts = vec![frame.start(l)];
     if l.runs.iter().any(|r| r.east.is_some()) {
         for direction in [1.0, -1.0] {
-            let mut start = vec![0.0; nuisances];
+            let mut start = frame.start(l);
+            let wind = direction * START_WIND * frame.choices.expected.wind_m_s / std::f64::consts::SQRT_2;
             for run in &l.runs {
                 for column in [run.east, run.north].into_iter().flatten() {
-                    start[column - l.linear] = direction * START_WIND_M_S / std::f64::consts::SQRT_2;
+                    start[column] = wind;
                 }
             }
             starts.push(start);
@@ -309,7 +434,7 @@ fn best_of_starts(problem: &Problem) -> Result<(LeastSquaresPoint, usize), Error
     let mut best: Option<LeastSquaresPoint> = None;
     let mut first_error = None;
     for start in &starts {
-        match least_squares_from(problem, start, ROUGH_M) {
+        match least_squares_from(problem, start, TOLERANCE_M) {
             Ok(p) if best.as_ref().is_none_or(|b| p.cost < b.cost) => best = Some(p),
             Ok(_) => {}
             Err(e) => first_error = first_error.or(Some(e)),
@@ -320,24 +445,6 @@ fn best_of_starts(problem: &Problem) -> Result<(LeastSquaresPoint, usize), Error
         (None, Some(e)) => Err(e),
         (None, None) => Err(Error::Numerical { stage: "least squares", message: "no start gave a finite sum".into() }),
     }
-}
-
-/// The instrument step, where there is an instrument and it settles.
-fn instrumented(
-    problem: &Problem,
-    classes: &SpeedClasses,
-    point: &LeastSquaresPoint,
-) -> (Vec<f64>, Estimator, Option<Vec<LapBlock>>) {
-    let weak =
-        classes.origin == Origin::OneSpeed || classes.first_stage_f.is_some_and(|f| f < super::separation::STRONG_F);
-    if !weak {
-        let planned = PlannedRide::at(problem, classes, &point.parameters);
-        if let Some(found) = instruments::solve(problem, &planned, &point.parameters) {
-            let z = planned.blocks(problem, &found.parameters);
-            return (found.parameters, Estimator::Instruments, Some(z));
-        }
-    }
-    (point.parameters.clone(), Estimator::LeastSquares, None)
 }
 
 /// Standard deviation of a row: cost over degrees of freedom.
@@ -371,83 +478,12 @@ fn profile(problem: &Problem, blocks: &[LapBlock], row_sd_m: f64) -> (Vec<f64>, 
     (gain, se)
 }
 
-fn cluster_covariance(
-    problem: &Problem,
-    x: &[LapBlock],
-    z: &[LapBlock],
-    classes: &SpeedClasses,
-) -> Result<ClusterRobust, Error> {
-    robust(problem, &projected(problem, x, z), classes)
-}
-
-/// Rows of all laps, projected.
-pub fn projected(problem: &Problem, x: &[LapBlock], z: &[LapBlock]) -> Laps {
-    Laps {
-        jacobian: problem.projected_columns(x),
-        instruments: problem.projected_columns(z),
-        residual: problem.projected_residuals(x),
-    }
-}
-
-/// The robust covariance of laps whose rows are projected already.
-pub(super) fn robust(problem: &Problem, laps: &Laps, classes: &SpeedClasses) -> Result<ClusterRobust, Error> {
-    // Fast laps scatter more than slow ones, and gusts outlast a step.
-    ClusterRobust::estimated(laps, &absorbed(problem), &classes.of_lap)
-}
-
-/// What was taken out of the rows of a problem.
-pub fn absorbed(problem: &Problem) -> Absorbed {
-    match problem.survey_m {
-        Some(_) => Absorbed::Nothing,
-        None => Absorbed::StepMeans { lap_weights: problem.weight.clone() },
-    }
-}
-
-/// Condition number of the unit-scaled first Crr and CdA columns with all other parameters taken out.
-fn condition(problem: &Problem, blocks: &[LapBlock]) -> f64 {
-    let Some(equations) = problem.normal(blocks, blocks).factored() else { return f64::INFINITY };
-    let (a, b) = (problem.layout.crr[0], problem.layout.cda[0]);
-    let inverse_column = |c: usize| {
-        let unit = DVector::from_fn(problem.layout.len, |i, _| if i == c { 1.0 } else { 0.0 });
-        equations.solve(&unit)
-    };
-    let Some((of_a, of_b)) = inverse_column(a).zip(inverse_column(b)) else { return f64::INFINITY };
-    let pair = DMatrix::from_row_slice(2, 2, &[of_a[a], of_b[a], of_a[b], of_b[b]]);
-    let r = (pair[(0, 1)] / (pair[(0, 0)] * pair[(1, 1)]).sqrt()).abs().min(1.0);
-    ((1.0 + r) / (1.0 - r).max(1e-12)).sqrt()
-}
-
-/// Repeats a fit on altered accounts of the same laps, from the same point, with the same equations; for sensitivities.
-///
-/// `laps` are the laps in use, in order. `None` when it does not settle.
-pub fn refit(frame: &Frame, laps: &[LapInput], base: &LoopFit) -> Option<Vec<f64>> {
-    let all: Vec<usize> = (0..laps.len()).collect();
-    let problem = frame.problem(laps, &all, &base.weight, base.row_sd_m);
-    let mut parameters = base.parameters.clone();
-    let planned =
-        (base.estimator == Estimator::Instruments).then(|| PlannedRide::at(&problem, &base.classes, &parameters));
-    let fixed = planned.as_ref().map(|p| p.blocks(&problem, &parameters));
-    for _ in 0..SENSITIVITY_STEPS {
-        let own;
-        let z = match &fixed {
-            Some(z) => z,
-            None => {
-                own = problem.blocks(&parameters);
-                &own
-            }
-        };
-        let step = instruments::newton_step(&problem, z, &parameters)?;
-        for (p, s) in parameters.iter_mut().zip(step.iter()) {
-            *p += s;
-        }
-    }
-    parameters.iter().all(|p| p.is_finite()).then_some(parameters)
-}
-
 /// Mean variance of the fitted wind of a run per component, m²/s², over the run; 0 where it is held.
 pub fn wind_variance(fit: &LoopFit, run: usize) -> f64 {
     let c = &fit.layout.runs[run];
-    let of = |column: Option<usize>| column.map_or(0.0, |i| fit.covariance.covariance[(i, i)].max(0.0));
+    let of = |column: Option<usize>| {
+        column.map_or(0.0, |i| (fit.covariance.covariance[(i, i)] + fit.covariance.prior[(i, i)]).max(0.0))
+    };
     // A drift counts with the mean square of its phase, a third from −1 to 1.
     let variance = 0.5 * (of(c.east) + of(c.north)) + (of(c.drift_east) + of(c.drift_north)) / 6.0;
     variance.min(MOST_WIND_VARIANCE)

@@ -132,7 +132,7 @@ pub fn gustiness(problem: &Problem, parameters: &[f64], class: &[usize]) -> Opti
         .iter()
         .zip(&blocks)
         .map(|(account, block)| {
-            let cda = parameters[problem.layout.cda[account.setup]];
+            let cda = parameters[problem.layout.cda(account.run)];
             block.residual.iter().enumerate().map(|(j, r)| r * gust_per_height(account, j, cda)).collect()
         })
         .collect();

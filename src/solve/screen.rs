@@ -3,7 +3,7 @@
 //! Given accounts or residuals; gives reasons. Robust statistics only, so that one bad lap does not hide another; it
 //! never judges a lap by what it would do to the answer.
 
-use super::account::{FittedWind, LapAccount};
+use super::account::{FittedWind, LapAccount, SupposedAir};
 use super::weights::EXPECTED_EXPONENT;
 use crate::sample::{Cumulative, Reason};
 
@@ -41,7 +41,7 @@ pub fn gross_faults(laps: &[&LapAccount], work: &[&Cumulative]) -> Vec<Option<Re
     let heights: Vec<Vec<f64>> = laps
         .iter()
         .map(|l| {
-            let aero = l.aero(FittedWind::default(), 0.0);
+            let aero = l.aero(SupposedAir::of_wind(FittedWind::default()));
             l.supplied_m(work[l.run], 0.0)
                 .iter()
                 .zip(l.rolling_m.iter().zip(&aero.b))

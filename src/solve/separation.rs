@@ -12,6 +12,8 @@ use super::speed_class::{Origin, SpeedClasses};
 const WIDEST_CRR: f64 = 0.0015;
 /// Spread of the square of lap speed below which the aerodynamic column is proportional to the rolling one.
 const LEAST_SPREAD: f64 = 0.06;
+/// Share of a variance from which what was expected decides more than the rides do.
+const MOST_EXPECTED_SHARE: f64 = 0.5;
 /// First-stage F that instruments should reach (Staiger & Stock 1997, Econometrica 65:557: 10).
 pub const STRONG_F: f64 = 10.0;
 
@@ -20,6 +22,8 @@ pub const STRONG_F: f64 = 10.0;
 pub struct Evidence {
     /// Half-width of the widest interval of a Crr that was to be estimated.
     pub crr_half_width: f64,
+    /// Largest share of the variance of a CdA that rests on what was expected of it.
+    pub expected_share: f64,
     /// Standard deviation over mean of the square of lap speed.
     pub spread: f64,
     pub speed_min_m_s: f64,
@@ -35,6 +39,10 @@ pub fn not_separable(evidence: &Evidence, classes: &SpeedClasses) -> Option<[Str
         .to_string();
     if evidence.spread < LEAST_SPREAD || classes.origin == Origin::OneSpeed {
         return Some([format!("all laps were ridden at nearly one speed ({speeds})"), next]);
+    }
+    if evidence.expected_share > MOST_EXPECTED_SHARE {
+        let reason = format!("they rest more on what was expected than on the rides (lap speeds {speeds})");
+        return Some([reason, next]);
     }
     if !evidence.crr_half_width.is_finite() || evidence.crr_half_width > WIDEST_CRR {
         return Some([

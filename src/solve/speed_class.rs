@@ -3,6 +3,8 @@
 //! Given mean lap speeds and, where stated, planned ones; gives the class of each lap and how strongly classes differ.
 //! It never looks at power or residuals.
 
+use crate::uncertainty::anova::{Group, OneWay};
+
 /// A class needs this many laps.
 const FEWEST_LAPS: usize = 2;
 /// A break between classes must be this many within-class standard deviations wide, and this share of the speed.
@@ -98,42 +100,29 @@ fn by_breaks(speeds: &[f64]) -> Option<Vec<usize>> {
     None
 }
 
-fn class_means(values: &[f64], of_lap: &[usize]) -> Vec<f64> {
-    let counts = counts(of_lap);
-    let mut sums = vec![0.0; counts.len()];
+/// Values sorted by class.
+fn by_class(values: &[f64], of_lap: &[usize]) -> Vec<Vec<f64>> {
+    let mut classes = vec![Vec::new(); of_lap.iter().max().map_or(0, |m| m + 1)];
     for (v, c) in values.iter().zip(of_lap) {
-        sums[*c] += v;
+        classes[*c].push(*v);
     }
-    sums.iter().zip(&counts).map(|(s, c)| s / *c as f64).collect()
+    classes
 }
 
-fn within_sum(values: &[f64], of_lap: &[usize]) -> f64 {
-    let means = class_means(values, of_lap);
-    values.iter().zip(of_lap).map(|(v, c)| (v - means[*c]).powi(2)).sum()
-}
-
+/// Not a number where no class has a second lap.
 fn within_sd(values: &[f64], of_lap: &[usize]) -> f64 {
-    let dof = values.len() as f64 - counts(of_lap).len() as f64;
-    (within_sum(values, of_lap) / dof.max(1.0)).sqrt()
+    OneWay::of_readings(&by_class(values, of_lap)).map_or(f64::NAN, |table| table.within_sd())
 }
 
 fn relative_spread(values: &[f64]) -> f64 {
-    let mean = values.iter().sum::<f64>() / values.len().max(1) as f64;
-    within_sd(values, &vec![0; values.len()]) / mean
+    let all = Group::of(values);
+    if all.count > 1 { all.sd / all.mean } else { 0.0 }
 }
 
-/// One-way analysis of variance.
+/// F of the one-way analysis of variance.
 fn f_between(values: &[f64], of_lap: &[usize]) -> Option<f64> {
-    let counts = counts(of_lap);
-    let (n, k) = (values.len() as f64, counts.len() as f64);
-    if k < 2.0 || n <= k {
-        return None;
-    }
-    let mean = values.iter().sum::<f64>() / n;
-    let between: f64 =
-        class_means(values, of_lap).iter().zip(&counts).map(|(m, c)| *c as f64 * (m - mean).powi(2)).sum();
-    let within = within_sum(values, of_lap);
-    (within > 0.0).then(|| between / (k - 1.0) / (within / (n - k)))
+    let table = OneWay::of_readings(&by_class(values, of_lap)).ok()?;
+    (table.sum_of_squares_within > 0.0).then_some(table.f)
 }
 
 #[cfg(test)]

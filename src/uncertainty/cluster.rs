@@ -18,7 +18,14 @@
 //!
 //! Since A_g S_gg A_g = W_g where S_gg has full rank and PZ = Z, E(V) = M ZᵀWZ Mᵀ = MKMᵀ, the true covariance if the
 //! working one is true; any other costs accuracy of second order. The size of W matters to nothing here but MKMᵀ, which
-//! `moderation` uses. For a contrast c,
+//! `moderation` uses, and to what is expected of parameters: rows of their own, N(μ, S), with σ² the long-run variance of a row
+//! and Λ = σ²S⁻¹, make M = (ZᵀX + Λ)⁻¹, put K + σ²Λ in the place of K in S_gh, and add
+//!
+//! ```text
+//! V_prior = M σ²Λ Mᵀ
+//! ```
+//!
+//! which is kept apart from V, the part of the laps. For a contrast c,
 //! cᵀVc = Σ_g (x_gᵀ r_g)² with x_g = A_g Z_g Mᵀ c: a sum of squares of normal variables with covariance
 //! Γ_gh = x_gᵀ S_gh x_h, so that matching two moments gives ν = (tr Γ)²/tr(Γ²). The pieces of S are those of
 //! `residual_model`.
@@ -59,6 +66,16 @@ pub struct Laps {
     pub instruments: Rows,
     /// Pr.
     pub residual: Vec<DVector<f64>>,
+    pub prior: PriorRows,
+}
+
+/// What is expected of the parameters, as rows of the equations.
+#[derive(Debug, Clone, Default)]
+pub struct PriorRows {
+    /// Λ of each parameter; empty where nothing is expected of any.
+    pub precision: DVector<f64>,
+    /// σ², in the unit of the rows.
+    pub row_variance: f64,
 }
 
 impl From<&[Cluster]> for Laps {
@@ -68,6 +85,7 @@ impl From<&[Cluster]> for Laps {
             jacobian: Rows::separate(clusters.iter().map(|c| c.jacobian.clone()), parameters),
             instruments: Rows::separate(clusters.iter().map(|c| c.instruments.clone()), parameters),
             residual: clusters.iter().map(|c| c.residual.clone()).collect(),
+            prior: PriorRows::default(),
         }
     }
 }
@@ -94,6 +112,8 @@ pub struct ContrastVariance {
     pub recovered: f64,
     /// Variance if the working covariance were the true one.
     pub working: f64,
+    /// What is added by what is expected of parameters and not told by the laps.
+    pub prior: f64,
 }
 
 impl ContrastVariance {
@@ -111,6 +131,8 @@ pub struct ClusterRobust {
     pub uncorrected: DMatrix<f64>,
     /// M ZᵀΦZ Mᵀ: the covariance if the working covariance were the true one.
     pub working: DMatrix<f64>,
+    /// M σ²Λ Mᵀ: what the laps leave to what is expected of parameters.
+    pub prior: DMatrix<f64>,
     model: ResidualModel,
     /// A_g of each lap.
     root: Vec<DMatrix<f64>>,
@@ -154,8 +176,9 @@ impl ClusterRobust {
         let adjusted: Vec<DVector<f64>> = root.iter().zip(residual).map(|(a, r)| a * r).collect();
         let covariance = sum_of_squares(&adjusted);
         let uncorrected = sum_of_squares(residual);
-        let working = &model.bread * &model.core * model.bread.transpose();
-        ClusterRobust { covariance, uncorrected, working, root, expected, model }
+        let working = &model.bread * &model.lap_core * model.bread.transpose();
+        let prior = &model.bread * DMatrix::from_diagonal(&model.prior) * model.bread.transpose();
+        ClusterRobust { covariance, uncorrected, working, prior, root, expected, model }
     }
 
     /// CR1: the uncorrected sandwich times G/(G − 1), for comparison.
@@ -178,22 +201,34 @@ impl ClusterRobust {
         contrast.dot(&(&self.covariance * contrast))
     }
 
+    /// The working covariance that the correction supposes.
+    pub fn supposed(&self) -> Working {
+        self.model.supposed()
+    }
+
+    /// What the expectation of each parameter adds to the variance of cᵀβ̂; their sum is that of the prior.
+    pub fn prior_parts(&self, contrast: &DVector<f64>) -> DVector<f64> {
+        let turned = self.model.bread.transpose() * contrast;
+        turned.zip_map(&self.model.prior, |t, p| t * t * p)
+    }
+
     /// CR2 variance of cᵀβ̂ and its Satterthwaite degrees of freedom; cost O(G (J + k) min(G, J + k) + G J²).
     pub fn contrast(&self, contrast: &DVector<f64>) -> ContrastVariance {
         let nan = f64::NAN;
-        let unknown = ContrastVariance { variance: nan, dof: nan, recovered: nan, working: nan };
+        let unknown = ContrastVariance { variance: nan, dof: nan, recovered: nan, working: nan, prior: nan };
         if contrast.len() != self.covariance.nrows() {
             return unknown;
         }
         let Gram { trace, norm_squared } = self.gram(contrast);
         let working = contrast.dot(&(&self.working * contrast));
+        let prior = contrast.dot(&(&self.prior * contrast));
         let recovered = trace / working;
         if recovered.is_nan() || recovered < RECOVERED_FLOOR {
-            return ContrastVariance { recovered, working, ..unknown };
+            return ContrastVariance { recovered, working, prior, ..unknown };
         }
         let variance = self.variance(contrast);
         // At least 1 by Cauchy and Schwarz; rounding must not carry it below.
-        ContrastVariance { variance, dof: (trace * trace / norm_squared).max(1.0), recovered, working }
+        ContrastVariance { variance, dof: (trace * trace / norm_squared).max(1.0), recovered, working, prior }
     }
 
     /// Trace and squared norm of Γ_gh = x_gᵀ cov(r_g, r_h) x_h.
@@ -257,6 +292,14 @@ impl ClusterRobust {
 struct Gram {
     trace: f64,
     norm_squared: f64,
+}
+
+/// Covariance of an estimate if a working covariance were the true one, with what is expected of parameters: what
+/// [`ClusterRobust::working`] and [`ClusterRobust::prior`] add up to, without the corrections, which cost much more.
+///
+/// Errors: those of [`ClusterRobust::new`].
+pub fn expected_covariance(laps: &Laps, absorbed: &Absorbed, working: &Working) -> Result<DMatrix<f64>, Error> {
+    Ok(ResidualModel::new(laps, absorbed, working)?.expected_covariance())
 }
 
 impl Absorbed {

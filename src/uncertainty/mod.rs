@@ -3,13 +3,16 @@
 //! Given matrices, residuals and stated uncertainties; gives standard errors, degrees of freedom and intervals. It
 //! never estimates a parameter and never decides between set-ups (that is `compare`).
 
+pub mod anova;
 pub mod bootstrap;
 pub mod budget;
 pub mod cluster;
 pub mod interval;
+pub mod mixture;
 pub mod moderation;
 pub mod monte_carlo;
 pub mod power;
+pub mod replication;
 mod residual_model;
 pub mod rounding;
 pub mod rows;

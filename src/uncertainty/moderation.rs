@@ -35,7 +35,7 @@ impl ContrastVariance {
     ///
     /// ```
     /// use loopwright::uncertainty::cluster::ContrastVariance;
-    /// let few_laps = ContrastVariance { variance: 1.0, dof: 5.0, recovered: 1.0, working: 3.0 };
+    /// let few_laps = ContrastVariance { variance: 1.0, dof: 5.0, recovered: 1.0, working: 3.0, prior: 0.0 };
     /// assert_eq!(few_laps.moderated().standard_uncertainty, 2.0_f64.sqrt());
     /// assert_eq!(few_laps.moderated().dof, 10.0);
     /// ```
@@ -74,7 +74,7 @@ mod tests {
     use rand_xoshiro::Xoshiro256PlusPlus;
 
     fn contrast(variance: f64, dof: f64, working: f64) -> ContrastVariance {
-        ContrastVariance { variance, dof, recovered: 1.0, working }
+        ContrastVariance { variance, dof, recovered: 1.0, working, prior: 0.0 }
     }
 
     #[test]

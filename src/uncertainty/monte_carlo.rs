@@ -3,7 +3,7 @@
 //! Given distributions of independent inputs, a model as a closure and a seed; gives mean, standard deviation and
 //! coverage intervals of every output. The same seed gives the same result whatever the number of threads.
 //!
-//! Source: JCGM 101:2008, clauses 6.4, 7.2–7.7 and, for the adaptive number of draws, 7.9.
+//! Source: JCGM 101:2008, clauses 6.4, 7.2–7.7.
 
 use rand::{RngExt, SeedableRng};
 use rand_distr::{Distribution, StandardNormal, StudentT};
@@ -69,58 +69,6 @@ pub fn propagate(
     let output_values =
         |output: usize| blocks.iter().flat_map(move |b| b.iter().skip(output).step_by(outputs)).copied();
     Ok((0..outputs).map(|output| summarise(output_values(output).collect(), coverage)).collect())
-}
-
-/// When to stop drawing.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Adaptive {
-    /// Significant digits of the standard uncertainty that must be stable, 1 or 2.
-    pub digits: i32,
-    pub most_draws: usize,
-}
-
-/// Propagate to one output in batches until mean, standard deviation and both ends of the symmetric interval are
-/// stable: twice the standard deviation of each one's batch average is below δ = ½·10^l, u = c·10^l with `digits`
-/// digits in c (JCGM 101, 7.9.2 and 7.9.4). Stops at `most_draws` in any case; the summary says how many were made.
-pub fn propagate_adaptively(
-    inputs: &[Input],
-    rule: Adaptive,
-    coverage: f64,
-    seed: u64,
-    model: impl Fn(&[f64]) -> f64 + Sync,
-) -> Result<Propagated, Error> {
-    check(inputs)?;
-    let batch = ((100.0 / (1.0 - coverage)).ceil().max(1e4)) as usize;
-    let mut values: Vec<f64> = Vec::new();
-    let mut summaries: Vec<[f64; 4]> = Vec::new();
-    loop {
-        let stream = block_seed(seed, summaries.len() as u64);
-        let blocks: Vec<Vec<f64>> = (0..batch.div_ceil(BLOCK))
-            .into_par_iter()
-            .map(|block| {
-                let rows = BLOCK.min(batch - block * BLOCK);
-                evaluate(inputs, 1, rows, block_seed(stream, block as u64), &|x: &[f64], y: &mut [f64]| y[0] = model(x))
-            })
-            .collect();
-        let drawn: Vec<f64> = blocks.into_iter().flatten().collect();
-        let one = summarise(drawn.clone(), coverage);
-        values.extend(drawn);
-        summaries.push([one.mean, one.sd, one.symmetric.low, one.symmetric.high]);
-        let all = summarise(values.clone(), coverage);
-        let tolerance = 0.5 * 10f64.powf(all.sd.log10().floor() - f64::from(rule.digits - 1));
-        let stable = summaries.len() > 1 && (0..4).all(|which| 2.0 * sd_of_average(&summaries, which) < tolerance);
-        if stable || values.len() + batch > rule.most_draws {
-            return Ok(all);
-        }
-    }
-}
-
-/// s of JCGM 101, 7.9.4 step e: standard deviation of the average over the batches.
-fn sd_of_average(summaries: &[[f64; 4]], which: usize) -> f64 {
-    let count = summaries.len() as f64;
-    let mean = summaries.iter().map(|summary| summary[which]).sum::<f64>() / count;
-    let squares: f64 = summaries.iter().map(|summary| (summary[which] - mean).powi(2)).sum();
-    (squares / (count * (count - 1.0))).sqrt()
 }
 
 fn evaluate(

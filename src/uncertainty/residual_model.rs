@@ -28,7 +28,11 @@ pub(super) struct ResidualModel {
     pub instruments: Rows,
     /// M.
     pub bread: DMatrix<f64>,
-    /// K.
+    /// K of the laps.
+    pub lap_core: DMatrix<f64>,
+    /// σ²Λ of each parameter.
+    pub prior: DVector<f64>,
+    /// K with what is expected of parameters, K + σ²Λ.
     pub core: DMatrix<f64>,
     /// MK.
     bread_core: DMatrix<f64>,
@@ -82,12 +86,16 @@ impl ResidualModel {
         let parameters = check(laps, absorbed)?;
         let Laps { jacobian, instruments, .. } = laps;
         let product = instruments.transposed_times(parameters, |g| jacobian.block(g));
-        let bread = inverse(&product)?;
+        let known = &laps.prior;
+        let precision = if known.precision.is_empty() { DVector::zeros(parameters) } else { known.precision.clone() };
+        let bread = inverse(&(product + DMatrix::from_diagonal(&precision)))?;
         let none = || DMatrix::zeros(0, 0);
         let mut model = ResidualModel {
             jacobian: jacobian.clone(),
             instruments: instruments.clone(),
             bread,
+            lap_core: none(),
+            prior: precision * known.row_variance,
             core: none(),
             bread_core: none(),
             share: absorbed.shares(laps.residual.len()),
@@ -133,9 +141,20 @@ impl ResidualModel {
             let constant = centred(&self.correlation * weighted) - centred(by_variance.clone()) * self.mean_variance;
             self.shared_noise = SharedNoise { constant, by_variance };
         }
-        self.core = self.instruments.transposed_times(self.bread.nrows(), |g| self.noise(g));
+        self.lap_core = self.instruments.transposed_times(self.bread.nrows(), |g| self.noise(g));
+        self.core = &self.lap_core + DMatrix::from_diagonal(&self.prior);
         self.bread_core = &self.bread * &self.core;
         Ok(())
+    }
+
+    /// The working covariance that is supposed.
+    pub fn supposed(&self) -> Working {
+        Working { correlation: self.correlation.column(0).iter().copied().collect(), variance: self.variance.clone() }
+    }
+
+    /// Covariance of the estimate if the working covariance were the true one, with what is expected of parameters.
+    pub fn expected_covariance(&self) -> DMatrix<f64> {
+        &self.bread * &self.core * self.bread.transpose()
     }
 
     /// Y_g = (ΦZ)_g, for instruments that need not be projected, so that nothing hangs on that.
@@ -275,7 +294,7 @@ fn inverse(product: &DMatrix<f64>) -> Result<DMatrix<f64>, Error> {
 
 /// Number of parameters, when all shapes fit.
 fn check(laps: &Laps, absorbed: &Absorbed) -> Result<usize, Error> {
-    let Laps { jacobian, instruments, residual } = laps;
+    let Laps { jacobian, instruments, residual, prior } = laps;
     let Some(steps) = residual.first().filter(|_| residual.len() > 1).map(|r| r.len()) else {
         return Err(refusal(format!("{} lap(s), at least 2 are needed; ride more laps", residual.len())));
     };
@@ -299,6 +318,9 @@ fn check(laps: &Laps, absorbed: &Absorbed) -> Result<usize, Error> {
     }
     if !jacobian.is_finite() || !instruments.is_finite() {
         return Err(refusal("a Jacobian or instrument holds a value that is not a number".into()));
+    }
+    if !prior.precision.is_empty() && prior.precision.len() != parameters {
+        return Err(refusal(format!("{} expectations for {parameters} parameters", prior.precision.len())));
     }
     if let Absorbed::StepMeans { lap_weights } = absorbed {
         let positive = lap_weights.iter().all(|weight| weight.is_finite() && *weight > 0.0);

@@ -10,6 +10,7 @@ mod fit_bytes;
 mod foreign_text;
 mod generated;
 mod inspected;
+mod own_files;
 mod program;
 mod publishable;
 mod real_rides;

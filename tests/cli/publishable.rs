@@ -26,16 +26,18 @@ fn two_days_become_one_table_one_folder_and_the_same_bytes() {
     let written: serde_json::Value = serde_json::from_str(&desk.text("both/pool.json")).expect("JSON");
     assert_eq!(desk.json(&["pool", "may", "june"])["contrasts"], written["contrasts"]);
     let first = desk.text("both/forest-1-watts.svg");
-    // Its own folder is replaced, and one in which something was changed is not.
+    // Its own folder is replaced; what the user adds stays, and what was changed is not overwritten.
+    desk.put("both/notes.txt", "mine");
     desk.answered(&["pool", "may", "june/solution.json", "--out", "both"]);
     assert_eq!(desk.text("both/forest-1-watts.svg"), first);
-    desk.put("both/notes.txt", "mine");
-    desk.refused(&["pool", "may", "june", "--out", "both"], 2, &["notes.txt was changed or added", "--out"]);
+    assert_eq!(desk.text("both/notes.txt"), "mine");
+    desk.put("both/pool.txt", "mine");
+    desk.refused(&["pool", "may", "june", "--out", "both"], 2, &["both/pool.txt: was changed", "--out"]);
     // A pooled result is no day.
     desk.refused(&["pool", "may", "both/pool.json"], 1, &["both/pool.json", "it is a pooled result"]);
     std::fs::create_dir(desk.path("thesis")).expect("a folder");
     desk.put("thesis/chapter-1.txt", "years of work");
-    desk.refused(&["pool", "may", "june", "--out", "thesis"], 2, &["thesis", "left alone"]);
+    desk.refused(&["pool", "may", "june", "--out", "thesis"], 2, &["thesis", "touched"]);
     let coloured = desk.command(&["pool", "may", "june"]).env("CLICOLOR_FORCE", "1").env("NO_COLOR", "1").output();
     assert!(!coloured.expect("the program starts").stdout.contains(&0x1b));
 }

@@ -162,7 +162,7 @@ fn a_folder_of_somebody_else_is_left_alone() {
     let desk = desk("", "");
     std::fs::create_dir(desk.path("thesis")).expect("a folder");
     desk.put("thesis/chapter-1.txt", "years of work");
-    let words = ["thesis", "was not written by loopwright and is left alone", "--out"];
+    let words = ["thesis: it holds files but not loopwright-files.txt", "nothing there was touched", "--out"];
     desk.refused(&["solve", "session.toml", "--out", "thesis"], 2, &words);
     // Even where it looks like a result.
     desk.put("thesis/solution.json", "{}");

@@ -34,6 +34,7 @@ struct TwoSessions {
 
 impl TwoSessions {
     const NAMES: [&'static str; 2] = ["first.toml", "second.toml"];
+    const OWN: [&'static str; 2] = ["note.txt", "figures/thesis.svg"];
 
     fn new() -> TwoSessions {
         let desk = Desk::new();
@@ -62,9 +63,19 @@ impl TwoSessions {
         command
     }
 
-    /// Fails when a folder holds anything but one of the two results.
-    fn is_whole(&self, out: &str, when: &str) {
-        let found = contents(&self.desk.path(out));
+    /// Puts files of the user among results.
+    fn add_own(&self, out: &str) {
+        for name in TwoSessions::OWN {
+            self.desk.put(&format!("{out}/{name}"), name);
+        }
+    }
+
+    /// Fails when a folder holds anything but one of the two results and, where they were added, the user's files.
+    fn is_whole(&self, out: &str, when: &str, with_own: bool) {
+        let mut found = contents(&self.desk.path(out));
+        for name in TwoSessions::OWN.iter().filter(|_| with_own) {
+            assert_eq!(found.remove(Path::new(name)).as_deref(), Some(name.as_bytes()), "{when}: {name} is lost");
+        }
         let names: Vec<&PathBuf> = found.keys().collect();
         assert!(self.results.contains(&found), "{when}: a mixture or a part: {names:?}");
     }
@@ -74,13 +85,14 @@ impl TwoSessions {
 fn a_run_killed_at_any_moment_leaves_old_or_new_results_whole() {
     let two = TwoSessions::new();
     assert!(two.solving(0, "out").status().expect("the program starts").success());
+    two.add_own("out");
     let mut killed = 0;
     for round in 0..40 {
         let mut child = two.solving((round + 1) % 2, "out").spawn().expect("the program starts");
         std::thread::sleep(Duration::from_millis(20 + 9 * round as u64));
         child.kill().expect("a process can be killed");
         killed += usize::from(!child.wait().expect("it ends").success());
-        two.is_whole("out", &format!("killed in round {round}"));
+        two.is_whole("out", &format!("killed in round {round}"), true);
     }
     // Some of the moments must have been before the end, or nothing was tried.
     assert!(killed > 0);
@@ -90,7 +102,7 @@ fn a_run_killed_at_any_moment_leaves_old_or_new_results_whole() {
     two.desk.put(".loopwright-dead/loopwright.lock", "");
     // Afterwards the folder can be written as before, and what the dead have left is gone.
     assert!(two.solving(0, "out").status().expect("the program starts").success());
-    two.is_whole("out", "after all");
+    two.is_whole("out", "after all", true);
     let left: Vec<PathBuf> =
         std::fs::read_dir(two.desk.path(".")).expect("the desk").flatten().map(|e| e.path()).collect();
     let hidden = |p: &&PathBuf| p.file_name().is_some_and(|n| n.to_string_lossy().starts_with('.'));
@@ -105,7 +117,8 @@ fn two_runs_at_once_into_one_folder_leave_the_results_of_one() {
         for child in &mut running {
             assert!(child.wait().expect("it ends").success(), "round {round}");
         }
-        two.is_whole("out", &format!("round {round}"));
+        two.is_whole("out", &format!("round {round}"), round > 0);
+        two.add_own("out");
     }
     let left: Vec<PathBuf> = two
         .desk
@@ -177,7 +190,8 @@ fn results_go_through_a_link_and_to_odd_names_but_not_over_a_file() {
         assert_eq!(contents(&two.desk.path(out)), two.results[0], "{out}");
     }
     two.desk.put("taken", "a file of somebody");
-    two.desk.refused(&["solve", "first.toml", "--out", "taken"], 2, &["taken", "choose another with --out"]);
+    let words = ["taken: it is a file, not a folder", "choose another folder with --out"];
+    two.desk.refused(&["solve", "first.toml", "--out", "taken"], 2, &words);
     assert_eq!(two.desk.text("taken"), "a file of somebody");
     let long = "n".repeat(300);
     two.desk.refused(&["solve", "first.toml", "--out", &long], 1, &["nnn"]);
@@ -187,6 +201,12 @@ fn results_go_through_a_link_and_to_odd_names_but_not_over_a_file() {
         assert_eq!(two.desk.run(&["solve", "second.toml", "--out", "link"]).status, 0);
         assert!(two.desk.path("link").is_symlink());
         assert_eq!(contents(&two.desk.path("with space")), two.results[1]);
+        std::os::unix::fs::symlink("nothing", two.desk.path("dangling")).expect("a link");
+        two.desk.refused(
+            &["solve", "first.toml", "--out", "dangling"],
+            2,
+            &["dangling: it is a link that leads nowhere"],
+        );
     }
 }
 

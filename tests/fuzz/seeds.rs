@@ -7,8 +7,9 @@ mod fit_bytes;
 
 use fit_bytes::{Raw, Section, base};
 use loopwright::analysis::{Depth, Inputs, analyse};
-use loopwright::plan::{Plan, rehearse_files, simulate};
+use loopwright::plan::Plan;
 use loopwright::record::{Channel, Recording, decode};
+use loopwright::simulate::{rehearse_files, simulate};
 use std::path::{Path, PathBuf};
 
 /// The project's folder, also for the package below it that runs the same targets guided by coverage.

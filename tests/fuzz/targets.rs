@@ -9,12 +9,14 @@ use loopwright::analysis::inspection::inspect;
 use loopwright::analysis::{Depth, Inputs, analyse};
 use loopwright::circuit::Survey;
 use loopwright::error::Error;
-use loopwright::plan::{Plan, RiddenShape, forecast, gpx_positions, lap_targets, run_sheet};
+use loopwright::forecast::{forecast, lap_targets};
+use loopwright::plan::{Plan, RiddenShape, gpx_positions};
 use loopwright::plot::Style;
 use loopwright::pool::{Choice, Day, pool};
 use loopwright::record::{Channel, Recording, decode, parse_csv};
 use loopwright::report::Units;
 use loopwright::report::files::{FilesInput, files};
+use loopwright::report::run_sheet::run_sheet;
 use loopwright::session::Session;
 use std::sync::OnceLock;
 
@@ -174,7 +176,7 @@ fn plan(bytes: &[u8]) -> String {
     match forecast(&plan) {
         Ok(forecast) => {
             serde_json::to_string(&forecast).expect("a forecast can be written");
-            let _ = loopwright::plan::forecast_text(&forecast, 80);
+            let _ = loopwright::report::forecast::forecast_text(&forecast, 80);
             run_sheet(&plan, &lap_targets(&plan), Units::Metric).expect("a sheet can be written");
             "ok".into()
         }

@@ -99,13 +99,12 @@ fn run_evidence(request: Request, solution: &Solution, run: usize) -> RunEvidenc
         laps,
         time_s: (0..seconds).map(|s| s as f64).collect(),
         used: (0..seconds).map(|s| (1..=request.laps).contains(&lap_at(s)) && is_used(lap_at(s))).collect(),
-        elevation_m: (0..seconds)
+        residual_m: (0..seconds)
             .map(|s| {
                 if is_on_rollers(request, run) || !(1..=request.laps).contains(&lap_at(s)) {
                     return f64::NAN;
                 }
-                let share = ((s - 28) % SECONDS_A_LAP) as f64 / SECONDS_A_LAP as f64;
-                height(share) + 0.05 * noise.next() + 0.3 * (s as f64 / 700.0).sin()
+                0.05 * noise.next() + 0.3 * (s as f64 / 700.0).sin()
             })
             .collect(),
         speed_m_s,

@@ -130,7 +130,7 @@ pub fn setup_of(request: Request, run: usize) -> usize {
 /// Every number of the evidence and of the solution's estimates run through a function, for spoiling a day.
 pub fn spoil(day: &mut Day, change: &dyn Fn(f64) -> f64) {
     for run in &mut day.evidence.runs {
-        for column in [&mut run.time_s, &mut run.speed_m_s, &mut run.power_w, &mut run.elevation_m] {
+        for column in [&mut run.time_s, &mut run.speed_m_s, &mut run.power_w, &mut run.residual_m] {
             column.iter_mut().for_each(|v| *v = change(*v));
         }
         for lap in &mut run.laps {

@@ -37,6 +37,8 @@ pub fn solution(request: Request, session: &Session) -> Solution {
     let contrasts: Vec<Contrast> = (1..request.setups).map(|s| contrast(request, s)).collect();
     let monte_carlo = request.separable.then(|| drawn(request, &setups));
     Solution {
+        run_to_run: None,
+        factors: None,
         schema: SCHEMA,
         loopwright: "0.1.0".into(),
         title: session.title.clone(),
@@ -58,6 +60,7 @@ pub fn solution(request: Request, session: &Session) -> Solution {
                 Measured { value: Some(0.58), se: Some(0.07) }
             },
             profile: Vec::new(),
+            ..CircuitResult::default()
         },
         separation: Separation {
             correlation: Some(-0.94),
@@ -188,6 +191,7 @@ fn run_result(request: Request, session: &Session, run: usize) -> RunResult {
                 east_m_s: Measured { value: Some(east), se: Some(0.12) },
                 north_m_s: Measured { value: Some(north), se: Some(0.15) },
                 gust_m_s: Some(0.3),
+                ..WindResult::default()
             }
         },
         window: rollers.then(|| RollerWindow {
@@ -272,6 +276,8 @@ fn budget(request: Request) -> Vec<BudgetLine> {
 fn venues(request: Request, session: &Session) -> Venues {
     let on_rollers = Request { rollers: true, mixed: false, ..request };
     let result = |venue: &str, request: Request| VenueResult {
+        run_to_run: None,
+        factors: None,
         venue: venue.into(),
         baseline: "s0".into(),
         setups: session.setups.iter().enumerate().map(|(s, setup)| setup_result(request, s, setup)).collect(),

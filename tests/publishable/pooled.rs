@@ -187,9 +187,16 @@ fn the_same_results_give_the_same_bytes_and_sound_figures() {
     let all = of();
     assert_eq!(all, of());
     let names: Vec<&str> = all.iter().map(|f| f.name.as_str()).collect();
-    for name in
-        ["pool.json", "pool.txt", "pool.csv", "days.csv", "captions.txt", "forest-1-watts.svg", "forest-6-cda.svg"]
-    {
+    for name in [
+        "pool.json",
+        "pool.html",
+        "pool.txt",
+        "pool.csv",
+        "days.csv",
+        "captions.txt",
+        "forest-1-watts.svg",
+        "forest-6-cda.svg",
+    ] {
         assert!(names.contains(&name), "{names:?}");
     }
     for file in all.iter().filter(|f| f.name.ends_with(".svg")) {

@@ -72,6 +72,28 @@ pub fn chromium() -> Option<PathBuf> {
     path.exists().then_some(path)
 }
 
+/// A tool that a test needs is not there: said, and a failure where tests must be complete (`CI=true`).
+pub fn missing(what: &str) {
+    assert!(std::env::var_os("CI").is_none_or(|ci| ci != "true"), "{what} is missing and CI=true");
+    println!("skipped: no {what}");
+}
+
+/// The script of axe-core: `AXE`, else fetched once by npm into the test folder; `None` where npm or its registry is missing.
+pub fn axe() -> Option<PathBuf> {
+    if let Some(named) = std::env::var_os("AXE") {
+        return Some(PathBuf::from(named));
+    }
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("axe");
+    let script = folder.join("node_modules/axe-core/axe.min.js");
+    if !script.exists() {
+        std::fs::create_dir_all(&folder).ok()?;
+        let mut npm = Command::new("npm");
+        npm.args(["install", "--silent", "--no-audit", "--no-fund", "--ignore-scripts", "--prefix"]).arg(&folder);
+        npm.arg("axe-core@4.14.1").output().ok()?;
+    }
+    script.exists().then_some(script)
+}
+
 /// Runs the browser without a window on a file and gives what it prints.
 pub fn browse(chromium: &Path, arguments: &[&str], page: &Path) -> Vec<u8> {
     run(chromium, arguments, page).stdout

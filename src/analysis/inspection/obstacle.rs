@@ -5,6 +5,7 @@
 
 use super::{ChannelHeld, Inspection};
 use crate::error::Error;
+use crate::finding::{Slip, What};
 use crate::quantity::km_h_from_m_s;
 use crate::solve::separation;
 use crate::solve::speed_class::classify;
@@ -48,12 +49,20 @@ impl List {
     }
 }
 
-/// What only the recording can tell.
+/// What only the recording or a trial solution can tell.
+#[derive(Default)]
 pub(super) struct Told {
     /// Speed had to be taken from distance.
     pub speed_from_distance: bool,
     /// Why a ride that stands still has no steady window.
     pub no_window: Option<Error>,
+    /// Share of pedalled records in which power dropped out.
+    pub drop_outs: Option<f64>,
+    /// Why a trial solution failed.
+    pub not_solved: Option<Error>,
+    /// What a trial solution says.
+    pub not_separable: Option<String>,
+    pub implausible: Option<String>,
 }
 
 pub(super) fn obstacles(held: &Inspection, told: &Told) -> Vec<Obstacle> {
@@ -75,9 +84,33 @@ pub(super) fn obstacles(held: &Inspection, told: &Told) -> Vec<Obstacle> {
         speeds(&mut list, held);
     }
     sampling(&mut list, held);
+    tried(&mut list, held, told);
     // The sort keeps the order within each kind.
     list.0.sort_by_key(|o| !o.prevents);
     list.0
+}
+
+fn tried(list: &mut List, held: &Inspection, told: &Told) {
+    if let Some(share) = told.drop_outs {
+        list.weakens(
+            What::Slip(Slip::PowerDropOuts { bridged: 0, lost: 0, share }).code(),
+            format!(
+                "Power drops to zero for single seconds while the rider pedals, in {:.1} % of the records; they are bridged.",
+                100.0 * share
+            ),
+            "Look at battery and distance of the meter; above some per cent ride again.",
+        );
+    }
+    if let Some(error) = &told.not_solved {
+        let (what, remedy) = parted(&error.to_string(), &held.file);
+        list.prevents("not-solved", what, remedy);
+    }
+    if let Some(why) = told.not_separable.as_ref().filter(|_| !list.0.iter().any(|o| o.code == "one-speed")) {
+        list.weakens("not-separable", why, "Ride more laps at two clearly different speeds.");
+    }
+    if let Some(what) = &told.implausible {
+        list.weakens("implausible", what, "Tried with a rider of 85 kg: state the mass, and check what is named.");
+    }
 }
 
 fn channel<'a>(held: &'a Inspection, name: &str) -> Option<&'a ChannelHeld> {
@@ -218,7 +251,13 @@ fn speeds(list: &mut List, held: &Inspection) {
         return;
     };
     // The solver's own rule, with an interval that does not count.
-    let evidence = separation::Evidence { crr_half_width: 0.0, spread, speed_min_m_s: low, speed_max_m_s: high };
+    let evidence = separation::Evidence {
+        crr_half_width: 0.0,
+        expected_share: 0.0,
+        spread,
+        speed_min_m_s: low,
+        speed_max_m_s: high,
+    };
     if separation::not_separable(&evidence, &classify(&usable, &vec![None; usable.len()])).is_some() {
         list.weakens(
             "one-speed",

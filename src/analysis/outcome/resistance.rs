@@ -5,90 +5,73 @@
 use super::Report;
 use crate::analysis::budget_lines::budget_lines;
 use crate::analysis::contrasts::Pair;
-use crate::analysis::instrument::{Input, Output};
-use crate::analysis::known::{Known, Uncertain};
-use crate::analysis::known_budget::{KnownDrag, of_what_is_known};
-use crate::analysis::quantities::{Linear, linear_known};
+use crate::analysis::instrument::Output;
+use crate::analysis::known::Known;
+use crate::analysis::known_budget::of_what_is_known;
+use crate::analysis::prior_budget::prior_lines;
+use crate::analysis::quantities::Linear;
 use crate::solution::{BudgetLine, Estimate};
-use crate::solve::held::{HELD_CRR, HeldFit};
-use crate::uncertainty::budget::Combined;
-use nalgebra::DVector;
 
-/// Wind that may have blown where none could be solved for, m/s (common practice, no source).
-const UNSEEN_WIND_M_S: f64 = 2.0;
+/// Factors of Crr and CdA in something that is linear in both.
+#[derive(Clone, Copy)]
+struct Factors {
+    per_crr: f64,
+    per_cda: f64,
+    constant: f64,
+}
 
 impl Report<'_> {
-    /// Resistance at a speed, Crr m g + ½ρ CdA v², which is known even where its parts are not.
-    pub(super) fn drag(&self, s: usize, speed_m_s: f64) -> Estimate {
+    fn combined(&self, s: usize, f: Factors) -> Estimate {
         let q = &self.quantities[s];
+        let coefficients = &q.crr.coefficients * f.per_crr + &q.cda.coefficients * f.per_cda;
+        let instrument = self.venue.budget.as_ref().map(|b| b.combined(&self.of_both(s, f)));
+        self.estimate(&Linear { coefficients, constant: f.constant }, instrument)
+    }
+
+    /// The same combination of the outputs that the measuring chain moves.
+    fn of_both(&self, s: usize, f: Factors) -> Vec<f64> {
+        let Some(b) = &self.venue.budget else { return Vec::new() };
+        let (crr, cda) = (b.of_setup(s, Output::Crr), b.of_setup(s, Output::Cda));
+        crr.iter().zip(&cda).map(|(a, c)| f.per_crr * a + f.per_cda * c).collect()
+    }
+
+    /// Resistance at a speed, Crr m g + ½ρ CdA v².
+    fn drag_factors(&self, s: usize, speed_m_s: f64) -> Factors {
         let weight_n: f64 = self.laps_of(s).map(|a| a.weight_n).sum();
-        let (per_crr, per_cda) = (weight_n / self.laps_of(s).count() as f64, self.per_cda(s, speed_m_s));
-        let linear =
-            Linear { coefficients: &q.crr.coefficients * per_crr + &q.cda.coefficients * per_cda, constant: 0.0 };
-        let instrument = self.venue.budget.as_ref().map(|b| {
-            let (crr, cda) = (b.of_setup(s, Output::Crr), b.of_setup(s, Output::Cda));
-            let both: Vec<f64> = crr.iter().zip(&cda).map(|(a, c)| per_crr * a + per_cda * c).collect();
-            b.combined(&both)
-        });
-        if let Some(held) = &self.held {
-            let (value, mut unit) = (held.cda_m2[s], DVector::zeros(held.covariance.covariance.nrows()));
-            unit[held.column[s]] = 1.0;
-            let cda = self.held_cda(value, held.covariance.contrast(&unit).moderated());
-            let drag = Uncertain { value: per_crr * HELD_CRR + per_cda * value, ..cda.times(per_cda) };
-            // Drag is efficiency times power over speed, so their relative uncertainties are its own.
-            let wind = self.unseen_wind_n(held, speed_m_s, per_cda * value);
-            let instrument_se = Some((self.chain_fraction() * drag.value).hypot(wind));
-            return Uncertain { instrument_se, ..drag }.estimate(self.confidence);
-        }
-        let fit = &self.venue.fit;
-        linear_known(&linear, &fit.parameters, &fit.covariance, instrument).estimate(self.confidence)
+        let per_crr = weight_n / self.laps_of(s).count() as f64;
+        Factors { per_crr, per_cda: self.per_cda(s, speed_m_s), constant: 0.0 }
     }
 
-    pub(super) fn held_cda(&self, value: f64, scatter: Combined) -> Uncertain {
-        Uncertain { value, scatter, instrument_se: None }
+    /// Resistance at a speed, which is known even where its parts are not.
+    pub(super) fn drag(&self, s: usize, speed_m_s: f64) -> Estimate {
+        self.combined(s, self.drag_factors(s, speed_m_s))
     }
 
-    /// What a wind that was not allowed for adds: ¾ (W/v)² of the aerodynamic part (closed loop, small W/v), N.
-    fn unseen_wind_n(&self, held: &HeldFit, speed_m_s: f64, aero_n: f64) -> f64 {
-        if held.still_air { 0.75 * (UNSEEN_WIND_M_S / speed_m_s).powi(2) * aero_n } else { 0.0 }
-    }
-
-    /// Relative standard uncertainties of what resistance is made of, F = η P / v, by the names of their budget lines.
-    fn scales(&self) -> [(&'static str, f64); 3] {
-        let (u, rider) = (&self.session.uncertainty, &self.session.rider_and_bike);
-        [
-            (Input::Power.group(), u.power_fraction),
-            (Input::Speed.group(), u.speed_fraction),
-            (Input::Efficiency.group(), u.drivetrain_efficiency / rider.drivetrain_efficiency),
-        ]
-    }
-
-    /// Relative standard uncertainty of power at the road over speed.
-    fn chain_fraction(&self) -> f64 {
-        self.scales().iter().map(|(_, u)| u * u).sum::<f64>().sqrt()
+    /// CdA if Crr had a value, by the resistance at a speed.
+    pub(super) fn cda_if_crr_were(&self, s: usize, crr: f64, speed_m_s: f64) -> Estimate {
+        let Factors { per_crr, per_cda, .. } = self.drag_factors(s, speed_m_s);
+        let ratio = per_crr / per_cda;
+        self.combined(s, Factors { per_crr: ratio, per_cda: 1.0, constant: -ratio * crr })
     }
 
     /// The budget of what is known.
     pub(super) fn budget(&self, against: &[Pair], separable: bool) -> Vec<BudgetLine> {
-        let lines = self.venue.budget.as_ref().map(|b| budget_lines(b, self.session, against)).unwrap_or_default();
+        let Some(budget) = &self.venue.budget else { return Vec::new() };
+        let lines = budget_lines(budget, self.session, against);
+        let open = prior_lines(self.session, &self.venue.fit, &self.quantities, against);
+        let all: Vec<BudgetLine> = lines.into_iter().chain(open).collect();
         if separable {
-            return lines;
+            return all;
         }
-        let known: Vec<bool> = against.iter().map(|p| self.difference(*p, false).power_w != Known::Not).collect();
-        of_what_is_known(lines, self.known_drag(), &known)
-    }
-
-    /// The resistance of the baseline with what scales it.
-    fn known_drag(&self) -> Option<KnownDrag> {
-        let (baseline, held) = (self.session.baseline(), self.held.as_ref()?);
-        let speed_m_s = self.mean_speed_m_s(baseline)?;
-        let drag_n = self.drag(baseline, speed_m_s).value?;
-        let wind_n = self.unseen_wind_n(held, speed_m_s, self.per_cda(baseline, speed_m_s) * held.cda_m2[baseline]);
-        Some(KnownDrag {
-            drag_n,
-            scales: self.scales(),
-            unseen_wind: held.still_air.then_some((wind_n, UNSEEN_WIND_M_S)),
-        })
+        let baseline = self.session.baseline();
+        let drag = self.mean_speed_m_s(baseline).map(|v| self.of_both(baseline, self.drag_factors(baseline, v)));
+        let drag_n = |source: &str| drag.as_ref().map(|c| budget.contribution(source, c));
+        let known: Vec<[bool; 3]> = against
+            .iter()
+            .map(|p| self.difference(*p, false))
+            .map(|d| [d.crr, d.cda_m2, d.power_w].map(|known| known != Known::Not))
+            .collect();
+        of_what_is_known(all, drag_n, &known)
     }
 
     /// Force of a square metre of CdA at a speed in the air of a set-up's laps, ½ρv², N/m².

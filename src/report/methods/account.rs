@@ -74,12 +74,12 @@ pub(super) fn alignment(session: &Session, solution: &Solution) -> Option<Paragr
             let shown = if (1..=6).contains(&lags.len()) { format!(" ({} s)", lags.join(", ")) } else { String::new() };
             let hidden = if solution.separable { "" } else { " It rests on CdA and Crr and is not reported here." };
             format!(
-                "Devices do not stamp power and speed at one instant; by how much speed runs behind power (lag) is solved \
+                "Devices do not stamp power and speed at one instant; by how much speed runs behind power, the lag, is solved \
                  for each run{shown}, with a normal prior of 0 ± 3 s that only matters where the rides say nothing.{hidden}"
             )
         }
         Lag::Seconds(lag) => {
-            format!("The delay of speed against power is held at {} s, as stated.", significant(lag, 3))
+            format!("The lag of speed behind power is held at {} s, as stated.", significant(lag, 3))
         }
     };
     Paragraph::new("Time alignment", &[text], &[])

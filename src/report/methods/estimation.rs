@@ -107,7 +107,7 @@ fn estimator(session: &Session, solution: &Solution, sources: &mut Vec<Source>) 
             text
         }
         "least squares" => vec![
-            "The estimate is that of least squares: planned speeds that could serve as instruments against gusts are not \
+            "The estimate fell back to least squares: planned speeds that could serve as instruments against gusts are not \
              there or too weak, or their equations did not settle."
                 .to_string(),
         ],
@@ -179,9 +179,6 @@ fn not_separable(solution: &Solution) -> String {
              speed and the drivetrain efficiency to the scatter",
             significant(crr, 2)
         ));
-        if solution.separation.air_taken_as_still {
-            text.push_str(", and a wind of 2 m/s, which laps of one speed cannot show (common practice, no source)");
-        }
     }
     text.push('.');
     text

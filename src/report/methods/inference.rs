@@ -3,8 +3,8 @@
 //! Given session and solution; gives words.
 
 use super::super::held_fixed::held_fixed;
+use super::super::lap_bootstrap;
 use super::super::number::{percent, significant};
-use super::super::second_opinion;
 use super::super::sources::Source;
 use super::super::units::Units;
 use super::super::verdict::{name_of, reference_speed};
@@ -23,19 +23,19 @@ pub(super) fn uncertainty(session: &Session, solution: &Solution) -> Option<Para
              each class of speed has a variance of its own; degrees of freedom follow Satterthwaite ({}; {}). The sandwich of few \
              laps is itself uncertain, so the variance of a result is the mean of the sandwich's and the model's, weighted by \
              degrees of freedom {}. The model has {MODEL_DOF} of these, never more than the laps, and none where laps \
-             scatter so much that a test at 5 % rejects it.",
+             scatter so much that a test at 5 % rejects it: the variance is shrunk towards the model as far as the laps allow.",
             Source::BellMcCaffrey.cited(),
             Source::PustejovskyTipton.cited(),
             cite(Source::Smyth)
         ));
         sources.extend([Source::BellMcCaffrey, Source::PustejovskyTipton, Source::Smyth]);
-        let second = second_opinion::sentence(solution);
-        if !second.is_empty() {
+        let found = lap_bootstrap::sentence(solution);
+        if !found.is_empty() {
             sources.push(Source::RaoWu);
             text.push(format!(
-                "Second opinion: of the n laps ridden at one planned speed in one run n − 1 are drawn with replacement and \
+                "Bootstrap over laps: of the n laps ridden at one planned speed in one run n − 1 are drawn with replacement and \
                  count n/(n − 1) times each, which does not make errors too small where n is small {}, and the linearised \
-                 equations are solved again. {second} A ratio beyond 1.25 either way is among the findings; no interval \
+                 equations are solved again. {found} A ratio beyond 1.25 either way is among the findings; no interval \
                  rests on it.",
                 cite(Source::RaoWu)
             ));
@@ -45,14 +45,14 @@ pub(super) fn uncertainty(session: &Session, solution: &Solution) -> Option<Para
         sources.push(Source::NeweyWest);
         text.push(format!(
             "Scatter on the rollers: the larger of two standard errors of the window's mean that respect that neighbouring \
-             seconds are alike, one by weighted autocovariances {} and one from the means of batches; or, where set-ups were \
-             ridden again and it gives the wider interval, the scatter between their runs.",
+             seconds are alike, one by weighted autocovariances {} and one from the means of batches, with what changes from \
+             run to run.",
             cite(Source::NeweyWest)
         ));
     }
     if solution.separable || !solution.contrasts.is_empty() {
         text.push(format!(
-            "Measuring chain: the result is solved again with each input moved up and down by one standard uncertainty, and \
+            "Instruments: the result is solved again with each input moved up and down by one standard uncertainty, and \
              the moves are combined with the scatter {}. An error that all runs share moves all set-ups alike and cancels in \
              their differences, which are propagated on their own.",
             cite(Source::Jcgm100)
@@ -61,7 +61,7 @@ pub(super) fn uncertainty(session: &Session, solution: &Solution) -> Option<Para
     if let Some(made) = &solution.monte_carlo {
         sources.push(Source::Jcgm101);
         text.push(format!(
-            "The intervals were checked by {} random draws of all inputs of the measuring chain, each solved again {}.",
+            "The intervals were checked by {} random draws of all instrument inputs, each solved again {}.",
             made.draws,
             cite(Source::Jcgm101)
         ));

@@ -24,9 +24,8 @@ pub(super) fn rides(session: &Session, solution: &Solution, units: Units) -> Opt
     let setups = counted(session.setups.len(), "set-up");
     let mut text = vec![format!("{runs} of {setups} on {}.", listed(&venues))];
     if let Some(length) = solution.circuit.length_m.filter(|l| has_loops(session) && l.is_finite()) {
-        // A stated length is taken for a track only; on a road it says how far apart passes are looked for.
-        let stated = session.circuit.kind == Venue::Track && session.circuit.length_m.is_some();
-        let origin = if stated { "as stated" } else { "found from the rides" };
+        let stated = solution.circuit.length_from.as_deref() == Some("stated length");
+        let origin = if stated { "as stated" } else { "as ridden, by the wheel" };
         text.push(format!("The loop is {} long, {origin}.", units.length(length)));
     }
     Paragraph::new("Rides", &text, &[])
@@ -44,8 +43,8 @@ pub(super) fn laps(session: &Session, solution: &Solution) -> Option<Paragraph> 
     if has_geometry(session) {
         text.push(if known {
             format!(
-                "The place along the lap is the distance by the wheel, tied to the lap marks. The speed reading is taken to \
-                 be {age} old, with which the laps repeat best."
+                "The place along the lap is the distance by the wheel, tied to the lap marks. The speed delay is taken as \
+                 {age}, with which the laps repeat best."
             )
         } else {
             "The place along the lap is the distance by the wheel.".into()
@@ -60,9 +59,9 @@ pub(super) fn laps(session: &Session, solution: &Solution) -> Option<Paragraph> 
         ));
         if known {
             text.push(format!(
-                "The speed reading is {age} old (with standard error): so say the positions or lap marks of all runs together \
-                 with what sensors usually show, {} ± {} s. This places the laps; the delay between power and speed is \
-                 solved for by itself.",
+                "The speed delay, by how much the speed reading is older than the position, is {age} (with standard error): so \
+                 say the positions or lap marks of all runs together with what sensors usually show, {} ± {} s. It places \
+                 the laps; the lag between power and speed is solved for by itself.",
                 SpeedAge::USUAL.mean_s,
                 SpeedAge::USUAL.sd_s
             ));

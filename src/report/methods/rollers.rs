@@ -42,8 +42,8 @@ pub(super) fn rollers(session: &Session) -> Option<Paragraph> {
     ));
     text.push(format!(
         "Crr on the drums is taken to a flat road by √(R/(R + r)), R the radius of drum and r that of tyre, the flat limit \
-         of the conversion in {}; that was made for car tyres on far larger drums, so the level of Crr is less certain than \
-         its interval says, while differences between set-ups keep their ratio.",
+         of the conversion in {}; that was made for car tyres on far larger drums. It is a factor, so its uncertainty, in the \
+         budget as \"drum-to-flat conversion\", scales differences between set-ups as it scales values.",
         Source::UnR117.cited()
     ));
     text.push(match rollers.no_load_power_w_at_40_km_h {
@@ -61,7 +61,13 @@ pub(super) fn rollers(session: &Session) -> Option<Paragraph> {
             Source::Iso28580.cited()
         ));
     }
-    text.push("Runs of one set-up are averaged with equal weights.".into());
+    text.push(format!(
+        "The run counts as one reading, not the seconds of it: runs of one set-up differ by what their windows leave open and by \
+         what changes from run to run (a wheel mounted again, pressure). That is a fraction of Crr which was supposed to be \
+         about {} before the runs were looked at (half a Student's t with 3 degrees of freedom of that scale), was judged by \
+         the scatter of the runs, and is averaged over in every value, difference and interval.",
+        percent(session.uncertainty.run_to_run(Venue::Rollers))
+    ));
     Paragraph::new("Rollers", &text, &sources)
 }
 
@@ -77,7 +83,7 @@ pub(super) fn together(session: &Session, solution: &Solution) -> Option<Paragra
         sources.extend([Source::Welch, Source::Meier, Source::DerSimonianLaird]);
         text.push(format!(
             "A difference in Crr that both have measured is brought together as the mean weighted by inverse variance {} \
-             while the two agree (Cochran's Q, judged by {} at the level of {}), else as a random-effects mean {}. What the measuring chains \
+             while the two agree (Cochran's Q, judged by {} at the level of {}), else as a random-effects mean {}. What the instruments \
              have in common is taken off before and put back after, because it can neither average out nor make them \
              disagree.",
             cite(Source::Meier),

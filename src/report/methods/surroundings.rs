@@ -5,7 +5,7 @@
 use super::super::number::{fixed, listed, significant};
 use super::super::sources::Source;
 use super::{Paragraph, cite, has_loops, largest};
-use crate::session::{Gusts, GustsWord, Session, WindMode};
+use crate::session::{AirHere, Gusts, GustsWord, Session, WindMode};
 use crate::solution::Solution;
 
 pub(super) fn air(session: &Session, solution: &Solution) -> Option<Paragraph> {
@@ -26,6 +26,9 @@ pub(super) fn air(session: &Session, solution: &Solution) -> Option<Paragraph> {
         stated(air.humidity_pct, "%", "humidity"),
     ];
     text.push(format!("{}.", listed(&items)));
+    if session.runs.iter().any(|run| session.air_here(run) != AirHere::default()) {
+        text.push("Readings at a run or its venue hold for that run.".into());
+    }
     if air.pressure_hpa.is_none() && air.log.is_none() {
         text.push(format!(
             "A pressure that was not stated is that of the standard atmosphere at the elevation of the ride {}.",
@@ -100,12 +103,7 @@ pub(super) fn wind(session: &Session, solution: &Solution) -> Option<Paragraph> 
 fn estimated(solution: &Solution) -> Vec<String> {
     let fitted = solution.runs.iter().any(|run| run.wind.east_m_s.se.is_some());
     if !fitted {
-        return if solution.separable {
-            vec!["Without a line with bearings wind cannot be told; the air is taken as still.".into()]
-        } else {
-            let still = if solution.separation.air_taken_as_still { "; the air is taken as still" } else { "" };
-            vec![format!("Wind cannot be told where CdA and Crr cannot{still}.")]
-        };
+        return vec!["Without a line with bearings wind cannot be told; the air is taken as still.".into()];
     }
     let mut text = vec![
         "Wind is one vector for each run, uniform over the loop at the height of the rider, solved together with CdA and \

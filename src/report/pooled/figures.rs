@@ -65,8 +65,8 @@ fn forest(
     let shared = match result.instruments.as_str() {
         "separate" => "All errors are taken as independent from result to result.",
         _ => {
-            "Errors of the measuring chain are taken as one and the same in all results: they are in every interval and \
-             do not shrink in the mean."
+            "Errors of the instruments are taken as one and the same in all results: they are in every interval and do not \
+             shrink in the mean."
         }
     };
     let agreement = format!(

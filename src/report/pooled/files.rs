@@ -3,27 +3,34 @@
 //! Given a pooled result; gives files that lie side by side. It writes nothing.
 
 use super::figures::{NamedFigure, forests};
+use super::page::page;
 use super::{quantities, summary};
 use crate::error::Error;
-use crate::plot::Style;
+use crate::plot::{Figure, Style};
 use crate::pool::{PooledContrast, PooledResult};
 use crate::report::files::{ResultFile, number, table};
 use crate::report::units::Units;
 use crate::solution::Estimate;
 
+/// Width of the figures on a phone, mm.
+const NARROW_MM: f64 = 80.0;
 /// Width of the text file, columns.
 const TEXT_WIDTH: usize = 80;
 
-/// `pool.json`, `pool.txt`, `pool.csv`, `days.csv`, `captions.txt` and the figures; the same input gives the same bytes.
+/// `pool.json`, `pool.html`, `pool.txt`, `pool.csv`, `days.csv`, `captions.txt` and the figures; the same input gives the same bytes.
 ///
 /// Errors: [`Error::Page`] when a table cannot be put together, a fault of the program.
 pub fn files(result: &PooledResult, style: &Style, units: Units) -> Result<Vec<ResultFile>, Error> {
     let figures = forests(result, style, units);
+    let of = |named: &[NamedFigure]| -> Vec<Figure> { named.iter().map(|f| f.figure.clone()).collect() };
+    let narrow = forests(result, &Style { width_mm: NARROW_MM, ..*style }, units);
+    let page = page(result, &of(&figures), &of(&narrow), units)?;
     let mut json = serde_json::to_vec_pretty(result).map_err(|e| Error::Page { reason: e.to_string() })?;
     json.push(b'\n');
     let file = |name: &str, bytes: Vec<u8>| ResultFile { name: name.into(), bytes };
     let mut files = vec![
         file("pool.json", json),
+        file("pool.html", page.into_bytes()),
         file("pool.txt", summary(result, TEXT_WIDTH, units).into_bytes()),
         file("pool.csv", means_csv(result)?),
         file("days.csv", days_csv(result)?),

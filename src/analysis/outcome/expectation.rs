@@ -1,0 +1,63 @@
+//! Where what was expected decides more than the rides did, and what to measure or ride next.
+//!
+//! Given a solved loop; gives findings. It computes no fit.
+
+use super::Report;
+use crate::analysis::contrasts::Pair;
+use crate::analysis::known::Known;
+use crate::analysis::quantities::Linear;
+use crate::finding::{Finding, What};
+use crate::solve::prior::Expected;
+
+/// Share of a reported variance from which an expectation decides.
+const DECIDES_FROM: f64 = 0.5;
+
+/// What is expected, in words, and what would tell it.
+fn words(kind: Expected) -> (&'static str, &'static str) {
+    match kind {
+        Expected::Cda => ("CdA", "Ride laps at a second speed, or state cda_m2 and cda_sd_m2 under [expected]."),
+        Expected::Crr => ("Crr", "Ride in less wind or at speeds farther apart, or state crr under [expected]."),
+        Expected::Lag => ("the speed delay", "Change speed from lap to lap, or state lag under [solve]."),
+        Expected::Wind => ("the wind", "Say what wind there was (expected_m_s under [wind]), or log it with a mast."),
+        Expected::WindDrift => ("the change of wind", "Ride shorter runs, or log the wind with a mast."),
+        Expected::WindAlong => {
+            ("the wind along the loop", "Ride an open loop, less wind, or speeds farther apart, or state along_loop.")
+        }
+        Expected::Yaw => ("drag against yaw", "Ride in less wind, or state yaw under [solve]."),
+    }
+}
+
+impl Report<'_> {
+    /// One finding for each expectation that decides a reported quantity.
+    pub(super) fn rests_on_expectation(&self, separable: bool) -> Vec<Finding> {
+        let mut reported: Vec<(String, Linear)> = Vec::new();
+        if separable {
+            for (q, setup) in self.quantities.iter().zip(&self.session.setups) {
+                reported.push((format!("Crr of {}", setup.name()), q.crr.clone()));
+                reported.push((format!("CdA of {}", setup.name()), q.cda.clone()));
+            }
+        }
+        for pair in Pair::against_baseline(self.session) {
+            let q = self.quantities[pair.setup].minus(&self.quantities[pair.baseline]);
+            let [a, b] = [pair.setup, pair.baseline].map(|s| self.session.setups[s].name());
+            reported.push((format!("watts of {a} less {b}"), q.power));
+        }
+        let decided = |kind: Expected| {
+            let quantities: Vec<String> = reported
+                .iter()
+                .filter(|(_, linear)| self.share(linear, kind) > DECIDES_FROM)
+                .map(|(name, _)| name.clone())
+                .collect();
+            let (of, next) = words(kind);
+            (!quantities.is_empty()).then(|| Finding::of_session(What::RestsOnExpectation { of, quantities, next }))
+        };
+        Expected::ALL.into_iter().filter_map(decided).collect()
+    }
+
+    /// Share of a quantity's reported variance that rests on one expectation.
+    fn share(&self, linear: &Linear, kind: Expected) -> f64 {
+        let Known::Within(known) = self.known(linear, None) else { return 0.0 };
+        let whole = known.estimate(self.confidence).se.unwrap_or(f64::NAN);
+        self.open(linear, &[kind]) / (whole * whole)
+    }
+}

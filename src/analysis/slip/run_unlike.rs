@@ -1,0 +1,94 @@
+//! When most laps of a run break the energy account alike, the reason is the run.
+//!
+//! Given laps with the reasons that screening left; gives them another reason, and findings. It judges no lap anew.
+
+use crate::circuit::LapCut;
+use crate::error::Error;
+use crate::finding::{Finding, Slip, What};
+use crate::sample::Reason;
+use crate::session::Session;
+
+/// Share of a run's laps from which it is the run, and fewest laps: every lap of one of two speeds is no chance either.
+const MOST: f64 = 0.45;
+const FEWEST_LAPS: usize = 3;
+
+/// Reasons that come from the energy account.
+fn of_energy(reason: &Reason) -> bool {
+    matches!(reason, Reason::Braking | Reason::EnergyUnexplained | Reason::OutlyingMisclosure)
+}
+
+/// Marks the laps of such runs with the run's reason.
+pub(in crate::analysis) fn find(cut: &mut LapCut) -> Vec<Finding> {
+    let mut out = Vec::new();
+    for (k, laps) in cut.runs.iter_mut().enumerate() {
+        // Laps that were spoilt by the record say nothing of the account.
+        let judged = laps.iter().filter(|l| l.reason.is_none_or(|r| of_energy(&r))).count();
+        let marked: Vec<Reason> = laps.iter().filter_map(|l| l.reason).filter(of_energy).collect();
+        if marked.len() < FEWEST_LAPS || (marked.len() as f64) < MOST * judged as f64 {
+            continue;
+        }
+        let reason = commonest(&marked);
+        for lap in laps.iter_mut().filter(|l| l.reason.is_some_and(|r| of_energy(&r))) {
+            lap.reason = Some(Reason::RunUnlike);
+        }
+        let slip = Slip::RunUnlike { marked: marked.len(), laps: judged, reason };
+        out.push(Finding::of_run(k, What::Slip(slip)));
+    }
+    out
+}
+
+fn commonest(reasons: &[Reason]) -> String {
+    let count = |r: &Reason| reasons.iter().filter(|other| *other == r).count();
+    reasons.iter().max_by_key(|r| count(r)).map(|r| r.to_string()).unwrap_or_default()
+}
+
+/// The refusal of a session in which hardly a lap closes, with its likely cause in the place of «braking».
+pub(in crate::analysis) fn explain(session: &Session, reasons: &[Option<Reason>], error: Error) -> Error {
+    let marked: Vec<Reason> = reasons.iter().flatten().copied().filter(of_energy).collect();
+    let judged = reasons.iter().filter(|r| r.is_none_or(|r| of_energy(&r))).count();
+    if !matches!(error, Error::TooFewLaps { .. }) || (marked.len() as f64) < MOST * judged as f64 {
+        return error;
+    }
+    Error::Contradicted {
+        file: session.runs.first().map_or_else(|| session.title.clone(), |run| run.file.clone()),
+        what: format!(
+            "{} of {judged} laps of the session break the energy account ({}), which is no fault of laps",
+            marked.len(),
+            commonest(&marked)
+        ),
+        next: "check the unit of speed (m/s, not km/h) and the wheel size, the power meter (zero, both sides counted), the mass, \
+               and that nobody was followed or passed"
+            .into(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::circuit::Lap;
+
+    fn cut(reasons: &[Option<Reason>]) -> LapCut {
+        let laps = reasons.iter().map(|r| Lap { reason: *r, ..Lap::default() }).collect();
+        LapCut { runs: vec![laps], ..LapCut::default() }
+    }
+
+    #[test]
+    fn a_third_of_the_laps_that_brake_keep_their_reason_and_a_run_that_brakes_throughout_is_the_run() {
+        let (b, none) = (Some(Reason::Braking), None);
+        let mut few = cut(&[b, none, none, b, none, none]);
+        assert!(find(&mut few).is_empty());
+        assert_eq!(few.runs[0][0].reason, b);
+        let mut most = cut(&[b, b, Some(Reason::Gap), b, b, none]);
+        let told = find(&mut most);
+        assert!(
+            matches!(
+                &told[..],
+                [Finding { run: Some(0), what: What::Slip(Slip::RunUnlike { marked: 4, laps: 5, .. }) }]
+            ),
+            "{told:?}"
+        );
+        let of: Vec<Option<Reason>> = most.runs[0].iter().map(|l| l.reason).collect();
+        let run = Some(Reason::RunUnlike);
+        assert_eq!(of, [run, run, Some(Reason::Gap), run, run, none]);
+    }
+}

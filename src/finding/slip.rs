@@ -1,0 +1,145 @@
+//! Slips of a tester or of a device that a result alone does not show: what was seen, why it is doubted, what to check.
+//!
+//! Given the numbers that made it worth saying; gives a code and a message. It judges nothing.
+
+use crate::quantity::{k_from_c, kg_from_lb};
+
+/// What a file says of the ride beside its sport.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum RiddenAs {
+    /// Indoor cycling or spinning.
+    Indoor,
+    /// A ride through a world on a screen.
+    Virtual,
+    /// With a motor.
+    EBike,
+}
+
+/// Share of drop-outs from which values rest on what was bridged.
+const MUCH_POWER_LOST: f64 = 0.1;
+
+/// A difference with its standard error.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Apart {
+    /// "Crr" or "CdA".
+    pub quantity: &'static str,
+    pub by: f64,
+    pub se: f64,
+}
+
+impl std::fmt::Display for Apart {
+    fn fmt(&self, f: &mut std::fmt::Formatter) -> std::fmt::Result {
+        let decimals = if self.quantity == "Crr" { 5 } else { 4 };
+        write!(f, "{:+.decimals$} ± {:.decimals$} in {}", self.by, self.se, self.quantity)
+    }
+}
+
+/// The mass of a run, and the one that would make it like its twins.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MassWanted {
+    pub stated_kg: f64,
+    pub needed_kg: f64,
+}
+
+/// The catalogue.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Slip {
+    /// Zeros of the power meter while the rider pedalled.
+    PowerDropOuts { bridged: usize, lost: usize, share: f64 },
+    /// The file says how it was ridden.
+    RiddenAs(RiddenAs),
+    /// Positions move and altitude never does.
+    LevelToTheDecimetre { distance_m: f64 },
+    /// Two runs have moments in common.
+    RunsOverlap { other: String, shared_s: f64 },
+    /// The runs stand in another order than their clocks say; numbers of the runs by the clock.
+    OrderAgainstClock { by_clock: Vec<usize> },
+    /// Runs of other days than most.
+    OtherDay { day: String, usual_day: String, days: f64 },
+    /// A mass that is unlike the others or that of no rider.
+    MassOdd { mass_kg: f64, others_kg: Option<f64> },
+    /// Stated temperature against that of the device.
+    TemperatureOdd { stated_c: f64, device_c: f64 },
+    /// Stated wind against the one that the laps show, both at the height of the rider.
+    WindOdd { stated_m_s: f64, fitted_m_s: f64, apart_m_s: f64, se_m_s: f64, runs: usize, of: usize },
+    /// Values that no bicycle has.
+    Implausible { values: Vec<String>, cause: String, withheld: bool },
+    /// Most laps of a run break the energy account alike.
+    RunUnlike { marked: usize, laps: usize, reason: String },
+    /// A run differs from the other runs of its set-up.
+    RunDiffers { file: String, setup: String, apart: Apart, twins: usize, mass: Option<MassWanted> },
+    /// The two runs of a set-up differ, and nothing says which is wrong.
+    PairDiffers { files: [String; 2], setup: String, apart: Apart, mass_ratio: Option<f64> },
+    /// Two runs fit the set-ups of each other.
+    SetupsSwapped { pairs: Vec<[String; 2]> },
+}
+
+impl Slip {
+    /// A short word a script can test for.
+    pub fn code(&self) -> &'static str {
+        match self {
+            Slip::PowerDropOuts { share, .. } if *share > MUCH_POWER_LOST => "power-unreliable",
+            Slip::PowerDropOuts { .. } => "power-drop-outs",
+            Slip::RiddenAs(RiddenAs::Indoor) => "ridden-indoors",
+            Slip::RiddenAs(RiddenAs::Virtual) => "virtual-ride",
+            Slip::RiddenAs(RiddenAs::EBike) => "motor",
+            Slip::LevelToTheDecimetre { .. } => "altitude-constant",
+            Slip::RunsOverlap { .. } => "runs-overlap",
+            Slip::OrderAgainstClock { .. } => "order-against-clock",
+            Slip::OtherDay { .. } => "other-day",
+            Slip::MassOdd { .. } => "mass-odd",
+            Slip::TemperatureOdd { .. } => "temperature-odd",
+            Slip::WindOdd { .. } => "wind-odd",
+            Slip::Implausible { .. } => "implausible",
+            Slip::RunUnlike { .. } => "run-unlike",
+            Slip::RunDiffers { .. } => "run-differs",
+            Slip::PairDiffers { .. } => "runs-of-setup-differ",
+            Slip::SetupsSwapped { .. } => "setups-swapped",
+        }
+    }
+
+    /// What was seen, why it is doubted, what to check.
+    pub fn message(&self) -> String {
+        match self {
+            Slip::PowerDropOuts { bridged, lost, share } => {
+                let lost = if *lost == 0 { String::new() } else { format!("; {lost} record(s) in longer ones have no power, and what they spoil is not used") };
+                let loud = if *share > MUCH_POWER_LOST { " That is a lost signal, not chance: values rest on what was bridged. Look at battery and distance of the meter and ride again" } else { " Look at battery and distance of the meter" };
+                format!("Power drops to zero for single seconds while the rider pedals, in {:.1} % of the records: the meter was not heard. {bridged} record(s) are bridged with a straight line between their neighbours{lost}.{loud}.", 100.0 * share)
+            }
+            Slip::RiddenAs(RiddenAs::Indoor) => "The file says that it was ridden indoors. On rollers or a roofed track that is right; anywhere else look whether it is the file you mean.".into(),
+            Slip::RiddenAs(RiddenAs::Virtual) => "The file says that it is a virtual ride: its speed and its positions are computed by a program and tell nothing of tyres or air.".into(),
+            Slip::RiddenAs(RiddenAs::EBike) => "The file says that the bicycle has a motor, whose power no meter at the crank sees.".into(),
+            Slip::LevelToTheDecimetre { distance_m } => format!("Positions move over {:.1} km and altitude never changes, as in a ride made by a program. If the device has no barometer, nothing is wrong; else look whether it is the file you mean.", distance_m / 1000.0),
+            Slip::RunsOverlap { other, shared_s } => format!("This run and {other} were recorded at the same time for {shared_s:.0} s, which one rider cannot do. Check the clocks, and that each file is of its own ride and rider."),
+            Slip::OrderAgainstClock { by_clock } => {
+                let order: Vec<String> = by_clock.iter().map(|n| n.to_string()).collect();
+                format!("The runs stand in another order than their clocks say; by the clock they were ridden {}. If the session gives them as ridden, files were mixed up and so were their set-ups; else nothing is wrong.", order.join(", "))
+            }
+            Slip::OtherDay { day, usual_day, days } => format!("This run was ridden on {day}, {days:.0} day(s) from the others ({usual_day}). Road, tyres and air are not the same then: check that it is the right file; days belong into sessions of their own and are brought together with «loopwright pool»."),
+            Slip::MassOdd { mass_kg, others_kg } => match others_kg {
+                Some(others) => format!("The mass of this run is {mass_kg:.1} kg and that of the others {others:.1} kg. Clothes and bottles do not make {:.0} kg: look for digits that changed places or pounds (1 lb is 0.4536 kg).", (mass_kg - others).abs()),
+                None if *mass_kg > 100.0 => format!("A rider and bicycle of {mass_kg:.1} kg are rare; {mass_kg:.1} lb would be {:.1} kg. State mass_kg in kilograms, rider and bicycle together.", kg_from_lb(*mass_kg)),
+                None => format!("A rider and bicycle of {mass_kg:.1} kg together are rare: is it the rider alone? State mass_kg of rider, bicycle, kit and bottles together."),
+            },
+            Slip::TemperatureOdd { stated_c, device_c } => format!("The stated air temperature is {stated_c:.1} °C and the devices show {device_c:.1} °C on average: a device in the sun reads a few degrees high, never so far {}. Density is wrong by {:.0} % if the device is right; check temperature_c or the log.", if stated_c > device_c { "low" } else { "high" }, 100.0 * (k_from_c(*device_c) / k_from_c(*stated_c) - 1.0).abs()),
+            Slip::WindOdd { stated_m_s, fitted_m_s, apart_m_s, se_m_s, runs, of } => format!("The stated wind is {stated_m_s:.1} m/s at the height of the rider and the laps show {fitted_m_s:.1} m/s ({apart_m_s:.1} ± {se_m_s:.1} m/s apart as vectors; {runs} of {of} run(s) disagree). Check unit (m/s, not km/h), direction (where it blows from), height of the mast and the time of the log, or say mode = \"estimate\" under [wind], which needs no reading."),
+            Slip::Implausible { values, cause, withheld } => {
+                let withheld = if *withheld { " A Crr below 0.001 or above 0.02 is not given as a result." } else { "" };
+                format!("{}: no rider and tyre that were ever measured have that. Likely cause: {cause}.{withheld}", values.join("; "))
+            }
+            Slip::RunUnlike { marked, laps, reason } => format!("{marked} of {laps} laps of this run break the energy account alike ({reason}), so it is the run that is unlike the others, not its laps. Check its power meter (zero, battery, both sides counted), its mass, its wheel size, and that it is the right file; it is left out as far as that goes."),
+            Slip::RunDiffers { file, setup, apart, twins, mass } => {
+                let mass = mass.map(|m| format!(" (it would have to be {:.1} kg instead of {:.1} kg)", m.needed_kg, m.stated_kg));
+                format!("{file} differs from the other {twins} runs of {setup} by {apart}, more than its laps allow. Check its mass{}, the zero of the power meter, tyre and pressure, the position, and that the files are not mixed up.", mass.unwrap_or_default())
+            }
+            Slip::PairDiffers { files: [a, b], setup, apart, mass_ratio } => {
+                let mass = mass_ratio.map(|r| format!(" (one would have to be wrong by {:.0} %)", 100.0 * (r - 1.0).abs()));
+                format!("{a} and {b} are both of {setup} and differ by {apart}, more than their laps allow; nothing says which is right. Check the masses{}, the zero of the power meter, tyre and pressure, the position, and that the files are not mixed up. A third run would tell.", mass.unwrap_or_default())
+            }
+            Slip::SetupsSwapped { pairs } => {
+                let named: Vec<String> = pairs.iter().map(|[a, b]| format!("{a} and {b}")).collect();
+                format!("With the set-ups of {} exchanged all runs of each set-up agree; as stated they do not. Check which file is of which set-up, and the order of riding.", named.join(", or of "))
+            }
+        }
+    }
+}

@@ -1,0 +1,235 @@
+//! The whole answer about a plan: what it can show, whether that is enough, and what would help.
+//!
+//! Given a plan; gives a [`Forecast`] for the terminal, the run sheet and `plan.json`. It writes and prints nothing.
+
+use super::alternatives::{Alternative, alternatives, rounds_needed};
+use super::by_rehearsal::{REHEARSALS, predict_by_rehearsal};
+use super::goal::{Measure, goals};
+use super::laps_needed::{GoalReached, Laps, LapsTable};
+use super::one_speed::{OneSpeed, one_speed};
+use super::order::{OrderForecast, orders, orders_on_rollers};
+use super::prediction::{Prediction, as_planned, predict};
+use super::quiet::QuietDay;
+use super::row_noise::RowNoise;
+use super::speeds::{SpeedAdvice, best_speeds};
+use crate::error::Error;
+use crate::plan::Plan;
+use crate::session::Venue;
+use serde::Serialize;
+
+/// Version of `plan.json`.
+pub const FORECAST_SCHEMA: u32 = 1;
+/// Gusts above this share of the slowest speed are no longer a small disturbance.
+const STRONG_GUSTS: f64 = 0.15;
+/// Below so many degrees of freedom an error is itself hardly known.
+const FEW_DOF: f64 = 5.0;
+
+/// What a plan can show.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Forecast {
+    pub schema: u32,
+    pub loopwright: String,
+    pub title: String,
+    pub confidence: f64,
+    /// Chance with which a detectable difference is found.
+    pub power: f64,
+    pub reference_speed_km_h: f64,
+    pub order: Vec<String>,
+    /// 0 when every run is on rollers.
+    pub laps_per_run: usize,
+    pub speeds_km_h: Vec<f64>,
+    /// Where the laps are planned by power; the speeds are then those that they hold on the level in still air.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub powers_w: Vec<f64>,
+    /// Length of a run on rollers; `null` when every run is on a loop.
+    pub rollers_run_s: Option<f64>,
+    pub loop_length_m: Option<f64>,
+    /// Of the runs on the loop where a day mixes venues.
+    pub prediction: Option<Prediction>,
+    /// What a day at one speed gives and what would add to it; `null` where two speeds are planned.
+    pub one_speed: Option<OneSpeed>,
+    /// In what the lists below are counted: that of the first target, else watts.
+    pub measure: Measure,
+    pub goals: Vec<GoalReached>,
+    /// Rounds of the whole order that reach every target which laps alone do not; `null` when none do or none is needed.
+    pub rounds_needed: Option<usize>,
+    pub alternatives: Vec<Alternative>,
+    pub best_speeds: Option<SpeedAdvice>,
+    pub orders: Vec<OrderForecast>,
+    pub laps: Option<LapsTable>,
+    /// Where the prediction cannot hold, and what it leaves out.
+    pub caveats: Vec<String>,
+}
+
+/// Predicts a plan and what would change it.
+///
+/// Errors: those of [`Plan::check`] and of riding it without noise.
+///
+/// ```
+/// use loopwright::forecast::forecast;
+/// use loopwright::plan::Plan;
+/// let plan = Plan::from_toml(
+///     r#"
+///     order = ["a", "b", "b", "a"]
+///     laps_per_run = 4
+///     speeds_km_h = [29.0, 41.0]
+///     rider_and_bike.mass_kg = 85.0
+///     loop.length_m = 900.0
+///     solve.cda = "common"
+///     target.power_w = 4.0
+///     [[setup]]
+///     id = "a"
+///     cda_m2 = 0.30
+///     crr = 0.0045
+///     [[setup]]
+///     id = "b"
+///     cda_m2 = 0.30
+///     crr = 0.0041
+///     "#,
+///     "PLAN.toml",
+/// )?;
+/// let forecast = forecast(&plan)?;
+/// assert!(forecast.goals[0].detectable.is_some());
+/// # Ok::<(), loopwright::error::Error>(())
+/// ```
+pub fn forecast(plan: &Plan) -> Result<Forecast, Error> {
+    plan.check()?;
+    let goals = goals(&plan.target);
+    let measure = goals.first().map_or(Measure::PowerW, |g| g.measure);
+    let mut out = Forecast {
+        schema: FORECAST_SCHEMA,
+        loopwright: env!("CARGO_PKG_VERSION").to_string(),
+        title: plan.title.clone(),
+        confidence: plan.solve.confidence,
+        power: super::prediction::POWER,
+        reference_speed_km_h: plan.reference.speed_km_h,
+        order: plan.order.clone(),
+        laps_per_run: if everywhere(plan, Venue::Rollers) { 0 } else { plan.laps_per_run },
+        rollers_run_s: (0..plan.order.len()).any(|r| plan.venue_of(r) == Venue::Rollers).then_some(plan.run_duration_s),
+        speeds_km_h: plan.lap_speeds_km_h(),
+        powers_w: plan.powers_w.clone(),
+        loop_length_m: plan.circuit.length_m,
+        prediction: None,
+        one_speed: None,
+        measure,
+        goals: Vec::new(),
+        rounds_needed: None,
+        alternatives: Vec::new(),
+        best_speeds: None,
+        orders: Vec::new(),
+        laps: None,
+        caveats: Vec::new(),
+    };
+    let Some(on_the_loop) = on_the_loop(plan) else {
+        let prediction = predict_by_rehearsal(plan)?;
+        out.goals = goals.into_iter().map(|g| GoalReached::of(g, &prediction)).collect();
+        out.orders = orders_on_rollers(plan);
+        out.caveats.push(format!(
+            "On rollers the errors are those that solving {REHEARSALS} rehearsals reports; with another warm-up they differ. \
+             A longer run, a weighing more and the stated no-load drag help most."
+        ));
+        out.prediction = Some(prediction);
+        return Ok(out);
+    };
+    if on_the_loop.order.len() < plan.order.len() {
+        out.caveats
+            .push("Only the runs on the loop are predicted; rehearse the plan to see the errors on rollers.".into());
+    }
+    let plan = &on_the_loop;
+    let day = QuietDay::ride(plan)?;
+    let choice = as_planned(&day, plan);
+    let noise = RowNoise::of(&plan.noise);
+    let prediction = predict(&day, &choice, &noise)?;
+    let laps = Laps { day: &day, choice: &choice, noise: &noise };
+    out.goals = goals.into_iter().map(|g| laps.judge(g)).collect();
+    let beyond: Vec<&GoalReached> = out.goals.iter().filter(|g| !g.reached && g.laps_per_run.is_none()).collect();
+    let rounds: Vec<Option<usize>> =
+        beyond.iter().map(|g| rounds_needed(&day, &choice, &noise, g.goal.measure, g.goal.target)).collect();
+    out.rounds_needed = rounds.into_iter().reduce(|a, b| Some(a?.max(b?))).flatten();
+    out.alternatives = alternatives(plan, &day, &choice, &noise, measure);
+    out.best_speeds = Some(best_speeds(plan, &noise, measure));
+    out.orders = orders(plan, &day, &choice, &noise);
+    out.laps = Some(laps.table());
+    out.one_speed = one_speed(plan, &day, &choice, &noise, &prediction);
+    out.caveats.extend(caveats(plan, &prediction));
+    out.prediction = Some(prediction);
+    Ok(out)
+}
+
+fn everywhere(plan: &Plan, venue: Venue) -> bool {
+    (0..plan.order.len()).all(|run| plan.venue_of(run) == venue)
+}
+
+/// The runs that are not on rollers, with their set-ups; `None` when there are none.
+fn on_the_loop(plan: &Plan) -> Option<Plan> {
+    let kept: Vec<usize> = (0..plan.order.len()).filter(|run| plan.venue_of(*run) != Venue::Rollers).collect();
+    if kept.is_empty() {
+        return None;
+    }
+    if kept.len() == plan.order.len() {
+        return Some(plan.clone());
+    }
+    let mut out = plan.clone();
+    let keep = |run: usize| kept.contains(&run);
+    out.order = kept.iter().map(|&run| plan.order[run].clone()).collect();
+    let of_kept = |values: &[f64]| {
+        values.iter().enumerate().filter(|(run, _)| keep(*run)).map(|(_, value)| *value).collect::<Vec<f64>>()
+    };
+    out.run_mass_kg = of_kept(&plan.run_mass_kg);
+    out.run_tyre_temperature_c = of_kept(&plan.run_tyre_temperature_c);
+    out.on.clear();
+    out.setups.retain(|s| out.order.contains(&s.id));
+    out.baseline = out.baseline.filter(|b| out.order.contains(b));
+    out.mishaps.clear();
+    Some(out)
+}
+
+fn caveats(plan: &Plan, prediction: &Prediction) -> Vec<String> {
+    let mut out = Vec::new();
+    let speeds = plan.distinct_speeds_km_h();
+    if speeds.len() == 1 {
+        out.push(
+            "All laps are planned at one speed. Solving such laps leaves CdA to chance, which adds to the scatter of every \
+             difference: take the errors as the least they can be, and rehearse the plan."
+                .into(),
+        );
+    }
+    if prediction.gusts_outlast_laps() {
+        out.push(format!(
+            "Gusts of {:.0} s outlast a lap: true scatter is {:.0} % larger than solving will report, because laps are \
+             taken for independent. The predicted errors are the true ones.",
+            plan.noise.gust_time_s,
+            100.0 * (prediction.scatter_ratio - 1.0)
+        ));
+    }
+    let slowest = crate::quantity::m_s_from_km_h(speeds.first().copied().unwrap_or(30.0));
+    if plan.noise.gust_sd_m_s > STRONG_GUSTS * slowest {
+        out.push(format!(
+            "Gusts of {:.1} m/s are strong against {:.0} km/h; the prediction treats them as small and is too hopeful. \
+             Rehearse the plan.",
+            plan.noise.gust_sd_m_s, speeds[0]
+        ));
+    }
+    let dof = prediction.differences.iter().filter_map(|d| d.power_w?.dof);
+    let dof = dof.chain(prediction.setups.iter().filter_map(|s| s.power_w?.dof)).fold(f64::INFINITY, f64::min);
+    if dof < FEW_DOF {
+        out.push(format!(
+            "With {dof:.1} degrees of freedom the errors that solving reports will themselves scatter widely; more laps \
+             make them trustworthy."
+        ));
+    }
+    if !plan.mishaps.is_empty() {
+        out.push("The planned mishaps are not predicted; a rehearsal has them.".into());
+    }
+    if !plan.day.is_plain() {
+        out.push(
+            "What stands under [day] is not predicted; rehearse the plan with --repeat to see what it does.".into(),
+        );
+    }
+    if plan.noise.wind_drift_m_s_per_h != 0.0 {
+        out.push(
+            "A wind that grows through the day is not predicted beyond its cost in parameters; rehearse it.".into(),
+        );
+    }
+    out
+}

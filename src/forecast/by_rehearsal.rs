@@ -1,0 +1,84 @@
+//! Predicted errors on rollers, from a handful of rehearsals.
+//!
+//! Given a plan whose runs are all on rollers; rehearses it a few times and takes the errors that solving reports. There is
+//! no design to work with there: what counts is where the warm-up ends, and that is chance.
+
+use super::beside_truth::solve_rehearsal;
+use super::prediction::{DifferenceForecast, POWER, Predicted, Prediction, SetupForecast};
+use crate::error::Error;
+use crate::plan::Plan;
+use crate::simulate::simulate;
+use crate::solution::{Estimate, Solution};
+use crate::uncertainty::power::detectable_difference;
+use rayon::prelude::*;
+
+/// Rehearsals; their mean square error is known to some 15 % with a dozen degrees of freedom each.
+pub(super) const REHEARSALS: u64 = 8;
+
+/// Predicts a plan on rollers.
+///
+/// Errors: those of simulating and solving its first days.
+pub(super) fn predict_by_rehearsal(plan: &Plan) -> Result<Prediction, Error> {
+    let days: Vec<Solution> = (0..REHEARSALS)
+        .into_par_iter()
+        .map(|i| solve_rehearsal(&simulate(plan, plan.seed.wrapping_add(i))?))
+        .collect::<Result<_, _>>()?;
+    let comparisons = plan.setups.len().saturating_sub(1).max(1) as f64;
+    let alpha = (1.0 - plan.solve.confidence) / comparisons;
+    let over = |pick: &dyn Fn(&Solution) -> Option<Estimate>| {
+        let estimates: Vec<Estimate> = days.iter().filter_map(pick).filter(|e| e.se.is_some()).collect();
+        predicted(&estimates, alpha)
+    };
+    let first = days.first();
+    let setups = first.map_or(&[][..], |d| &d.setups).iter().enumerate().map(|(s, setup)| SetupForecast {
+        id: setup.id.clone(),
+        label: setup.label.clone(),
+        laps: 0,
+        crr: over(&|d| Some(d.setups.get(s)?.crr)),
+        cda_m2: None,
+        power_w: over(&|d| Some(d.setups.get(s)?.power_w)),
+        drag_n: None,
+        mean_speed_m_s: None,
+    });
+    let differences =
+        first.map_or(&[][..], |d| &d.contrasts).iter().enumerate().map(|(c, contrast)| DifferenceForecast {
+            setup: contrast.setup.clone(),
+            baseline: contrast.baseline.clone(),
+            crr: over(&|d| Some(d.contrasts.get(c)?.crr)),
+            cda_m2: None,
+            power_w: over(&|d| Some(d.contrasts.get(c)?.power_w)),
+        });
+    Ok(Prediction {
+        laps_of_run: 0,
+        runs: plan.order.len(),
+        separable: true,
+        not_separable: None,
+        estimator: "rehearsals",
+        setups: setups.collect(),
+        differences: differences.collect(),
+        correlation: None,
+        row_sd_m: None,
+        scatter_ratio: 1.0,
+    })
+}
+
+/// Root mean square of reported errors; `None` where none was reported.
+fn predicted(estimates: &[Estimate], alpha: f64) -> Option<Predicted> {
+    if estimates.is_empty() {
+        return None;
+    }
+    let n = estimates.len() as f64;
+    let rms = |of: &dyn Fn(&Estimate) -> Option<f64>| {
+        (estimates.iter().map(|e| of(e).unwrap_or(0.0).powi(2)).sum::<f64>() / n).sqrt()
+    };
+    let se = rms(&|e| e.se);
+    let dof = estimates.iter().filter_map(|e| e.dof).sum::<f64>() / n;
+    let detectable = Some(detectable_difference(se, dof, alpha, POWER)).filter(|d| d.is_finite());
+    Some(Predicted {
+        se,
+        scatter_se: rms(&|e| e.scatter_se),
+        instrument_se: rms(&|e| e.instrument_se),
+        dof: Some(dof).filter(|d| d.is_finite() && *d > 0.0),
+        detectable,
+    })
+}

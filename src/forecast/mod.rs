@@ -1,0 +1,34 @@
+//! What a plan can show before it is ridden, by the solver's own matrices and by rehearsals that are solved.
+//!
+//! Given a plan; gives predicted errors, laps needed, what a change of plan would bring, and estimates of rehearsed days
+//! beside the truth. The design of the day comes from the simulation, everything else from the solver. It touches no
+//! file and no clock and writes no text.
+
+mod alternatives;
+mod answer;
+mod beside_truth;
+mod by_rehearsal;
+mod design;
+mod goal;
+mod lap_targets;
+mod laps_needed;
+mod one_speed;
+mod order;
+mod prediction;
+mod propagate;
+mod quiet;
+mod row_noise;
+mod speeds;
+mod study;
+
+pub use alternatives::Alternative;
+pub use answer::{FORECAST_SCHEMA, Forecast, forecast};
+pub use beside_truth::{BesideTruth, beside_truth, solve_rehearsal};
+pub use goal::{Goal, Measure};
+pub use lap_targets::{LapTarget, lap_targets};
+pub use laps_needed::{GoalReached, LapsTable, WindLine};
+pub use one_speed::{OneSpeed, SecondSpeed};
+pub use order::OrderForecast;
+pub use prediction::{DifferenceForecast, Predicted, Prediction, SetupForecast, predict_plan};
+pub use speeds::{SpeedAdvice, SpeedPair};
+pub use study::{Study, StudyLine, study};

@@ -1,0 +1,146 @@
+//! Figure `differences`: by how many watts each set-up differs from the baseline, with intervals and what may be said of it.
+//!
+//! Given the results; draws them, the fastest first. Where loop and rollers are taken together there is one row a set-up,
+//! where not each venue has its rows. It judges nothing.
+
+use super::key::{MARGIN, heading};
+use super::lettering::Letters;
+use super::panel::Panel;
+use super::polyline::Point;
+use super::rows::{self, Column, Interval, RowName};
+use super::scale::{Range, number};
+use super::set_ups::interval_of;
+use super::sheet::{Anchor, Note, Sheet};
+use super::style::{Dash, Form, Identity, MUTED, Style, TEXT};
+use super::{Figure, names, percent, reference_speed};
+use crate::evidence::Evidence;
+use crate::solution::{Estimate, Solution};
+use crate::standing::{Ground, Pair, Shown, Standing, Watts, standings};
+
+/// One row: a set-up beside the baseline, the baseline itself, or the best beside the next best.
+struct Row {
+    name: String,
+    identity: Identity,
+    interval: Option<Interval>,
+    /// Value and what may be said of it.
+    words: [String; 2],
+}
+
+/// See the module. `None` without a known difference.
+pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<Figure> {
+    let standings = standings(solution);
+    let rows: Vec<Row> = standings.iter().flat_map(|standing| rows_of(solution, standing, style)).collect();
+    let shown = || rows.iter().filter_map(|row| row.interval.as_ref());
+    let range = Range::of(shown().flat_map(|i| [i.value, i.low, i.high]))?.including(0.0).padded(0.08);
+    let mut sheet = Sheet::new(*style);
+    let title = "Which set-up is faster, and by how much";
+    let top = heading(&mut sheet, title);
+    let right = style.width() - MARGIN;
+    let widest = |k: usize| rows.iter().map(|r| sheet.width_of(&r.words[k], Letters::Small)).fold(0.0, f64::max);
+    let words_column = widest(0).max(widest(1)) + 4.5;
+    let paint = |sheet: &mut Sheet, panel: &Panel, index: usize, y: f64| {
+        let Some(row) = rows.get(index) else { return };
+        let tip = format!("{}: {} W, {}", row.name, row.words[0], row.words[1]);
+        match &row.interval {
+            Some(interval) => rows::interval(sheet, panel, y, interval, &row.identity, &tip),
+            None => {
+                let at = Point::new(panel.x.at(0.0), y);
+                super::marker::marker(sheet, at, &row.identity, 1.05, &Note::tip(tip));
+            }
+        }
+        let leading = sheet.style.leading(Letters::Small);
+        let base = y + sheet.style.size(Letters::Small) * 0.36;
+        let lines: Vec<&String> = row.words.iter().filter(|w| !w.is_empty()).collect();
+        let first = base - leading * (lines.len() as f64 - 1.0) / 2.0;
+        for (line, text) in lines.iter().enumerate() {
+            let ink = if line == 0 { TEXT } else { MUTED };
+            let at = Point::new(right, first + line as f64 * leading);
+            sheet.words(at, text, Letters::Small, Anchor::End, ink);
+        }
+    };
+    let rolling = standings.iter().all(|s| s.watts == Watts::Rolling);
+    let baseline = name_in(solution, &standings.first()?.baseline);
+    let column = Column {
+        title: format!(
+            "{}atts at {} more or less than {baseline}",
+            if rolling { "Rolling w" } else { "W" },
+            reference_speed(solution, style)
+        ),
+        range,
+        reference: Some(0.0),
+        paint: &paint,
+    };
+    let labels: Vec<RowName> =
+        rows.iter().map(|r| RowName { text: r.name.clone(), identity: Some(r.identity) }).collect();
+    let bottom = rows::draw(&mut sheet, top, words_column, &labels, &[column]);
+    let mut caption = format!(
+        "Differences in power at {}, the fastest first, with {} intervals; short ticks: what scatter alone would give. Left of \
+         the upright line a set-up needs less power than {baseline}.",
+        reference_speed(solution, style),
+        percent(solution.confidence)
+    );
+    if standings.iter().any(|s| s.ground == Ground::Together) {
+        caption.push_str(" Loop and rollers, which agree, are taken together.");
+    } else if standings.len() > 1 {
+        caption.push_str(
+            " Loop and rollers stand apart, because they do not say the same or did not see the same set-ups.",
+        );
+    }
+    caption.push_str(
+        " An interval that stays clear of the line is a difference that is real at that level before the number of \
+                      comparisons is allowed for; the words beside it allow for that.",
+    );
+    Figure::of(sheet, bottom + 1.5, "differences", title, caption)
+}
+
+fn name_in(solution: &Solution, id: &str) -> String {
+    let place = solution.setups.iter().position(|s| s.id == id);
+    place.and_then(|place| names(solution).into_iter().nth(place)).unwrap_or_else(|| id.to_string())
+}
+
+fn rows_of(solution: &Solution, standing: &Standing, style: &Style) -> Vec<Row> {
+    let place = match &standing.ground {
+        Ground::Venue(venue) => format!(": {venue}"),
+        Ground::Only | Ground::Together => String::new(),
+    };
+    let identity = |id: &str| style.identity(solution.setups.iter().position(|s| s.id == id).unwrap_or(0));
+    let mut rows = Vec::new();
+    for id in &standing.order {
+        let name = format!("{}{place}", name_in(solution, id));
+        let pair = standing.with_baseline.iter().find(|p| (p.faster == *id) != (p.slower == *id));
+        rows.push(match pair.filter(|_| *id != standing.baseline) {
+            Some(pair) => compared(name, identity(id), pair, pair.faster == *id, style),
+            None => Row { name, identity: identity(id), interval: None, words: ["baseline".into(), String::new()] },
+        });
+    }
+    // The best beside the next best is a question of its own where neither is the baseline.
+    if let Some(pair) = standing.best_two.as_ref().filter(|p| ![&p.faster, &p.slower].contains(&&standing.baseline)) {
+        let name = format!("{} less {}{place}", name_in(solution, &pair.faster), name_in(solution, &pair.slower));
+        let identity = Identity { form: Form::Diamond, open: true, dash: Dash::Solid, ink: MUTED };
+        rows.push(compared(name, identity, pair, true, style));
+    }
+    rows
+}
+
+fn compared(name: String, identity: Identity, pair: &Pair, faster: bool, style: &Style) -> Row {
+    let e = pair.watts;
+    let turned = |v: Option<f64>| v.map(|v| -v);
+    let signed =
+        if faster { Estimate { value: turned(e.value), low: turned(e.high), high: turned(e.low), ..e } } else { e };
+    let interval = interval_of(&signed);
+    let half = interval.map(|i| (i.high - i.low) / 2.0).filter(|h| *h > 0.0);
+    let value = signed.value.unwrap_or(f64::NAN);
+    let place = half.and_then(crate::uncertainty::rounding::Place::of);
+    let decimals = place.map_or(1, |p| p.decimals());
+    let sign = if value > 0.0 { "+" } else { "" };
+    let spread = half.map_or(String::new(), |h| format!(" ± {}", number(h, decimals, style)));
+    let p = pair.p_holm.map_or(String::new(), |p| {
+        if p < 0.001 { format!(", p < {}", number(0.001, 3, style)) } else { format!(", p {}", number(p, 3, style)) }
+    });
+    let verdict = match pair.shown {
+        Shown::Real => format!("real{p}"),
+        Shown::Equivalent => "too little to matter".into(),
+        Shown::Open => format!("may be chance{p}"),
+    };
+    Row { name, identity, interval, words: [format!("{sign}{}{spread} W", number(value, decimals, style)), verdict] }
+}

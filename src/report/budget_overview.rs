@@ -1,0 +1,86 @@
+//! The uncertainty budget at a glance: what each source does to the baseline and to the difference that it moves most, with
+//! the combined line.
+//!
+//! Given budget lines; gives a table for the page. It propagates nothing.
+
+use super::budget::uncertainty;
+use super::number::significant;
+use super::table::{Cell, Column, Table};
+use super::units::Units;
+use super::verdict::reference_speed;
+use crate::solution::{BudgetLine, Contrast, Contribution, Estimate, SetupResult, Solution, VenueResult};
+
+/// Decimals beyond which a contribution is not told.
+const CRR_DECIMALS: usize = 7;
+const CDA_DECIMALS: usize = 5;
+const WATT_DECIMALS: usize = 3;
+
+/// Values that are not known have no budget; differences may be known all the same.
+pub fn overview(solution: &Solution, units: Units, venue: &VenueResult, own_known: bool) -> Table {
+    let speed = reference_speed(solution, units);
+    let rolling = venue.setups.iter().all(|s| s.power_w.value.is_none());
+    let watts = if rolling { format!("Rolling, W at {speed}") } else { format!("W at {speed}") };
+    let mut table = Table::new(vec![
+        Column::words("source", "Source"),
+        Column::numbers("u", "Standard uncertainty"),
+        Column::numbers("crr", "Crr"),
+        Column::numbers("cda_m2", "CdA, m²"),
+        Column::numbers("power_w", watts),
+        Column::numbers("drag_n", "Resistance, N"),
+        Column::numbers("crr_d", "Crr, difference"),
+        Column::numbers("cda_d", "CdA, m², difference"),
+        Column::numbers("power_d", "W, difference"),
+    ]);
+    let compared = venue.contrasts.iter().any(|c| c.power_w.value.is_some());
+    let own = |value: Option<f64>, decimals| if own_known { two(value, decimals) } else { Cell::Missing };
+    for line in &venue.budget {
+        table.push(vec![
+            Cell::words(&line.source),
+            Cell::words(uncertainty(line)),
+            own(line.crr, CRR_DECIMALS),
+            own(line.cda_m2, CDA_DECIMALS),
+            own(line.power_w, WATT_DECIMALS),
+            two(line.drag_n, 3),
+            largest(line, compared, |c| c.crr, CRR_DECIMALS),
+            largest(line, compared, |c| c.cda_m2, CDA_DECIMALS),
+            largest(line, compared, |c| c.power_w, WATT_DECIMALS),
+        ]);
+    }
+    let baseline = venue.setups.iter().find(|s| s.id == venue.baseline).or(venue.setups.first());
+    let widest = |pick: fn(&Contrast) -> &Estimate, part: fn(&Estimate) -> Option<f64>| {
+        venue.contrasts.iter().filter(|_| compared).filter_map(|c| part(pick(c))).reduce(f64::max)
+    };
+    let power: fn(&SetupResult) -> &Estimate = if rolling { |s| &s.rolling_power_w } else { |s| &s.power_w };
+    let parts: [(&str, fn(&Estimate) -> Option<f64>); 3] =
+        [("all instruments", |e| e.instrument_se), ("scatter", |e| e.scatter_se), ("combined", |e| e.se)];
+    for (name, part) in parts {
+        let of = |pick: fn(&SetupResult) -> &Estimate| baseline.and_then(|s| part(pick(s)));
+        table.push(vec![
+            Cell::words(name),
+            Cell::Missing,
+            own(of(|s| &s.crr), CRR_DECIMALS),
+            own(of(|s| &s.cda_m2), CDA_DECIMALS),
+            own(of(power), WATT_DECIMALS),
+            two(baseline.and_then(|s| part(s.drag_at_mean_speed_n.as_ref().filter(|_| !own_known)?)), 3),
+            two(widest(|c| &c.crr, part), CRR_DECIMALS),
+            two(widest(|c| &c.cda_m2, part), CDA_DECIMALS),
+            two(widest(|c| &c.power_w, part), WATT_DECIMALS),
+        ]);
+    }
+    table
+}
+
+/// The contribution to the difference that it moves most.
+fn largest(line: &BudgetLine, compared: bool, pick: fn(&Contribution) -> Option<f64>, decimals: usize) -> Cell {
+    let values = line.contrasts.iter().filter(|_| compared).filter_map(pick).map(f64::abs);
+    two(values.filter(|v| v.is_finite()).reduce(f64::max), decimals)
+}
+
+/// Two digits, or "< 0.001" where fewer than so many decimals would hold them: nobody needs a millionth of a watt.
+fn two(value: Option<f64>, decimals: usize) -> Cell {
+    // A quantity that a source cannot move at all would fill a column with zeros.
+    Cell::number(value.map(f64::abs).filter(|v| *v > 1e-12), |size| {
+        let least = 10f64.powi(-(decimals as i32));
+        if size < least { format!("< {least:.decimals$}") } else { significant(size, 2) }
+    })
+}

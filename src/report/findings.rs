@@ -1,0 +1,236 @@
+//! Findings sorted by what they mean for the answer, each cut to what fits two lines with the rest kept for who wants it.
+//!
+//! Given the findings of a result; gives three groups. It judges by the code alone and drops nothing: a code that is not in
+//! the lists limits the answer, which is the safe side.
+
+use crate::solution::FindingResult;
+use crate::wording::{counted, listed};
+use serde::Serialize;
+
+/// What a finding means for who reads the verdict.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub enum Meaning {
+    /// The verdict may be another one, or is none.
+    Changes,
+    /// The verdict stands, but rests on less than it could.
+    Limits,
+    /// What was noticed and settled.
+    Informs,
+}
+
+impl Meaning {
+    pub const ALL: [Meaning; 3] = [Meaning::Changes, Meaning::Limits, Meaning::Informs];
+
+    pub fn heading(self) -> &'static str {
+        match self {
+            Meaning::Changes => "May change the answer",
+            Meaning::Limits => "Limits the answer",
+            Meaning::Informs => "For information",
+        }
+    }
+}
+
+/// Codes of findings that may turn the verdict.
+pub const CHANGES: [&str; 17] = [
+    "not-separable",
+    "not-converged",
+    "implausible",
+    "order-confounded",
+    "drift-confounded",
+    "no-repeats",
+    "bends-unknown",
+    "power-all-zero",
+    "not-cycling",
+    "not-moving",
+    "speed-distance-mismatch",
+    "pressure-odd",
+    "venues-disagree",
+    "results-disagree",
+    "bootstrap-disagrees",
+    "monte-carlo-differs",
+    "lag-at-bound",
+];
+
+/// Codes of findings that are told for the record.
+pub const INFORMS: [&str; 24] = [
+    "several-parts",
+    "other-sports-left-out",
+    "records-without-time",
+    "repeated-times",
+    "out-of-order",
+    "developer-field-ignored",
+    "stray-bytes",
+    "other-file-left-out",
+    "columns-ignored",
+    "channels-joined",
+    "clock-not-set",
+    "cut-moved",
+    "device-laps",
+    "laps-left-out",
+    "humidity-assumed",
+    "wind-drifted",
+    "warm-up",
+    "surface-loss",
+    "gaps",
+    "roller-assumptions",
+    "draws-failed",
+    "too-few-draws",
+    "near-tolerance",
+    "bootstrap-not-done",
+];
+
+/// See [`Meaning`].
+pub fn meaning(code: &str) -> Meaning {
+    if CHANGES.contains(&code) || crate::finding::grave(code).is_some() {
+        Meaning::Changes
+    } else if INFORMS.contains(&code) {
+        Meaning::Informs
+    } else {
+        Meaning::Limits
+    }
+}
+
+/// Findings of one code that read alike.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Told {
+    pub code: String,
+    /// "Run 2", "Runs 1, 2 and 4", or nothing for the whole session.
+    pub place: String,
+    /// Two lines at most.
+    pub brief: String,
+    /// The messages in full, where the line above is not all of them.
+    pub full: Vec<String>,
+}
+
+/// One group.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Group {
+    pub meaning: Meaning,
+    pub heading: &'static str,
+    pub told: Vec<Told>,
+}
+
+/// Letters that two lines of a terminal of eighty columns hold beside place and code.
+const BRIEF: usize = 118;
+
+/// See the module; groups without a finding are left out.
+pub fn grouped(findings: &[FindingResult]) -> Vec<Group> {
+    Meaning::ALL
+        .into_iter()
+        .filter_map(|group| {
+            let mut told: Vec<(Vec<usize>, Vec<&FindingResult>)> = Vec::new();
+            for finding in findings.iter().filter(|f| meaning(&f.code) == group) {
+                let same = |all: &&mut (Vec<usize>, Vec<&FindingResult>)| {
+                    finding.run.is_some() && all.1[0].run.is_some() && all.1[0].code == finding.code
+                };
+                match told.iter_mut().find(same) {
+                    Some((runs, all)) => {
+                        runs.extend(finding.run);
+                        all.push(finding);
+                    }
+                    None => told.push((finding.run.into_iter().collect(), vec![finding])),
+                }
+            }
+            let told: Vec<Told> = told.iter().map(|(runs, all)| one(runs, all)).collect();
+            (!told.is_empty()).then(|| Group { meaning: group, heading: group.heading(), told })
+        })
+        .collect()
+}
+
+fn one(runs: &[usize], all: &[&FindingResult]) -> Told {
+    let brief = brief(&all[0].message);
+    let mut numbers: Vec<usize> = runs.to_vec();
+    numbers.sort_unstable();
+    numbers.dedup();
+    let place = match numbers.as_slice() {
+        [] => String::new(),
+        [run] => format!("Run {run}"),
+        [first, .., last] if last - first + 1 == numbers.len() && numbers.len() > 2 => {
+            format!("Runs {first} to {last}")
+        }
+        many => format!("Runs {}", listed(&many.iter().map(usize::to_string).collect::<Vec<_>>())),
+    };
+    let same = all.iter().all(|f| f.message == all[0].message);
+    let full = match (same, all.len()) {
+        (true, _) if brief == all[0].message => Vec::new(),
+        (true, _) => vec![all[0].message.clone()],
+        (false, _) => all.iter().map(|f| format!("Run {}: {}", f.run.unwrap_or(0), f.message)).collect(),
+    };
+    Told { code: all[0].code.clone(), place, brief, full }
+}
+
+/// The first sentence, or as much of it as two lines hold, ended where a clause ends.
+pub fn brief(message: &str) -> String {
+    let sentence = match message.find(". ") {
+        Some(end) => &message[..=end],
+        None => message,
+    };
+    if sentence.chars().count() <= BRIEF {
+        return sentence.to_string();
+    }
+    let room: usize = sentence.char_indices().nth(BRIEF).map_or(sentence.len(), |(at, _)| at);
+    let cut = ["; ", ": ", ", ", " ("].iter().filter_map(|mark| sentence[..room].rfind(mark)).max();
+    let end = cut.filter(|at| *at > BRIEF / 3).or_else(|| sentence[..room].rfind(' ')).unwrap_or(room);
+    format!("{} …", sentence[..end].trim_end())
+}
+
+/// "2 findings may change the answer, 1 limits it", or nothing.
+pub fn counts(findings: &[FindingResult]) -> String {
+    let of = |group: Meaning| findings.iter().filter(|f| meaning(&f.code) == group).count();
+    let mut said = Vec::new();
+    for (group, one, many) in [
+        (Meaning::Changes, "may change the answer", "may change the answer"),
+        (Meaning::Limits, "limits it", "limit it"),
+        (Meaning::Informs, "is for information", "are for information"),
+    ] {
+        match of(group) {
+            0 => {}
+            1 => said.push(format!("1 {one}")),
+            n => said.push(format!("{n} {many}")),
+        }
+    }
+    if said.is_empty() { String::new() } else { format!("{}: {}", counted(findings.len(), "finding"), said.join(", ")) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn finding(code: &str, run: Option<usize>, message: &str) -> FindingResult {
+        FindingResult { code: code.into(), run, message: message.into() }
+    }
+
+    #[test]
+    fn what_may_change_the_answer_stands_first_and_runs_that_say_the_same_are_one() {
+        let all = [
+            finding("humidity-assumed", None, "No humidity was stated; 50 % is assumed."),
+            finding("lag-large", Some(2), "Speed runs 1.6 s behind power. Check."),
+            finding("lag-large", Some(4), "Speed runs 1.7 s behind power. Check."),
+            finding("order-confounded", None, "The order looks like a drift. Ride A B B A."),
+        ];
+        let groups = grouped(&all);
+        let meanings: Vec<Meaning> = groups.iter().map(|g| g.meaning).collect();
+        assert_eq!(meanings, Meaning::ALL);
+        let lag = &groups[1].told[0];
+        assert_eq!((lag.place.as_str(), lag.full.len()), ("Runs 2 and 4", 2));
+        assert_eq!(groups[0].told[0].brief, "The order looks like a drift.");
+        assert_eq!(groups[0].told[0].full, ["The order looks like a drift. Ride A B B A."]);
+        assert!(groups[2].told[0].full.is_empty(), "nothing is left to tell");
+    }
+
+    #[test]
+    fn a_brief_line_is_short_and_ends_where_a_clause_ends() {
+        let long =
+            format!("{}, which nobody can read at once; {}", "a word ".repeat(12).trim_end(), "more ".repeat(30));
+        let short = brief(&long);
+        assert!(short.chars().count() <= BRIEF + 2 && short.ends_with(" …"), "{short}");
+    }
+
+    #[test]
+    fn every_code_in_the_lists_is_one_that_exists() {
+        let catalogue = include_str!("../finding.rs");
+        for code in CHANGES.iter().chain(&INFORMS) {
+            assert!(catalogue.contains(&format!("\"{code}\"")), "{code}");
+        }
+    }
+}

@@ -1,0 +1,312 @@
+//! What the template of the page is filled with: every number already rounded, every unit chosen.
+//!
+//! Given the page's input; gives text. It holds no markup except the figures and what the tables are turned into.
+
+use super::super::budget_overview::overview;
+use super::super::cautions::CAUTIONS;
+use super::super::differences::{self, Naming};
+use super::super::factors;
+use super::super::findings::{Group, grouped};
+use super::super::number::significant;
+use super::super::table::PageTable;
+use super::super::together::{agreement, together};
+use super::super::units::Units;
+use super::super::verdict::{Verdict, name_of, reference_speed};
+use super::super::{held_fixed, lap_table, laps_left_out, methods, monte_carlo, ride_files, run_table, setup_table};
+use super::PageInput;
+use super::template::{Drawn, STYLE, Template, drawn};
+use crate::error::Error;
+use crate::solution::{Estimate, Solution};
+use crate::wording::{counted, percent};
+use serde::Serialize;
+
+#[derive(Serialize)]
+pub(super) struct Context<'a> {
+    css: &'static str,
+    js: &'static str,
+    title: &'a str,
+    version: &'a str,
+    schema: u32,
+    overview: String,
+    verdict: Verdict,
+    share: String,
+    lead: String,
+    parts: Vec<Part>,
+    differences: String,
+    factors: Vec<String>,
+    factor_table: String,
+    pairs: String,
+    set_ups: String,
+    conditions: String,
+    second: String,
+    venues: String,
+    findings: Vec<Group>,
+    figures: String,
+    methods: Vec<Words>,
+    sources: Vec<&'static str>,
+    budgets: String,
+    no_budget: &'static str,
+    fixed: String,
+    runs: String,
+    inputs: String,
+    laps: String,
+    laps_count: String,
+    laps_sentence: String,
+    cautions: &'static [&'static str],
+}
+
+#[derive(Serialize)]
+struct Part {
+    id: &'static str,
+    heading: &'static str,
+}
+
+#[derive(Serialize)]
+struct Words {
+    heading: &'static str,
+    text: String,
+}
+
+impl<'a> Context<'a> {
+    /// Errors: those of the templates.
+    pub(super) fn of(input: &PageInput<'a>, template: &Template) -> Result<Context<'a>, Error> {
+        let (session, solution, units) = (input.session, input.solution, input.units);
+        let title = solution.title.trim();
+        let paragraphs = methods::paragraphs(session, solution, units);
+        let all = drawn(input.figures, input.narrow_figures, table_of);
+        let is_lead = |d: &Drawn| d.name == all[0].name;
+        let is_second = |d: &Drawn| d.name == "set-ups" && !is_lead(d);
+        let pick =
+            |wanted: &dyn Fn(&Drawn) -> bool| -> Vec<Drawn> { all.iter().filter(|d| wanted(d)).cloned().collect() };
+        let budgets = budgets(solution, units);
+        let laps = lap_table::laps(solution, units).page("laps", "", "");
+        let mut inputs = ride_files::files(solution).page(
+            "inputs",
+            "Inputs",
+            "SHA-256 of every ride file, to check that it is the same one.",
+        );
+        if let Some(inputs) = &mut inputs {
+            inputs.level = 2;
+        }
+        let rest = pick(&|d| !is_lead(d) && !is_second(d));
+        Ok(Context {
+            css: STYLE,
+            js: include_str!("page.js"),
+            title: if title.is_empty() { "Rolling and air resistance" } else { title },
+            version: &solution.loopwright,
+            schema: solution.schema,
+            overview: overview_line(solution),
+            verdict: Verdict::of(solution, units),
+            share: percent(solution.confidence),
+            lead: template.figures(&pick(&is_lead))?,
+            parts: parts(solution, !rest.is_empty(), laps.is_some()),
+            differences: template.tables(differences_table(solution))?,
+            factors: factors::sentences(solution),
+            factor_table: template.tables(factor_table(solution))?,
+            pairs: template.tables(pairs(solution))?,
+            set_ups: template.tables(set_ups(solution, units))?,
+            conditions: conditions(solution, units),
+            second: template.figures(&pick(&is_second))?,
+            venues: template.tables(venues(solution, units))?,
+            findings: grouped(&solution.findings),
+            figures: if rest.is_empty() { String::new() } else { template.figures(&rest)? },
+            // What was held fixed has a table of its own.
+            methods: paragraphs
+                .iter()
+                .filter(|p| p.heading != methods::HELD_FIXED)
+                .map(|p| Words { heading: p.heading, text: p.text.clone() })
+                .collect(),
+            sources: methods::sources(&paragraphs).into_iter().map(|source| source.full()).collect(),
+            no_budget: if budgets.is_empty() {
+                "Values that are not known have no budget. The interval of the resistance holds the scales of power and \
+                 speed and the drivetrain efficiency; see the method."
+            } else {
+                ""
+            },
+            budgets: template.tables(budgets)?,
+            fixed: template.tables(fixed(input))?,
+            runs: template.tables(runs(solution, units))?,
+            inputs: template.tables(inputs)?,
+            laps_count: counted(laps.as_ref().map_or(0, |t| t.rows.len()), "lap"),
+            laps: template.tables(laps.map(|t| PageTable { scrolled: true, ..t }))?,
+            laps_sentence: laps_left_out::sentence(solution),
+            cautions: &CAUTIONS,
+        })
+    }
+}
+
+/// Where the numbers of a figure stand as a table.
+fn table_of(figure: &str) -> [&'static str; 2] {
+    match figure {
+        "differences" => ["differences", "Its numbers"],
+        "set-ups" | "joint-region" => ["set-ups-table", "Its numbers"],
+        "factor-curve" | "factor-effects" => ["factor-table", "Its numbers"],
+        "venues" => ["venues", "Its numbers"],
+        "budget" => ["budget", "Its numbers"],
+        "misclosure" | "timeline" | "elevation" | "residuals" | "run-residual" => ["laps", "Numbers of every lap"],
+        "map" | "warm-up" => ["runs", "Numbers of every run"],
+        _ => ["", ""],
+    }
+}
+
+fn overview_line(solution: &Solution) -> String {
+    let laps: usize = solution.runs.iter().map(|run| run.laps.len()).sum();
+    let used: usize = solution.runs.iter().map(laps_left_out::used).sum();
+    let mut parts = vec![counted(solution.setups.len(), "set-up"), counted(solution.runs.len(), "run")];
+    if laps > 0 {
+        parts.push(if laps == used { counted(laps, "lap") } else { format!("{} ({used} used)", counted(laps, "lap")) });
+    }
+    format!("{}.", parts.join(", "))
+}
+
+fn differences_table(solution: &Solution) -> Option<PageTable> {
+    let known = |e: &Estimate| e.value.is_some();
+    if !solution.contrasts.iter().any(|c| known(&c.power_w) || known(&c.crr)) {
+        return None;
+    }
+    let caption = "Errors that all runs share cancel in these. p is adjusted for the number of comparisons; the smallest \
+                   detectable difference is what such a test finds in four of five repeats. Scatter is what differs between \
+                   laps, instrument what power meter, wheel, scale and thermometer add; they add as squares.";
+    let heading = format!("Differences from {}", name_of(solution, &solution.baseline));
+    let table =
+        differences::table(solution, &solution.contrasts, Naming::Setup).page("differences", &heading, caption)?;
+    Some(PageTable { level: 2, ..table })
+}
+
+fn factor_table(solution: &Solution) -> Option<PageTable> {
+    let caption = "Main effects of kinds, by every run of every combination, and what each level of a quantity costs against the \
+                   best one. p is adjusted for the number of effects.";
+    factors::table(solution).page("factor-table", "Effects and losses", caption)
+}
+
+/// Every pair, where there are more than the baseline's own.
+fn pairs(solution: &Solution) -> Option<PageTable> {
+    if solution.setups.len() < 3 {
+        return None;
+    }
+    let caption = "Here p is adjusted for the number of all pairs, so it may be larger than above; for those who ask every \
+                   question at once.";
+    differences::table(solution, &solution.all_pairs, Naming::Pair).page("pairs", "Every pair", caption)
+}
+
+fn set_ups(solution: &Solution, units: Units) -> Option<PageTable> {
+    let caption = if solution.setups.len() > 1 {
+        "The differences decide: what the instruments add to these is largely common to all set-ups and cancels there."
+    } else {
+        "Scatter is what differs between laps, instrument what power meter, wheel, scale and thermometer add; they add as \
+         squares."
+    };
+    let mut table = setup_table::set_ups(solution, units).page("set-ups-table", "Set-ups", caption);
+    if let Some(table) = &mut table {
+        table.level = 2;
+    }
+    table
+}
+
+/// Loop and rollers side by side.
+fn venues(solution: &Solution, units: Units) -> Vec<PageTable> {
+    let Some(both) = together(solution, units) else { return Vec::new() };
+    let crr = "Crr of each set-up where it was ridden, on a flat. Surface: Crr on the loop less Crr on the rollers, what the \
+               road and the casing on it cost as far as the conversion from drum to flat holds.";
+    let differences =
+        format!("Differences in Crr from the baseline on each venue and together. {}", agreement(solution));
+    [
+        both.setups.page("venue-set-ups", "Crr on loop and rollers", crr),
+        both.differences.page("venue-differences", "Differences seen on both", differences.trim()),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
+}
+
+/// The budget of the results at the top, where a session mixes venues that of the rollers, and their check by draws.
+fn budgets(solution: &Solution, units: Units) -> Vec<PageTable> {
+    let mut all = Vec::new();
+    for (place, venue) in solution.by_venue().iter().enumerate() {
+        let rollers = solution.venues.is_some() && venue.venue == "rollers";
+        if solution.venues.is_some() && !rollers && place > 0 {
+            continue;
+        }
+        let (id, heading) = if rollers { ("budget-rollers", "Rollers") } else { ("budget-values", "Results") };
+        let compared = venue.contrasts.iter().any(|c| c.power_w.value.is_some());
+        let more = if compared { " itself and for the difference that it moves most" } else { "" };
+        let caption = format!(
+            "By how much one standard uncertainty of each source moves the results, for {}{more}. The parts combine as the \
+             root of the sum of their squares.",
+            name_of(solution, &venue.baseline)
+        );
+        let table = overview(solution, units, venue, solution.separable || rollers);
+        // A budget of sources alone says nothing of a result.
+        all.extend(table.page(id, heading, &caption).filter(|t| t.columns.len() > 2));
+    }
+    if let Some(made) = &solution.monte_carlo {
+        let table = monte_carlo::table(solution, made, monte_carlo::IN_PAGE);
+        let caption = format!("{} draws of all instrument inputs. {}", made.draws, monte_carlo::sentence(made));
+        all.extend(table.page("budget-draws", "Check by random draws", &caption));
+    }
+    all
+}
+
+fn fixed(input: &PageInput) -> Option<PageTable> {
+    let caption =
+        "Stated or usual values that were not estimated, with the standard uncertainty that enters the budget.";
+    let table = held_fixed::table(input.session, input.solution, input.units).page("fixed", "Held fixed", caption)?;
+    Some(PageTable { level: 2, ..table })
+}
+
+/// Runs on the loop and runs on rollers.
+fn runs(solution: &Solution, units: Units) -> Vec<PageTable> {
+    let on_loop = run_table::on_loop(solution, units);
+    let on_rollers = run_table::on_rollers(solution, units);
+    let wind = "Lag is by how much speed runs behind power. Wind is where it blows from, at the height of the rider.";
+    let window = "Seconds of the window count from the first record; the standard error of Crr is that of the scatter within \
+                  the window alone.";
+    [on_loop.page("runs-loop", "On the loop", wind), on_rollers.page("runs-rollers", "On rollers", window)]
+        .into_iter()
+        .flatten()
+        .collect()
+}
+
+/// At what the watts hold; empty where there are none.
+fn conditions(solution: &Solution, units: Units) -> String {
+    let known = |e: &Estimate| e.value.is_some();
+    let values = solution.setups.iter().any(|s| known(&s.power_w) || known(&s.rolling_power_w));
+    if !values && !solution.contrasts.iter().any(|c| known(&c.power_w)) {
+        return match solution.setups.iter().find_map(|s| s.crr_held) {
+            Some(crr) => format!(
+                "CdA goes with a Crr of {}, which was taken as usual and not measured; with another Crr it would be another \
+                 CdA, and its ± is that of scatter alone.",
+                significant(crr, 2)
+            ),
+            None => String::new(),
+        };
+    }
+    let on_the_loop = if solution.venues.is_some() { " These are the results on the loop." } else { "" };
+    format!(
+        "Power: at {}, {} and {} kg/m³, level road, still air, where the power meter measures; it is the sum of rolling, air and \
+         bearings.{on_the_loop}",
+        reference_speed(solution, units),
+        units.mass(solution.reference.mass_kg),
+        significant(solution.reference.air_density_kg_m3, 4)
+    )
+}
+
+fn parts(solution: &Solution, figures: bool, laps: bool) -> Vec<Part> {
+    let all = [
+        (differences_table(solution).is_some(), "differences", "Differences"),
+        (solution.factors.is_some(), "factors", "Factors"),
+        (true, "set-ups-table", "Set-ups"),
+        (solution.venues.is_some(), "venues", "Loop and rollers"),
+        (!solution.findings.is_empty(), "findings", "Findings"),
+        (figures, "figures", "Figures"),
+        (true, "methods", "Methods"),
+        (true, "budget", "Budget"),
+        (true, "fixed", "Held fixed"),
+        (true, "runs", "Runs"),
+        (laps, "laps", "Laps"),
+        (true, "cautions", "Cautions"),
+        (!solution.runs.is_empty(), "inputs", "Inputs"),
+        (true, "sources", "Sources"),
+    ];
+    all.into_iter().filter(|(there, ..)| *there).map(|(_, id, heading)| Part { id, heading }).collect()
+}

@@ -1,0 +1,98 @@
+//! Power that drops out for single seconds, and riders who stop pedalling.
+
+use crate::day::{Dice, codes, drums, given, solved, told, tyres, warns_first};
+use loopwright::analysis::Inputs;
+use loopwright::sample::align;
+
+/// Zeros in a share of the seconds of some runs.
+fn drop_out(inputs: &mut Inputs, share: f64, runs: impl Fn(usize) -> bool, seed: u64) {
+    let mut dice = Dice(seed);
+    for (k, recording) in inputs.recordings.iter_mut().enumerate() {
+        for power in recording.power_w.iter_mut() {
+            let lost = dice.next() < share;
+            if lost && runs(k) {
+                *power = 0.0;
+            }
+        }
+    }
+}
+
+#[test]
+fn a_sound_day_has_no_drop_outs() {
+    for seed in 0..4 {
+        let day = tyres(seed);
+        assert!(day.recordings.iter().all(|r| align(r).0.drop_outs.count() == 0), "seed {seed}");
+        assert!(told(&solved(&day), "power-drop-outs").is_empty());
+    }
+}
+
+#[test]
+fn drop_outs_in_one_set_up_do_not_move_its_difference() {
+    for (seed, share) in [(1, 0.02), (2, 0.05), (3, 0.05), (4, 0.1)] {
+        let sound = tyres(seed);
+        let mut faulty = sound.clone();
+        let of_b: Vec<bool> = sound.session.runs.iter().map(|r| r.setup == "b").collect();
+        drop_out(&mut faulty, share, |k| of_b[k], 900 + seed);
+        let (before, after) = (solved(&sound), solved(&faulty));
+        let (a, b) = (before.contrasts[0].power_w, after.contrasts[0].power_w);
+        let moved = (a.value.unwrap() - b.value.unwrap()).abs() / a.se.unwrap();
+        assert!(moved < 1.0 / 3.0, "{share} of seed {seed}: moved by {moved} standard errors");
+        let findings = told(&after, "power-drop-outs");
+        assert_eq!(findings.len(), 2, "the two runs of the set-up: {:?}", codes(&after));
+        assert!(findings.iter().all(|f| f.run.is_some_and(|r| of_b[r - 1])));
+    }
+}
+
+#[test]
+fn a_fifth_of_all_power_lost_is_told_before_any_number_and_does_not_move_cda() {
+    for seed in [5, 6] {
+        let sound = tyres(seed);
+        let mut faulty = sound.clone();
+        drop_out(&mut faulty, 0.2, |_| true, seed);
+        let (before, after) = (solved(&sound), solved(&faulty));
+        assert!(warns_first(&after) && told(&after, "power-unreliable").len() == 6, "{:?}", codes(&after));
+        let (a, b) = (given(&before, 0), given(&after, 0));
+        assert!((a.cda_m2 - b.cda_m2).abs() < a.cda_se, "{} and {}", a.cda_m2, b.cda_m2);
+    }
+}
+
+#[test]
+fn bridged_seconds_keep_their_zero_and_gain_a_reason_in_the_table_of_samples() {
+    let mut faulty = tyres(7);
+    drop_out(&mut faulty, 0.05, |_| true, 7);
+    let samples = loopwright::analysis::analyse(&faulty, Default::default()).expect("a solution").samples;
+    let why = samples.column("left_out_because").expect("a column").str().expect("text");
+    let power = samples.column("power_w").expect("a column").f64().expect("numbers");
+    let bridged: Vec<f64> = why
+        .iter()
+        .zip(power.iter())
+        .filter(|(w, _)| *w == Some("power drop-out, bridged"))
+        .filter_map(|(_, p)| p)
+        .collect();
+    assert!(bridged.len() > 100 && bridged.iter().all(|p| *p == 0.0), "{}", bridged.len());
+}
+
+#[test]
+fn a_rider_who_freewheels_keeps_the_zeros_whatever_they_cost() {
+    let mut day = tyres(8);
+    for recording in &mut day.recordings {
+        let n = recording.len();
+        recording.cadence_rpm = vec![90.0; n];
+        // Four seconds without pedalling every two minutes, the crank at rest.
+        for i in (0..n).filter(|i| i % 120 >= 116) {
+            (recording.power_w[i], recording.cadence_rpm[i]) = (0.0, 0.0);
+        }
+        assert_eq!(align(recording).0.drop_outs.count(), 0);
+    }
+}
+
+#[test]
+fn drop_outs_on_rollers_are_bridged_too() {
+    let sound = drums(9);
+    let mut faulty = sound.clone();
+    drop_out(&mut faulty, 0.05, |k| k == 1, 9);
+    let (before, after) = (solved(&sound), solved(&faulty));
+    let (a, b) = (given(&before, 1), given(&after, 1));
+    assert!((a.crr - b.crr).abs() < a.crr_se / 3.0, "{} and {}", a.crr, b.crr);
+    assert_eq!(told(&after, "power-drop-outs").len(), 1);
+}

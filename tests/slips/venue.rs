@@ -1,0 +1,72 @@
+//! Rides of other kinds: virtual, indoors, with a motor, outdoors called rollers.
+
+use crate::day::{codes, drums, solve, solved, told, tyres};
+use crate::fit_bytes::{Raw, START, Section, base};
+use loopwright::finding::{RiddenAs, Slip, What};
+use loopwright::record::decode_fit;
+use loopwright::session::Venue;
+
+/// Ten seconds of a file that says how it was ridden.
+fn file(sport: u8, sub_sport: u8, motor_w: u16) -> Vec<u8> {
+    let mut section = Section::little_endian();
+    section.file_id(4);
+    section.define(1, 12, &[[0, 1, base::ENUM], [1, 1, base::ENUM]], &[]);
+    section.data(1, &[Raw::U8(sport), Raw::U8(sub_sport)]);
+    section.define(2, 20, &[[253, 4, base::UINT32], [7, 2, base::UINT16], [82, 2, base::UINT16]], &[]);
+    for i in 0..10 {
+        section.data(2, &[Raw::U32(START + i), Raw::U16(200), Raw::U16(motor_w)]);
+    }
+    section.file()
+}
+
+#[test]
+fn a_file_says_that_it_is_virtual_indoors_or_has_a_motor() {
+    let said = |sport: u8, sub_sport: u8, motor_w: u16| {
+        decode_fit(&file(sport, sub_sport, motor_w), "a.fit").expect("a ride").findings
+    };
+    let is = |how| vec![What::Slip(Slip::RiddenAs(how))];
+    // Codes of the FIT profile 21.218.
+    assert_eq!(said(2, 7, 0), []);
+    assert_eq!(said(2, 58, 0), is(RiddenAs::Virtual));
+    assert_eq!(said(2, 6, 0), is(RiddenAs::Indoor));
+    assert_eq!(said(21, 28, 0), is(RiddenAs::EBike));
+    assert_eq!(said(2, 0, 120), is(RiddenAs::EBike));
+}
+
+#[test]
+fn virtual_rides_and_motors_are_refused_by_name() {
+    for (how, word) in [(RiddenAs::Virtual, "virtual ride"), (RiddenAs::EBike, "motor")] {
+        let mut day = tyres(70);
+        day.recordings[4].findings.push(What::Slip(Slip::RiddenAs(how)));
+        let refused = solve(&day).expect_err(word).to_string();
+        assert!(refused.contains("run-5.fit") && refused.contains(word), "{refused}");
+    }
+}
+
+#[test]
+fn a_ride_that_says_indoors_is_told_on_a_road_and_right_on_rollers() {
+    let indoors = What::Slip(Slip::RiddenAs(RiddenAs::Indoor));
+    let mut outside = tyres(71);
+    outside.recordings[0].findings.push(indoors.clone());
+    assert_eq!(told(&solved(&outside), "ridden-indoors").len(), 1);
+    let mut inside = drums(71);
+    inside.recordings[0].findings.push(indoors);
+    assert!(solve(&inside).is_ok());
+}
+
+#[test]
+fn an_outdoor_ride_called_rollers_is_refused() {
+    let mut day = tyres(72);
+    day.session.runs[1].on = Some(Venue::Rollers);
+    let refused = solve(&day).expect_err("positions move").to_string();
+    assert!(refused.contains("run-2.fit") && refused.contains("positions move"), "{refused}");
+}
+
+#[test]
+fn an_altitude_that_never_changes_is_told() {
+    let mut day = tyres(73);
+    assert!(told(&solved(&day), "altitude-constant").is_empty());
+    day.recordings[2].altitude_m.iter_mut().for_each(|z| *z = 40.0);
+    let solution = solved(&day);
+    assert_eq!(told(&solution, "altitude-constant").len(), 1, "{:?}", codes(&solution));
+}
