@@ -9,7 +9,7 @@ use loopwright::uncertainty::monte_carlo::{Input, propagate};
 use loopwright::uncertainty::power::{detectable_difference, noncentral_t_upper_tail, two_sided_power};
 use loopwright::uncertainty::serial::{ar1_inflation, autocorrelation, mean, naive_standard_error, newey_west_of_mean};
 use loopwright::uncertainty::student::{chi_squared_upper_tail, coverage_factor, f_upper_tail, t_quantile};
-use nalgebra::{DMatrix, DVector, dmatrix};
+use nalgebra::DMatrix;
 
 fn near(what: &str, got: f64, expected: f64, tolerance: f64) {
     assert!((got - expected).abs() <= tolerance, "{what}: {got}, {expected} ± {tolerance} expected");

@@ -24,7 +24,6 @@ pub mod laps_left_out;
 pub mod methods;
 pub mod monte_carlo;
 pub mod outlook;
-
 pub mod number;
 pub mod page;
 pub mod pooled;
