@@ -271,7 +271,6 @@ pub fn grave(code: &str) -> Option<&'static str> {
         "wind-odd" => "a stated wind that does not fit the laps",
         "mass-odd" => "a mass that is hard to believe",
         "other-day" => "a run of another day",
-        "run-left-out" => "a run that could not be used",
         "speed-scale-off" => "speeds that do not fit the length of a lap",
         "wheel-differs" => "a run whose wheel measures another lap",
         _ => return None,
