@@ -9,7 +9,7 @@ fn main() -> ExitCode {
     match cli::Arguments::read() {
         Ok(arguments) => {
             let format = arguments.format;
-            ended(cli::run(arguments), format)
+            ended(cli::run(arguments, desk::host), format)
         }
         Err(mistake) => mistake.tell(),
     }

@@ -2,13 +2,11 @@
 
 use super::failure::Failure;
 use super::{Format, Units, output};
-use crate::desk::{Desk, serve};
 use clap::Args;
 use loopwright::error::Error;
 use std::net::{Ipv4Addr, TcpListener};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
-use std::sync::Arc;
 
 /// What opens a link on this system.
 const OPENER: &[&str] = if cfg!(target_os = "macos") {
@@ -40,23 +38,27 @@ pub struct DeskArguments {
     open: bool,
 }
 
-pub fn run(arguments: &DeskArguments, format: Format, units: Units) -> Result<(), Failure> {
+/// Serves a folder on a listener after the link was announced; the desk itself, which stands above the command line.
+pub type Host =
+    fn(&Path, &TcpListener, loopwright::report::Units, &dyn Fn(&str) -> Result<(), Failure>) -> Result<(), Failure>;
+
+pub fn run(arguments: &DeskArguments, format: Format, units: Units, host: Host) -> Result<(), Failure> {
     let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, arguments.port)).map_err(|e| Error::Usage {
         flag: "--port".into(),
         message: format!("{} cannot be listened on ({e}); give another, or 0 for any that is free", arguments.port),
     })?;
-    let port = listener.local_addr().map_err(|e| Failure::unwritable("the loopback address", &e))?.port();
-    let desk = Arc::new(Desk::new(&arguments.folder, port, units.into())?);
-    let link = desk.link();
+    host(&arguments.folder, &listener, units.into(), &|link| announce(arguments, format, link))
+}
+
+fn announce(arguments: &DeskArguments, format: Format, link: &str) -> Result<(), Failure> {
     match format {
         Format::Text => output::text(&format!("{link}\n"))?,
         Format::Json => output::json(&serde_json::json!({ "link": link }))?,
     }
     output::note(format, "The link holds the key to this desk: keep it to yourself. Ctrl-C ends it");
-    if arguments.open && !opened(&link) {
+    if arguments.open && !opened(link) {
         output::note(format, "The browser could not be started; open the link in it");
     }
-    serve(&listener, &desk);
     Ok(())
 }
 

@@ -29,6 +29,7 @@ mod solve;
 mod what_is;
 
 use clap::{Parser, Subcommand, ValueEnum};
+pub use desk::Host;
 pub use failure::Failure;
 
 /// Turns rides on closed loops, tracks and rollers into CdA and Crr with honest intervals.
@@ -104,8 +105,8 @@ pub enum Command {
     Schema(schema::SchemaArguments),
 }
 
-/// Runs a command.
-pub fn run(arguments: Arguments) -> Result<(), Failure> {
+/// Runs a command; `host` serves the desk.
+pub fn run(arguments: Arguments, host: Host) -> Result<(), Failure> {
     let Arguments { format, units, command } = arguments;
     match command {
         Command::Solve(a) => solve::run(*a, format, units),
@@ -114,7 +115,7 @@ pub fn run(arguments: Arguments) -> Result<(), Failure> {
         Command::Plan(a) => plan::run(&a, format, units),
         Command::Rehearse(a) => rehearse::run(&a, format),
         Command::Scaffold(a) => scaffold::run(&a, format),
-        Command::Desk(a) => desk::run(&a, format, units),
+        Command::Desk(a) => desk::run(&a, format, units, host),
         Command::Demand(a) => demand::run(a, format, units),
         Command::Air(a) => air::run(&a, format),
         Command::Completions(a) => completions::run(&a),

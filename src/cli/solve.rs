@@ -124,8 +124,8 @@ fn solved(inputs: &Inputs, depth: Depth, number: Option<usize>) -> Result<Analys
     let (some, all) = (inputs.session.runs.iter().any(rollers), inputs.session.runs.iter().all(rollers));
     let bar =
         progress_bar(number as u64 * if some && !all { 2 } else { 1 }, "{pos} of {len} draws {wide_bar} {eta} left");
-    let after_each = || bar.inc(1);
-    let analysis = analyse_with_draws(inputs, depth, Some(Draws { number, after_each: &after_each }));
+    let at_each = || bar.inc(1);
+    let analysis = analyse_with_draws(inputs, depth, Some(Draws { number, at_each: &at_each }));
     bar.finish_and_clear();
     analysis
 }

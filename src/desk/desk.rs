@@ -40,6 +40,8 @@ pub struct Desk {
     pub session_groups: Vec<Group>,
     pub plan_groups: Vec<Group>,
     pub last_change: Mutex<Option<LastChange>>,
+    /// Of the results written last.
+    pub remarks: Mutex<Vec<String>>,
 }
 
 /// Names of the TOML files of the folder by what they are.
@@ -65,12 +67,8 @@ impl Desk {
             session_groups: of_session(),
             plan_groups: of_plan(),
             last_change: Mutex::default(),
+            remarks: Mutex::default(),
         })
-    }
-
-    /// The link to open.
-    pub fn link(&self) -> String {
-        self.gate.link()
     }
 
     /// Sessions and plans among the TOML files of the folder.

@@ -164,7 +164,25 @@ impl Document {
     /// Takes a number out of a list, and the list away when nothing is left in it.
     pub fn exclude(&mut self, path: &str, number: usize) {
         let Some(list) = self.list(path) else { return };
-        list.retain(|value| value.as_integer() != i64::try_from(number).ok());
+        let wanted = i64::try_from(number).ok();
+        loop {
+            let place = list.iter().position(|value| value.as_integer() == wanted);
+            let Some(at) = place else { break };
+            let gone = list.remove(at);
+            // What stands before it may be a comment on the lap before it.
+            let before = gone.decor().prefix().and_then(|p| p.as_str()).filter(|p| p.contains('#')).map(str::to_string);
+            let Some(before) = before else { continue };
+            match list.get_mut(at) {
+                Some(next) => {
+                    let own = next.decor().prefix().and_then(|p| p.as_str()).unwrap_or_default().to_string();
+                    next.decor_mut().set_prefix(format!("{}{own}", before.trim_end_matches([' ', '\n', '\r'])));
+                }
+                None => {
+                    let own = list.trailing().as_str().unwrap_or_default().to_string();
+                    list.set_trailing(format!("{}{own}", before.trim_end_matches([' ', '\n', '\r'])));
+                }
+            }
+        }
         if list.is_empty() {
             self.remove(path);
         }
@@ -193,6 +211,15 @@ impl Document {
         }
         tables.push(table);
         Ok(())
+    }
+
+    /// Takes a table out of a list.
+    pub fn drop(&mut self, name: &str, index: usize) {
+        if let Some(tables) = self.inner.get_mut(name).and_then(Item::as_array_of_tables_mut)
+            && index < tables.len()
+        {
+            tables.remove(index);
+        }
     }
 
     /// Takes a table out of a list and keeps it as a comment at the end, with a reason.

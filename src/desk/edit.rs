@@ -1,17 +1,14 @@
-//! The form over a session or plan: shown, checked while it is filled in, and saved.
+//! The form over a session or plan, and the page of a file that two hands have changed.
 //!
-//! Given the file and what was posted; writes the file if nothing that was typed is wrong and nobody else has changed it since the
-//! page was made. Where somebody has, both are shown and nothing is written.
+//! Given the file and what was posted; gives the form with what the program says of it. It writes nothing.
 
 use super::answer::Answer;
 use super::desk::Desk;
 use super::document::Document;
-use super::folder::NotReplaced;
 use super::form::{Form, encoded};
 use super::job;
 use super::outline::Group;
 use super::page::{Place, page, part};
-use super::plan;
 use super::refusal::Refusal;
 use super::sheet::{Change, Judged, Section, Sheet};
 use loopwright::error::Error;
@@ -27,7 +24,7 @@ pub enum What {
 
 impl What {
     /// Name of the field and of the page.
-    fn key(self) -> &'static str {
+    pub fn key(self) -> &'static str {
         match self {
             What::Session => "session",
             What::Plan => "plan",
@@ -70,10 +67,10 @@ pub struct Filled {
     /// The text the page was made from, as a JSON string.
     pub base: String,
     sections: Vec<Section>,
-    unsaved: usize,
+    pub unsaved: usize,
     /// What is still wrong with the file, if it is beside no field.
-    elsewhere: String,
-    wrong: usize,
+    pub elsewhere: String,
+    pub wrong: usize,
 }
 
 impl Filled {
@@ -112,61 +109,6 @@ pub fn judged(desk: &Desk, what: What, name: &str, base: &str, form: &Form) -> R
     let changes = sheet.changes(&Document::parse(base, name)?, form)?;
     let judged = sheet.judge(base, &changes)?;
     Ok((changes, judged))
-}
-
-pub fn show_day(desk: &Desk, query: &Form) -> Result<Answer, Refusal> {
-    let name = desk.session(query)?;
-    if name.is_empty() {
-        return Ok(Answer::see("/rides"));
-    }
-    let base = desk.folder.text(&name)?;
-    let (changes, judged) = judged(desk, What::Session, &name, &base, &Form::default())?;
-    let form = filled(desk, What::Session, &name, &base, &changes, &judged)?;
-    day(desk, &form, query.has("saved"))
-}
-
-fn day(desk: &Desk, form: &Filled, saved: bool) -> Result<Answer, Refusal> {
-    let query = Form::parse(format!("session={}", encoded(&form.name)).as_bytes())?;
-    let frame = desk.frame(Place::Day, "The day", &query);
-    page(
-        &frame,
-        "day",
-        &json!({ "form": form.markup()?, "name": form.name, "saved": saved,
-        "unsaved": form.unsaved, "wrong": form.wrong, "elsewhere": form.elsewhere, "link": encoded(&form.name) }),
-    )
-}
-
-/// What the program says while the form is filled in. Nothing is written.
-pub fn check(desk: &Desk, form: &Form, what: What) -> Result<Answer, Refusal> {
-    let (name, base) = (form.line(what.key())?, form.text("base")?);
-    let (changes, judged) = judged(desk, what, &name, &base, form)?;
-    let changed: Vec<&str> = changes.iter().map(|c| c.name.as_str()).collect();
-    let sound = judged.errors.is_empty() && judged.elsewhere.is_none();
-    let found = match what {
-        What::Plan if sound => Some(plan::found_markup(desk, &judged.text, &name)?),
-        _ => None,
-    };
-    Ok(Answer::json(&json!({
-        "errors": judged.errors, "elsewhere": judged.elsewhere, "changed": changed, "found": found
-    })))
-}
-
-pub fn save(desk: &Desk, form: &Form, what: What) -> Result<Answer, Refusal> {
-    let (name, base) = (form.line(what.key())?, form.text("base")?);
-    let (changes, judged) = judged(desk, what, &name, &base, form)?;
-    if judged.of_typed {
-        let form = filled(desk, what, &name, &base, &changes, &judged)?;
-        let answer = match what {
-            What::Session => day(desk, &form, false)?,
-            What::Plan => plan::page_of(desk, &form, &base, false)?,
-        };
-        return Ok(answer.with_status(422));
-    }
-    match desk.folder.replace(&name, Some(&base), &judged.text) {
-        Ok(()) => Ok(Answer::see(&format!("{}&saved=1", what.place(&name)))),
-        Err(NotReplaced::Refused(refusal)) => Err(refusal),
-        Err(NotReplaced::Changed(now)) => conflict(desk, what, &name, now.as_deref(), &judged.text, &changes),
-    }
 }
 
 /// A change that met another, and whether it can be put on the file as it is now.

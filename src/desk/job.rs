@@ -8,21 +8,23 @@ use super::refusal::Refusal;
 use crate::cli::scaffold::{Table, table};
 use crate::cli::{load, load_plan};
 use loopwright::analysis::inspection::{Inspection, inspect};
-use loopwright::analysis::scaffold::{Beside, PassedOver, scaffold};
+use loopwright::analysis::scaffold::{Beside, Differs, PassedOver, scaffold};
 use loopwright::analysis::{Depth, Draws, Inputs, analyse, analyse_with_draws};
 use loopwright::error::Error;
 use loopwright::evidence::Evidence;
-use loopwright::plan::{
-    Plan, beside_truth, beside_truth_text, forecast, forecast_text, lap_targets, predict_plan, run_sheet, simulate,
-    solve_rehearsal, study, study_text,
-};
+use loopwright::forecast::{Predicted, beside_truth, forecast, lap_targets, predict_plan, solve_rehearsal, study};
+use loopwright::plan::Plan;
 use loopwright::plot::Style;
 use loopwright::record::{self, sha256_hex};
 use loopwright::report::Units;
 use loopwright::report::files::{FilesInput, ResultFile, files};
+use loopwright::report::forecast::forecast_text;
 use loopwright::report::monte_carlo::check;
 use loopwright::report::number::{SHARED, is_shared, shown};
+use loopwright::report::rehearsal::{beside_truth_text, study_text};
+use loopwright::report::run_sheet::run_sheet;
 use loopwright::session::Session;
+use loopwright::simulate::simulate;
 use loopwright::solution::{Estimate, Solution};
 use serde::Serialize;
 
@@ -57,7 +59,12 @@ pub fn looked(folder: &Folder, name: &str) -> Result<Inspection, String> {
 
 /// The text of a first session of some rides; the others are named in it with the reason, unless they are the weather or
 /// the survey of the day.
-pub fn drafted(folder: &Folder, rides: &[String], left_out: Vec<PassedOver>) -> Result<String, Refusal> {
+pub fn drafted(
+    folder: &Folder,
+    rides: &[String],
+    left_out: Vec<PassedOver>,
+    differs: Option<Differs>,
+) -> Result<String, Refusal> {
     let mut recordings = Vec::new();
     for name in rides {
         recordings.push(record::read(&folder.inside(name)?)?);
@@ -70,7 +77,7 @@ pub fn drafted(folder: &Folder, rides: &[String], left_out: Vec<PassedOver>) -> 
             _ => beside.passed_over.push(file),
         }
     }
-    Ok(scaffold(&folder.name(), &recordings, &beside))
+    Ok(scaffold(&folder.name(), &recordings, &beside, differs).text)
 }
 
 /// What the program says of the text of a session.
@@ -176,16 +183,16 @@ fn push(rows: &mut Vec<Beside2>, what: String, before: Option<&Estimate>, after:
     rows.push(Beside2 { what, before: was, after: now, moved });
 }
 
-/// The budget checked by random draws of all inputs; `after_each` may end it by unwinding.
+/// The budget checked by random draws of all inputs; `at_each` may end it by unwinding.
 pub fn drawn(
     folder: &Folder,
     text: &str,
     file: &str,
     number: usize,
-    after_each: &(dyn Fn() + Sync),
+    at_each: &(dyn Fn() + Sync),
 ) -> Result<Told, Refusal> {
     let inputs = inputs(folder, Session::from_toml(text, file)?)?;
-    let analysis = analyse_with_draws(&inputs, Depth::default(), Some(Draws { number, after_each }))?;
+    let analysis = analyse_with_draws(&inputs, Depth::default(), Some(Draws { number, at_each }))?;
     Ok(told(|width| check(&analysis.solution, width)))
 }
 
@@ -220,7 +227,7 @@ pub struct Findable {
 /// See [`Findable`].
 pub fn findable(folder: &Folder, text: &str, file: &str) -> Result<Findable, Refusal> {
     let prediction = predict_plan(&plan(folder, text, file)?)?;
-    let detectable = |p: Option<loopwright::plan::Predicted>, decimals: usize| {
+    let detectable = |p: Option<Predicted>, decimals: usize| {
         p.and_then(|p| p.detectable).map_or("–".into(), |d| format!("{d:.decimals$}"))
     };
     let line = |what: String, power, crr, cda| Found {
@@ -252,20 +259,20 @@ pub fn sheet(folder: &Folder, text: &str, file: &str, units: Units) -> Result<St
     Ok(run_sheet(&plan, &lap_targets(&plan), units)?.html)
 }
 
-/// The planned day simulated, solved and set beside the truth, so many times; `after_each` may end it by unwinding.
+/// The planned day simulated, solved and set beside the truth, so many times; `at_each` may end it by unwinding.
 pub fn rehearsed(
     folder: &Folder,
     text: &str,
     file: &str,
     days: u64,
-    after_each: &(dyn Fn() + Sync),
+    at_each: &(dyn Fn() + Sync),
 ) -> Result<Told, Refusal> {
     let plan = plan(folder, text, file)?;
     let first = simulate(&plan, plan.seed)?;
     let solution = solve_rehearsal(&first)?;
     let beside = beside_truth(&first, &solution);
     let seeds: Vec<u64> = (0..days).map(|i| plan.seed.wrapping_add(i)).collect();
-    let study = (days > 1).then(|| study(&plan, &seeds, after_each));
+    let study = (days > 1).then(|| study(&plan, &seeds, at_each));
     Ok(told(|width| {
         let many = study.as_ref().map_or(String::new(), |study| study_text(study, width));
         format!("{}{many}", beside_truth_text(&beside, solution.confidence, width))

@@ -43,7 +43,7 @@ pub fn show(desk: &Desk, query: &Form) -> Result<Answer, Refusal> {
     let stated = &kept.solved.session.runs[run - 1];
     let (left_out, is_kept) = (stated.leave_out.contains(&lap), stated.keep.contains(&lap));
     let (speed, power) = ridden(desk, &kept, run - 1, held.start_s, held.duration_s);
-    let (residual, others) = residuals(&kept, run - 1, lap);
+    let (residual, others, range) = residuals(&kept, run - 1, lap);
     let units = desk.units;
     let frame = desk.frame(Place::Result, "Lap", &Form::parse(format!("session={}", encoded(&name)).as_bytes())?);
     page(
@@ -57,7 +57,7 @@ pub fn show(desk: &Desk, query: &Form) -> Result<Answer, Refusal> {
             "distance": units.length(held.distance_m),
             "mean_power": held.mean_power_w.map_or("–".into(), |w| format!("{w:.0} W")),
             "misclosure": held.misclosure_m.map_or("–".into(), |m| format!("{m:+.3} m")),
-            "speed": speed, "power": power, "residual": residual, "others": others, "speed_unit": units.speed_unit(),
+            "speed": speed, "power": power, "residual": residual, "others": others, "range": range, "speed_unit": units.speed_unit(),
             "before": at.checked_sub(1).map(|i| of_run.laps[i].lap), "after": of_run.laps.get(at + 1).map(|l| l.lap),
         }),
     )
@@ -72,10 +72,10 @@ fn ridden(desk: &Desk, kept: &Kept, run: usize, start_s: f64, duration_s: f64) -
     (strip(&evidence.time_s, &speed, shares, &frame), strip(&evidence.time_s, &evidence.power_w, shares, &frame))
 }
 
-/// Residual elevation along this lap, and along the used laps of all runs, in one scale.
-fn residuals(kept: &Kept, run: usize, lap: usize) -> (Option<Strip>, Vec<Strip>) {
+/// Residual elevation along this lap, and along the used laps of all runs, in one scale, which comes last.
+fn residuals(kept: &Kept, run: usize, lap: usize) -> (Option<Strip>, Vec<Strip>, [f64; 2]) {
     let all = |k: usize| kept.solved.evidence.runs.get(k).map_or(&[][..], |r| r.laps.as_slice());
-    let Some(this) = all(run).iter().find(|l| l.lap == lap) else { return (None, Vec::new()) };
+    let Some(this) = all(run).iter().find(|l| l.lap == lap) else { return (None, Vec::new(), [0.0; 2]) };
     let is_other = |k: usize, l: &LapEvidence| l.used && (k, l.lap) != (run, lap);
     let others: Vec<&LapEvidence> = (0..kept.solved.evidence.runs.len())
         .flat_map(|k| all(k).iter().filter(move |l| is_other(k, l)))
@@ -88,7 +88,7 @@ fn residuals(kept: &Kept, run: usize, lap: usize) -> (Option<Strip>, Vec<Strip>)
     let to = this.chainage_m.last().copied().unwrap_or(0.0);
     let frame = Frame { width: SIZE[0], height: SIZE[1], from: 0.0, to, range: (low < high).then_some([low, high]) };
     let drawn = |l: &LapEvidence| strip(&l.chainage_m, &l.residual_m, l.chainage_m.len().clamp(1, SHARES), &frame);
-    (drawn(this), others.into_iter().filter_map(drawn).collect())
+    (drawn(this), others.into_iter().filter_map(drawn).collect(), [low, high])
 }
 
 pub fn choose(desk: &Desk, form: &Form) -> Result<Answer, Refusal> {

@@ -6,10 +6,10 @@
 //! writes nothing outside the folder.
 //!
 //! ```text
-//! http ─► gate ─► route ─┬─► rides ──┐                            folder: files, whole or not at all
-//!                        ├─► edit ───┼─► sheet ─► document ─►     job: what the program is asked
-//!                        ├─► result ─┤   form over  text with     shelf: what was read and solved before
-//!                        └─► plan ───┘   a schema   comments      work: long work, progress, cancel
+//! http ─► gate ─► route ─┬─► rides ─────┐                            folder: files, whole or not at all
+//!                        ├─► day, save ─┼─► sheet ─► document        job: what the program is asked
+//!                        ├─► result, lap┤   form over  text with     shelf: what was read and solved before
+//!                        └─► plan ──────┘   a schema   comments      work: long work, progress, cancel
 //! ```
 
 mod refusal;
@@ -29,14 +29,36 @@ mod shelf;
 mod work;
 mod page;
 mod desk;
-mod rides;
 mod edit;
+mod day;
+mod plan;
+mod save;
+mod rides;
 mod result;
 mod lap;
-mod plan;
 mod long;
 mod route;
 mod server;
 
-pub use desk::Desk;
-pub use server::serve;
+use crate::cli::Failure;
+use desk::Desk;
+use loopwright::report::Units;
+use std::net::TcpListener;
+use std::path::Path;
+use std::sync::Arc;
+
+/// Serves a folder on a listener that is bound to the loopback address, after its link was announced. It does not come back.
+///
+/// Errors: the folder cannot be read, or the link cannot be announced.
+pub fn host(
+    folder: &Path,
+    listener: &TcpListener,
+    units: Units,
+    announce: &dyn Fn(&str) -> Result<(), Failure>,
+) -> Result<(), Failure> {
+    let port = listener.local_addr().map_err(|e| Failure::unwritable("the loopback address", &e))?.port();
+    let desk = Arc::new(Desk::new(folder, port, units)?);
+    announce(&desk.gate.link())?;
+    server::serve(listener, &desk);
+    Ok(())
+}

@@ -16,7 +16,7 @@ use std::path::Path;
 use std::sync::{Arc, PoisonError};
 
 /// The report's style, under that of the desk.
-const STYLE: &str = include_str!("../report/page.css");
+const STYLE: &str = include_str!("../report/page/page.css");
 const REPORT: &str = "report.html";
 
 /// One lap in the list.
@@ -67,7 +67,7 @@ pub fn show(desk: &Desk, query: &Form) -> Result<Answer, Refusal> {
     let filling = json!({
         "refused": "", "name": name, "link": link, "verdict": verdict, "report": report, "title": kept.solved.solution.title,
         "runs": runs(desk, &kept), "by_hand": kept.by_hand, "files": files,
-        "chosen": chosen(&kept), "results": results_name(&name), "written": query.has("written"),
+        "chosen": chosen(&kept), "results": results_name(&name), "written": query.has("written"), "remarks": remarks(desk, query),
         "last_words": last.as_ref().map(|l| l.words.clone()).unwrap_or_default(),
         "last_rows": last.map(|l| l.rows).unwrap_or_default(),
     });
@@ -128,6 +128,12 @@ fn results_name(session: &str) -> String {
     format!("{}-results", Path::new(session).file_stem().map_or("session".into(), |s| s.to_string_lossy()))
 }
 
+/// What was worth telling when the results were written.
+fn remarks(desk: &Desk, query: &Form) -> Vec<String> {
+    let told = query.has("written").then(|| desk.remarks.lock().unwrap_or_else(PoisonError::into_inner).clone());
+    told.unwrap_or_default()
+}
+
 /// The report as it is written, to print.
 pub fn report(desk: &Desk, query: &Form) -> Result<Answer, Refusal> {
     let (_, kept) = solved(desk, &query.line("session")?)?;
@@ -151,6 +157,7 @@ pub fn write(desk: &Desk, form: &Form) -> Result<Answer, Refusal> {
     let name = form.line("session")?;
     let (_, kept) = solved(desk, &name)?;
     let place = desk.folder.place_for_results(&results_name(&name))?;
-    results::write(&place, &kept.solved.files)?;
+    let written = results::write(&place, results::Kind::Solve, &kept.solved.files)?;
+    *desk.remarks.lock().unwrap_or_else(PoisonError::into_inner) = written.remarks();
     Ok(Answer::see(&format!("/result?session={}&written=1#desk-files", encoded(&name))))
 }

@@ -17,7 +17,7 @@ use super::sheet::{Change, Sheet};
 use super::shelf::Looked;
 use super::strip::{Frame, Strip, strip};
 use loopwright::analysis::inspection::{Inspection, Obstacle};
-use loopwright::analysis::scaffold::PassedOver;
+use loopwright::analysis::scaffold::{Differs, PassedOver};
 use loopwright::report::Units;
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -68,6 +68,9 @@ struct Filling<'a> {
     sessions: Vec<String>,
     session: &'a str,
     new_name: String,
+    /// What may differ between set-ups, as `scaffold` has it, and what was chosen.
+    kinds_of_difference: [&'static str; 4],
+    differs: String,
     base: String,
     mass: String,
     kind: String,
@@ -124,6 +127,8 @@ fn shown(desk: &Desk, session: &str, typed: &Form, errors: Vec<String>) -> Resul
         reading,
         session,
         new_name: typed.get("name").map_or_else(|| free_name(&tables.sessions), str::to_string),
+        kinds_of_difference: Differs::ALL.map(Differs::word),
+        differs: typed.get("differs").unwrap_or_default().to_string(),
         sessions: tables.sessions,
         base: serde_json::Value::from(stated.base.as_str()).to_string(),
         mass: first("rider_and_bike.mass_kg", "mass"),
@@ -244,10 +249,10 @@ pub fn save(desk: &Desk, form: &Form) -> Result<Answer, Refusal> {
     let base = if session.is_empty() { None } else { Some(form.text("base")?) };
     let text = match &base {
         Some(base) => base.clone(),
-        None => first_draft(desk, &asked)?,
+        None => first_draft(desk, &asked, &form.line("differs")?)?,
     };
     let mut document = Document::parse(&text, &name)?;
-    let changes = arrange(&mut document, &asked, form)?;
+    let changes = arrange(&mut document, &asked, form, base.is_none())?;
     let check = |text: &str| job::wrong_session(text, &name);
     let sheet = Sheet { groups: &desk.session_groups, file: &name, check: &check };
     let judged = sheet.judge(&document.text(), &changes)?;
@@ -265,7 +270,7 @@ pub fn save(desk: &Desk, form: &Form) -> Result<Answer, Refusal> {
 }
 
 /// The session that `scaffold` proposes for the rides that were given a set-up.
-fn first_draft(desk: &Desk, asked: &[Asked]) -> Result<String, Refusal> {
+fn first_draft(desk: &Desk, asked: &[Asked], differs: &str) -> Result<String, Refusal> {
     let (with, without): (Vec<&Asked>, Vec<&Asked>) = asked.iter().partition(|a| !a.setup.is_empty());
     let left_out = without
         .into_iter()
@@ -275,11 +280,11 @@ fn first_draft(desk: &Desk, asked: &[Asked]) -> Result<String, Refusal> {
         })
         .collect();
     let files: Vec<String> = with.into_iter().map(|a| a.file.clone()).collect();
-    job::drafted(&desk.folder, &files, left_out)
+    job::drafted(&desk.folder, &files, left_out, Differs::ALL.into_iter().find(|d| d.word() == differs))
 }
 
 /// Puts set-ups and runs in as asked; gives the values that were typed, to be judged.
-fn arrange(document: &mut Document, asked: &[Asked], form: &Form) -> Result<Vec<Change>, Refusal> {
+fn arrange(document: &mut Document, asked: &[Asked], form: &Form, is_new: bool) -> Result<Vec<Change>, Refusal> {
     let position = |document: &Document, key: &str, file: &str| {
         (0..document.count("run")).find(|i| document.shown(&format!("run.{i}.{key}")) == file)
     };
@@ -307,7 +312,11 @@ fn arrange(document: &mut Document, asked: &[Asked], form: &Form) -> Result<Vec<
     let used: Vec<String> = (0..document.count("run")).map(|i| document.shown(&format!("run.{i}.setup"))).collect();
     for setup in (0..document.count("setup")).rev() {
         if !used.contains(&document.shown(&format!("setup.{setup}.id"))) {
-            document.put_aside("setup", setup, "no ride has this set-up");
+            // What only a draft proposed is not worth a comment.
+            match is_new {
+                true => document.drop("setup", setup),
+                false => document.put_aside("setup", setup, "no ride has this set-up"),
+            }
         }
     }
     let mut typed: BTreeMap<String, (String, Kind)> = BTreeMap::new();

@@ -4,12 +4,13 @@
 
 use super::answer::Answer;
 use super::desk::Desk;
+use super::edit::What;
 use super::form::Form;
 use super::gate::Entry;
 use super::http::{Method, Request};
 use super::page::{Place, page, part};
 use super::refusal::Refusal;
-use super::{edit, lap, long, plan, result, rides};
+use super::{day, lap, long, plan, result, rides, save};
 use serde_json::json;
 
 const STYLE: &str = include_str!("html/desk.css");
@@ -37,9 +38,9 @@ fn inside(desk: &Desk, request: &Request) -> Result<Answer, Refusal> {
         (Method::Get, "/desk.js") => Ok(Answer::script(SCRIPT)),
         (Method::Get, "/rides") => rides::show(desk, &query),
         (Method::Post, "/rides") => rides::save(desk, &form()?),
-        (Method::Get, "/day") => edit::show_day(desk, &query),
-        (Method::Post, "/day") => edit::save(desk, &form()?, edit::What::Session),
-        (Method::Post, "/day/check") => edit::check(desk, &form()?, edit::What::Session),
+        (Method::Get, "/day") => day::show(desk, &query),
+        (Method::Post, "/day") => save::save(desk, &form()?, What::Session),
+        (Method::Post, "/day/check") => save::check(desk, &form()?, What::Session),
         (Method::Get, "/result") => result::show(desk, &query),
         (Method::Get, "/result/report") => result::report(desk, &query),
         (Method::Get, "/result/file") => result::file(desk, &query),
@@ -49,9 +50,9 @@ fn inside(desk: &Desk, request: &Request) -> Result<Answer, Refusal> {
         (Method::Get, "/result/lap") => lap::show(desk, &query),
         (Method::Post, "/result/lap") => lap::choose(desk, &form()?),
         (Method::Get, "/plan") => plan::show(desk, &query),
-        (Method::Post, "/plan") => edit::save(desk, &form()?, edit::What::Plan),
+        (Method::Post, "/plan") => save::save(desk, &form()?, What::Plan),
         (Method::Post, "/plan/new") => plan::begin(desk, &form()?),
-        (Method::Post, "/plan/check") => edit::check(desk, &form()?, edit::What::Plan),
+        (Method::Post, "/plan/check") => save::check(desk, &form()?, What::Plan),
         (Method::Get, "/plan/sheet") => plan::sheet(desk, &query),
         (Method::Post, "/plan/forecast") => long::forecast(desk, &form()?),
         (Method::Post, "/plan/rehearse") => long::rehearse(desk, &form()?),

@@ -1,8 +1,7 @@
 //! Long work in the background: how far it is, what came of it, and its end on request.
 //!
-//! Given something to do that calls back after each of its parts; runs one at a time. A part cannot be interrupted: the
-//! request to end is seen after the part in hand, by unwinding out of the callback, which the functions of the program know
-//! nothing of. It knows no page.
+//! Given something to do that calls back as each of its parts begins; runs one at a time. A part cannot be interrupted: the
+//! request to end is seen when the next part begins, by unwinding out of the callback. It knows no page.
 
 use super::job::Told;
 use super::refusal::Refusal;
@@ -61,7 +60,7 @@ impl Work {
         self.cancel.store(true, Ordering::Relaxed);
     }
 
-    fn after_each(&self) {
+    fn at_each(&self) {
         self.done.fetch_add(1, Ordering::Relaxed);
         if self.cancel.load(Ordering::Relaxed) {
             // No panic is reported: this is an end that was asked for.
@@ -98,7 +97,7 @@ impl Works {
             all.remove(0);
         }
         std::thread::spawn(move || {
-            let came = catch_unwind(AssertUnwindSafe(|| doing(&|| work.after_each())));
+            let came = catch_unwind(AssertUnwindSafe(|| doing(&|| work.at_each())));
             work.end(match came {
                 Ok(_) if work.is_ending() => State::Cancelled,
                 Ok(Ok(told)) => State::Done { told },
@@ -158,8 +157,8 @@ mod tests {
         let long = |each: &(dyn Fn() + Sync)| {
             // As the program does it: in parallel. To the end it would take longer than is waited for.
             (0..100_000).into_par_iter().for_each(|_| {
-                std::thread::sleep(Duration::from_millis(2));
                 each();
+                std::thread::sleep(Duration::from_millis(2));
             });
             Ok(words("never"))
         };

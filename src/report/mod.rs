@@ -25,7 +25,6 @@ mod left_open;
 pub mod methods;
 pub mod monte_carlo;
 pub mod outlook;
-
 pub mod number;
 pub mod page;
 pub mod pooled;

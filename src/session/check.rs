@@ -73,6 +73,14 @@ fn circuit(session: &Session, at: &Checker) -> Result<(), Error> {
 /// What is stated of the bends of a track must not be passed over in silence on a road.
 fn form_of_a_track_only(session: &Session, at: &Checker) -> Result<(), Error> {
     let c = &session.circuit;
+    if c.level && c.survey.is_some() {
+        let message = "level = true says that the profile is known, and survey gives another; keep one of them";
+        return Err(at.inconsistent(&["loop", "level"], message.into()));
+    }
+    if c.level && c.kind != Venue::Track {
+        let message = "level = true is for tracks; a road is known by its survey, so give survey, or remove level";
+        return Err(at.inconsistent(&["loop", "level"], message.into()));
+    }
     let is_track = |run: &Run| session.venue_of(run) == Venue::Track;
     if c.kind == Venue::Track || session.runs.iter().any(is_track) {
         return Ok(());
@@ -249,6 +257,28 @@ fn setups_and_runs(session: &Session, at: &Checker) -> Result<(), Error> {
     one_loop(session, at)
 }
 
+/// A reason belongs to a lap that was chosen, and fits into a table.
+fn lap_reasons(run: &Run, n: &str, at: &Checker) -> Result<(), Error> {
+    for (lap, reason) in &run.lap_reasons {
+        let key = ["run", n, "lap_reasons", lap];
+        let chosen = lap.parse().is_ok_and(|l: usize| run.leave_out.contains(&l) || run.keep.contains(&l));
+        if !chosen {
+            let message = format!(
+                "lap_reasons names lap {lap}, which is neither in leave_out nor in keep; put its number into one of them"
+            );
+            return Err(at.inconsistent(&key, message));
+        }
+        let length = reason.chars().count();
+        if length > LONGEST_REASON || reason.chars().any(char::is_control) {
+            let message = format!(
+                "the reason of lap {lap} has {length} characters, at most {LONGEST_REASON} on one line are shown; shorten it"
+            );
+            return Err(at.inconsistent(&key, message));
+        }
+    }
+    Ok(())
+}
+
 /// Factors by themselves, and pressures against their range and what the runs state.
 fn factors(session: &Session, at: &Checker) -> Result<(), Error> {
     if let Err(wrong) = session.stated_factors() {
@@ -284,28 +314,6 @@ fn factors(session: &Session, at: &Checker) -> Result<(), Error> {
                     ));
                 }
             }
-        }
-    }
-    Ok(())
-}
-
-/// A reason belongs to a lap that was chosen, and fits into a table.
-fn lap_reasons(run: &Run, n: &str, at: &Checker) -> Result<(), Error> {
-    for (lap, reason) in &run.lap_reasons {
-        let key = ["run", n, "lap_reasons", lap];
-        let chosen = lap.parse().is_ok_and(|l: usize| run.leave_out.contains(&l) || run.keep.contains(&l));
-        if !chosen {
-            let message = format!(
-                "lap_reasons names lap {lap}, which is neither in leave_out nor in keep; put its number into one of them"
-            );
-            return Err(at.inconsistent(&key, message));
-        }
-        let length = reason.chars().count();
-        if length > LONGEST_REASON || reason.chars().any(char::is_control) {
-            let message = format!(
-                "the reason of lap {lap} has {length} characters, at most {LONGEST_REASON} on one line are shown; shorten it"
-            );
-            return Err(at.inconsistent(&key, message));
         }
     }
     Ok(())

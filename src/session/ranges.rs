@@ -103,7 +103,7 @@ rules! {
         from_deg: DIRECTION;
         mast_height_m: limit(0.5, 200.0, "height of the wind gauge above ground in m");
         gusts: limit(0.0, 5.0, "standard deviation along travel in m/s, or \"estimate\" or \"none\"");
-        expected_m_s: limit(0.05, 10.0, "standard deviation of each component in m/s: light wind has 1.5");
+        expected_m_s: limit(0.05, 15.0, "standard deviation of each component in m/s: light wind has 1.5");
         along_loop: limit(0.0, 5.0, "share of the wind met at a place: 1 is that of the whole loop");
     }
     pub(super) const EXPECTED of Expected {
