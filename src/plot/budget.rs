@@ -67,7 +67,11 @@ fn totals(solution: &Solution) -> Vec<Source> {
         }
     };
     let scatter = if on_rollers(solution) { "scatter of the runs" } else { "scatter between laps" };
-    vec![row("combined", |e| e.se), row(scatter, |e| e.scatter_se)]
+    let mut rows = vec![row("combined", |e| e.se), row(scatter, |e| e.scatter_se)];
+    rows.push(row("run to run", |e| e.run_to_run_se));
+    rows.push(row("expected beforehand", |e| e.prior_se));
+    rows.retain(|r| r.own.iter().chain(&r.difference).any(|v| v.is_some_and(|v| v > 0.0)));
+    rows
 }
 
 /// Whether watts are those of rolling alone.

@@ -21,6 +21,7 @@ pub mod lap_bootstrap;
 mod lap_table;
 pub mod laps_figure;
 pub mod laps_left_out;
+mod left_open;
 pub mod methods;
 pub mod monte_carlo;
 pub mod outlook;
