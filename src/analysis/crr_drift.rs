@@ -58,6 +58,25 @@ pub fn undetermined(session: &Session, error: Error) -> Error {
     }
 }
 
+/// Share of the variance of a drift that may rest on what was expected of the other parameters.
+const MOST_EXPECTED_SHARE: f64 = 0.5;
+
+/// Refuses a drift that the rides do not show and only expectations of Crr and CdA seem to tell.
+///
+/// Errors: [`Error::DriftUndetermined`].
+pub fn is_shown(session: &Session, fit: &LoopFit) -> Result<(), Error> {
+    let Some(column) = fit.layout.crr_drift else { return Ok(()) };
+    let mut unit = DVector::zeros(fit.layout.len);
+    unit[column] = 1.0;
+    let laps = fit.covariance.contrast(&unit);
+    let share = laps.prior / (laps.prior + laps.working);
+    if share <= MOST_EXPECTED_SHARE {
+        return Ok(());
+    }
+    let reason = format!("{:.0} % of its variance would rest on what was expected of Crr and CdA", 100.0 * share);
+    Err(Error::DriftUndetermined { order: order(session), better: there_and_back(session), reason })
+}
+
 /// Counts hours from the mean moment of the laps used, so that Crr is that of this moment.
 pub fn count_from_mean_moment(laps: &mut [LapInput], fit: &LoopFit) {
     let weighted = fit.used.iter().zip(&fit.weight).map(|(i, w)| laps[*i].hour * w).sum::<f64>();

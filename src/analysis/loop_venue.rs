@@ -162,6 +162,7 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
         frame.survey = survey.as_ref();
         solved = fit(&frame, &mut laps, Some(&solved))?;
     }
+    crr_drift::is_shown(session, &solved)?;
     if choices.crr_drift {
         crr_drift::count_from_mean_moment(&mut laps, &solved);
         solved = fit(&frame, &mut laps, Some(&solved))?;
