@@ -5,7 +5,8 @@
 
 use super::run_results::run_result;
 use super::venues::Part;
-use super::{Inputs, VenueOutcome};
+use super::inputs::Inputs;
+use super::venue_outcome::VenueOutcome;
 use crate::error::{Error, UnusableRun};
 use crate::evidence::RunEvidence;
 use crate::finding::{Finding, What};

@@ -5,7 +5,7 @@
 mod expectation;
 mod resistance;
 
-use super::Inputs;
+use super::inputs::Inputs;
 use super::air_along;
 use super::contrasts::{Pair, PairDifference, contrasts};
 use super::instrument::Output;
