@@ -11,8 +11,11 @@ use std::path::PathBuf;
 pub enum Error {
     // -- files ---------------------------------------------------------------------------------
     /// A file named by the user is not there or cannot be opened.
-    #[error("{}: cannot be read ({reason}); check the name; files of a session are looked for in its folder", path.display())]
+    #[error("{}: cannot be read ({reason}){}", path.display(), if reason.contains("; ") { "" } else { "; check the name" })]
     Unreadable { path: PathBuf, reason: String },
+    /// A file of another kind than the command takes.
+    #[error("{}: {what}; {next}", path.display())]
+    OtherKind { path: PathBuf, what: String, next: String },
     /// A result or report could not be written.
     #[error("{}: cannot be written ({reason}); nothing was changed there, choose another folder with --out", path.display())]
     Unwritable { path: PathBuf, reason: String },
@@ -135,6 +138,7 @@ impl Error {
             | Error::OutOfRange { .. }
             | Error::Inconsistent { .. }
             | Error::Usage { .. }
+            | Error::OtherKind { .. }
             | Error::ForeignFolder { .. }
             | Error::ChangedFile { .. }
             | Error::AlreadyThere { .. } => 2,
@@ -147,6 +151,7 @@ impl Error {
     pub fn code(&self) -> &'static str {
         match self {
             Error::Unreadable { .. } => "unreadable",
+            Error::OtherKind { .. } => "other-kind",
             Error::Unwritable { .. } => "unwritable",
             Error::ForeignFolder { .. } => "foreign-folder",
             Error::ChangedFile { .. } => "changed-file",

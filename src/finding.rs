@@ -115,7 +115,7 @@ pub enum What {
     /// Lap marks of the device are used although positions exist.
     DeviceLaps { count: usize },
     /// Laps cut by distance alone.
-    LapsByDistance { length_m: f64 },
+    LapsByDistance { length_m: f64, last_off_m: f64 },
     /// Neither positions nor a stated form tell where the bends are.
     BendsUnknown { track: bool },
     /// Some laps are not used.
@@ -148,6 +148,8 @@ pub enum What {
     FewLaps { laps: usize },
     /// The wind that is met differs along the loop.
     WindAlongLoop { least: f64, least_at_m: f64, most: f64, most_at_m: f64 },
+    /// Rides contradict what set-ups were stated to share.
+    SharingContradicted { quantity: &'static str, p_value: f64, differences: Vec<FreedDifference> },
     /// Yaw is estimated while the wind is held the same everywhere.
     YawWithoutShelter,
     /// An expectation decides more than the rides do.
@@ -225,11 +227,40 @@ pub enum What {
     NearTolerance { count: usize, of: usize },
 }
 
+/// A difference with something shared, and with it freed, W.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FreedDifference {
+    pub setup: String,
+    pub shared_w: f64,
+    pub freed_w: f64,
+    pub freed_se_w: f64,
+}
+
+fn sharing_contradicted(quantity: &str, p_value: f64, differences: &[FreedDifference]) -> String {
+    let key = quantity.to_lowercase();
+    let both: Vec<String> = differences
+        .iter()
+        .map(|d| {
+            format!(
+                "{} {:+.1} W as stated, {:+.1} ± {:.1} W (standard error) freed",
+                d.setup, d.shared_w, d.freed_w, d.freed_se_w
+            )
+        })
+        .collect();
+    let p = if p_value < 0.001 { "below 0.001".to_string() } else { format!("{p_value:.3}") };
+    format!(
+        "{quantity} was stated to be common to all set-ups, but the rides contradict that (p {p}). Against the baseline: {}. Unless \
+         something else differed between the runs, set {key} = \"per-setup\" under [solve].",
+        both.join("; ")
+    )
+}
+
 /// What a grave finding is about, in a few words: one without which no number of the result should be believed. `None` for
 /// the others.
 pub fn grave(code: &str) -> Option<&'static str> {
     Some(match code {
         "implausible" => "values that no bicycle has",
+        "sharing-contradicted" => "set-ups that differ in what was stated to be common",
         "power-unreliable" => "power that drops out",
         "run-unlike" => "a run unlike the others",
         "run-differs" | "runs-of-setup-differ" => "runs of one set-up that differ",
@@ -240,6 +271,8 @@ pub fn grave(code: &str) -> Option<&'static str> {
         "wind-odd" => "a stated wind that does not fit the laps",
         "mass-odd" => "a mass that is hard to believe",
         "other-day" => "a run of another day",
+        "speed-scale-off" => "speeds that do not fit the length of a lap",
+        "wheel-differs" => "a run whose wheel measures another lap",
         _ => return None,
     })
 }
@@ -321,6 +354,7 @@ impl What {
             What::NotConverged { .. } => "not-converged",
             What::FewLaps { .. } => "few-laps",
             What::WindAlongLoop { .. } => "wind-along-loop",
+            What::SharingContradicted { .. } => "sharing-contradicted",
             What::YawWithoutShelter => "yaw-without-shelter",
             What::RestsOnExpectation { .. } => "rests-on-expectation",
             What::LapsDiffer { .. } => "laps-differ",
@@ -402,7 +436,7 @@ impl What {
             What::SpeedCalibrated { factor, relative_u, known_m, by } => format!("Speeds are multiplied by {factor:.4} ± {relative_u:.4}, with which a lap has the {known_m:.1} m that it has by {by}; this error stands in the budget for that of the speed scale."),
             What::RunLeftOut { reason } => format!("This run cannot be used and the others are solved without it: {reason}."),
             What::DeviceLaps { count } => format!("Laps are cut at the {count} lap marks of the device."),
-            What::LapsByDistance { length_m } => format!("Laps are cut every {length_m:.1} m of recorded distance, which drifts with the line ridden; lap marks at the line would be better."),
+            What::LapsByDistance { length_m, last_off_m } => format!("Laps are cut every {length_m:.1} m of recorded distance, which drifts with the line ridden and the wheel size: the last lap lies some {last_off_m:.0} m off by what is usually open of that length alone. Lap marks at the line, or positions, would be better."),
             What::BendsUnknown { track: true } => "The bends of the track are not known, so the lean in them is left out. On a 250 m track that alone put Crr 10 to 50 % too high and CdA 4 to 15 % too low in simulations, which no interval here shows. State bend_radius_m and transition_m under [loop].".into(),
             What::BendsUnknown { track: false } => "Without positions the bends of the loop are not known, so the lean in them and the wind are left out; in tight bends Crr comes out too high. Record positions.".into(),
             What::LapsLeftOut { used, total, reasons } => format!("{used} of {total} laps are used; left out: {reasons}."),
@@ -424,6 +458,7 @@ impl What {
             What::LagAtBound { lag_s } => format!("The delay between power and speed sits on its bound of {lag_s:.1} s; the channels may come from different clocks."),
             What::NotConverged { iterations } => format!("The solver stopped after {iterations} steps without settling; the best point is given, treat it with care."),
             What::WindAlongLoop { least, least_at_m, most, most_at_m } => format!("The wind is not the same along the loop: {least:.1} of its middling value at {least_at_m:.0} m, {most:.1} at {most_at_m:.0} m. That is in the solution; an open loop would tell Crr better."),
+            What::SharingContradicted { quantity, p_value, differences } => sharing_contradicted(quantity, *p_value, differences),
             What::YawWithoutShelter => "Drag against yaw is estimated while the wind is held the same along the loop: trees or houses would pass for yaw. Leave along_loop under [wind] at \"estimate\", or set yaw under [solve] to \"none\" or to a value.".into(),
             What::RestsOnExpectation { of, quantities, next } => format!("More than half of the uncertainty of {} is what was expected of {of}, not what the rides told. {next}", crate::wording::listed(quantities)),
             What::FewLaps { laps } => format!("Only {laps} laps are used, so intervals are wide. They rest in part on a model of the scatter within laps, which cannot see a position that changes from lap to lap."),

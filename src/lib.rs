@@ -14,6 +14,7 @@ pub mod quantity;
 pub mod wording;
 pub mod units;
 pub mod constant;
+pub mod printable;
 pub mod error;
 pub mod finding;
 pub mod session;

@@ -306,7 +306,7 @@ impl Report<'_> {
             .runs
             .iter()
             .enumerate()
-            .map(|(k, _)| {
+            .map(|(k, stated)| {
                 let ride = &rides[k];
                 let columns = &fit.layout.runs[k];
                 let given = self.venue.air[k].wind.at(0.5 * ride.duration_s());
@@ -336,7 +336,11 @@ impl Report<'_> {
                             planned_speed_class: at.map(|a| fit.classes.of_lap[a] + 1),
                             misclosure_m: at.map(|a| closures[a]),
                             used: at.is_some(),
-                            reason: if at.is_some() { None } else { lap.reason.map(|r| r.to_string()) },
+                            reason: if at.is_some() {
+                                None
+                            } else {
+                                lap.reason.map(|r| r.in_words(stated.lap_reasons.get(&lap.number.to_string())))
+                            },
                         }
                     })
                     .collect();

@@ -15,7 +15,7 @@ use super::speed_age::{AgeEvidence, SpeedAge};
 use super::stint::{Placing, RunStints};
 use crate::error::Error;
 use crate::finding::{Finding, What};
-use crate::sample::{Reason, mark_samples};
+use crate::sample::{Reason, mark_samples_placed};
 use crate::session::{Circuit, LapSource, Venue};
 
 /// The loop of some runs: passes and line are found, and laps can be placed along it.
@@ -57,6 +57,9 @@ impl<'a> FoundLoop<'a> {
         let stints: Vec<RunStints> = (0..runs.len())
             .map(|k| RunStints::new(&runs[k], &places.tracks[k], &passes[k], sighted.as_ref(), length_m))
             .collect();
+        let marks = (0..runs.len())
+            .map(|k| mark_samples_placed(runs[k].ride, |i| !by_gate[k] || places.tracks[k].place[i].is_known()))
+            .collect();
         let cut_line = line.as_ref().map(|l| l.rotated(offset * length_m));
         let cut = LapCut {
             length_m,
@@ -67,7 +70,7 @@ impl<'a> FoundLoop<'a> {
             runs: Vec::new(),
             refused,
             lengths: LapLengths { stated: LengthReading::stated(circuit), ..LapLengths::default() },
-            marks: runs.iter().zip(&by_gate).map(|(run, by_gate)| mark_samples(run.ride, *by_gate)).collect(),
+            marks,
             findings,
         };
         let tied_by_places = passes.iter().any(RunPasses::are_of_gate);

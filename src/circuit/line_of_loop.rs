@@ -18,7 +18,7 @@ use std::f64::consts::TAU;
 /// Positions further than this from their own average in the middle are not worth the name, as under a roof, m.
 const POOR_M: f64 = 8.0;
 /// Radius by which stated bends may differ from those that positions show, as a share, and transition, m.
-const SAME_RADIUS: f64 = 0.06;
+const SAME_RADIUS: f64 = 0.05;
 const SAME_TRANSITION_M: f64 = 14.0;
 /// Angle that the best form of two bends may leave, rad.
 const TWO_BENDS_RAD: f64 = 0.12;

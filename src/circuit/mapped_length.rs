@@ -16,10 +16,16 @@ const MANY: usize = 8;
 const LONGEST_CHORD_M: f64 = 40.0;
 /// Share of the vertices that must have been seen.
 const SEEN: f64 = 0.95;
+/// Bends tighter than this once smoothed are left to the wheel, 1/m, with so much of the line on either side, m: there averaging
+/// cuts off more than can be put back.
+const TIGHT_1_M: f64 = 1.0 / 22.0;
+const TIGHT_REACH_M: f64 = 20.0;
+/// Share of the lap that must be gentler.
+const GENTLE: f64 = 0.4;
 /// What stays wrong of an average of positions however long it is, share of the length, and the error of a lap's length that
 /// averages out, m, over the time for which a position's error stays the same, s (common practice, no source; the studies in
-/// `tests/loop_length.rs` hold them).
-const SYSTEMATIC: f64 = 0.002;
+/// `tests/on_the_loop` hold them).
+const SYSTEMATIC: f64 = 0.0025;
 const WANDER_M: f64 = 2.0;
 const WANDER_TIME_S: f64 = 60.0;
 
@@ -70,10 +76,11 @@ impl Mapped {
         }
     }
 
-    /// `None` where the places do not go round.
+    /// `None` where the places do not go round or bends are tight nearly everywhere.
     ///
     /// An average over a spread σ along the line lies σ²/2 · κ inside a bend of curvature κ, and so does the middle of a chord,
-    /// so that the line is shorter by ∫ σ²/2 κ² ds, to second order in σκ; that is put back.
+    /// so that the line is shorter by ∫ σ²/2 κ² ds, to second order in σκ; that is put back. Where bends are gentle the line is so many times
+    /// as long as its chainage, and so is the lap.
     pub(super) fn length(&self) -> Option<LengthReading> {
         let n = self.seen.len();
         let count = self.seen.iter().filter(|s| !s.is_empty()).count();
@@ -89,13 +96,20 @@ impl Mapped {
             let (a, b) = (line.place[i], line.place[(i + 1) % n]);
             (b.east_m - a.east_m).hypot(b.north_m - a.north_m)
         };
-        let length_m: f64 = (0..n)
-            .map(|i| {
-                let chords = self.cut_off_m2[i] / self.seen[i].len().max(1) as f64;
-                let inside = chords + 0.5 * width_m * width_m + spacing * spacing / 24.0;
-                step(i) * (1.0 + inside * line.curvature_1_m[i].powi(2))
-            })
-            .sum();
+        let reach = (TIGHT_REACH_M / spacing).ceil() as usize;
+        let is_gentle =
+            |i: usize| (0..=2 * reach).all(|k| line.curvature_1_m[(i + n + k - reach) % n].abs() < TIGHT_1_M);
+        let (mut seen_m, mut by_chainage_m) = (0.0, 0.0);
+        for i in (0..n).filter(|i| is_gentle(*i)) {
+            let chords = self.cut_off_m2[i] / self.seen[i].len().max(1) as f64;
+            let inside = chords + 0.5 * width_m * width_m + spacing * spacing / 24.0;
+            seen_m += step(i) * (1.0 + inside * line.curvature_1_m[i].powi(2));
+            by_chainage_m += spacing;
+        }
+        if by_chainage_m < GENTLE * self.length_m {
+            return None;
+        }
+        let length_m = seen_m / by_chainage_m * self.length_m;
         let sd_m = (SYSTEMATIC * length_m).hypot(WANDER_M / (self.time_s / WANDER_TIME_S).sqrt());
         length_m.is_finite().then_some(LengthReading { length_m, sd_m })
     }

@@ -206,7 +206,9 @@ fn find_passes(
     let Some(length) = circuit.length_m else {
         return refuse("there are no positions, no regular lap marks and no stated loop length");
     };
-    findings.push(Finding::of_run(k, What::LapsByDistance { length_m: length }));
+    let ridden = ride.distance_m.at(ride.duration_s()) / length;
+    let last_off_m = ridden * circuit.length_sd_or_usual_m().unwrap_or(0.0);
+    findings.push(Finding::of_run(k, What::LapsByDistance { length_m: length, last_off_m }));
     let zero = Chainage::by_distance(ride, 0.0);
     let total = ride.distance_m.at(ride.duration_s());
     let count = (total / length).floor().min(1e6) as usize;

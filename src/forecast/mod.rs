@@ -7,8 +7,10 @@
 mod alternatives;
 mod answer;
 mod beside_truth;
+mod between_runs;
 mod by_rehearsal;
 mod design;
+mod factors;
 mod goal;
 mod lap_targets;
 mod laps_needed;

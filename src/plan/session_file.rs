@@ -66,7 +66,7 @@ pub(crate) fn session_of(plan: &Plan, stated_kg: &[f64], wind_scale: f64) -> Ses
         setups: plan
             .setups
             .iter()
-            .map(|s| Setup { id: s.id.clone(), label: s.label.clone(), factors: Default::default() })
+            .map(|s| Setup { id: s.id.clone(), label: s.label.clone(), factors: s.factors.clone() })
             .collect(),
         runs: plan.order.iter().enumerate().map(|(i, id)| run(i, id)).collect(),
     }

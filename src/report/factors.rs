@@ -32,13 +32,17 @@ fn quantity(output: &str) -> (&'static str, &'static str) {
 
 /// What is to be read first; nothing where no factors are stated.
 pub fn sentences(solution: &Solution) -> Vec<String> {
-    let Some(result) = &solution.factors else { return Vec::new() };
+    solution.factors.as_ref().map_or(Vec::new(), |result| of_result(result, solution.confidence))
+}
+
+/// The same of a result that stands by itself, as in a forecast.
+pub fn of_result(result: &FactorResult, confidence: f64) -> Vec<String> {
     let mut out = Vec::new();
     match main_output(result) {
         Some(output) => {
-            out.extend(output.curves.iter().map(|c| of_curve(c, output, solution.confidence)));
-            out.extend(output.effects.iter().map(|e| of_effects(e, output, solution.confidence)));
-            out.extend(of_interaction(output, solution.confidence));
+            out.extend(output.curves.iter().map(|c| of_curve(c, output, confidence)));
+            out.extend(output.effects.iter().map(|e| of_effects(e, output, confidence)));
+            out.extend(of_interaction(output, confidence));
         }
         None => {
             let why = result.outputs.iter().find_map(|o| match o {

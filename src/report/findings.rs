@@ -31,7 +31,8 @@ impl Meaning {
 }
 
 /// Codes of findings that may turn the verdict.
-pub const CHANGES: [&str; 17] = [
+pub const CHANGES: [&str; 18] = [
+    "sharing-contradicted",
     "not-separable",
     "not-converged",
     "implausible",

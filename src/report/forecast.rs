@@ -2,6 +2,7 @@
 //!
 //! Given a forecast and a width; gives plain text that fits it. It computes nothing but roundings.
 
+use super::factors::of_result;
 use super::number::{UNKNOWN, counted, percent, significant};
 use super::table::{Grid, paragraph};
 use crate::forecast::{Forecast, GoalReached, Measure, OneSpeed, Predicted, Prediction};
@@ -34,7 +35,8 @@ pub fn forecast_text(forecast: &Forecast, width: usize) -> String {
             out.say(&advice);
         }
         out.section(
-            "Predicted errors of the set-ups (one standard error: scatter of the laps, measuring chain)",
+            "Predicted errors of the set-ups (one standard error and its parts: scatter of the laps, what is expected \
+             beforehand, changes from run to run, instrument)",
             &set_ups(p),
         );
         out.section("Predicted errors of the differences, and what would be found", &differences(p));
@@ -62,6 +64,12 @@ pub fn forecast_text(forecast: &Forecast, width: usize) -> String {
             grid.rows.push(std::iter::once(laps.to_string()).chain(cells).collect());
         }
         out.section("Watts found, by laps and wind", &grid);
+    }
+    if let Some(factors) = &forecast.factors {
+        out.text.push_str("\nIf every set-up is as planned, such a day says of the factors\n");
+        for line in of_result(factors, forecast.confidence) {
+            out.text.push_str(&paragraph(&line, width, "  ").replacen("  ", "- ", 1));
+        }
     }
     out.section("Orders against a drift through the day", &orders(forecast));
     if !forecast.orders.is_empty() {
@@ -213,10 +221,17 @@ fn what_would(f: &Forecast) -> Option<String> {
     Some(said.join(" "))
 }
 
-/// Standard error with its two parts under it.
+/// Standard error with its parts under it.
 fn errors(p: Option<Predicted>, decimals: usize) -> String {
     p.map_or(UNKNOWN.into(), |p| {
-        format!("{:.decimals$}\nscatter {:.decimals$}\nchain {:.decimals$}", p.se, p.scatter_se, p.instrument_se)
+        let parts = [
+            ("scatter", p.scatter_se),
+            ("expected", p.prior_se),
+            ("runs", p.run_to_run_se),
+            ("instrument", p.instrument_se),
+        ];
+        let lines = parts.iter().map(|(name, part)| format!("\n{name} {part:.decimals$}"));
+        std::iter::once(format!("{:.decimals$}", p.se)).chain(lines).collect()
     })
 }
 

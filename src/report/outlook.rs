@@ -44,18 +44,18 @@ pub fn text(solution: &Solution, paces: &[PaceOutlook], width: usize, units: Uni
 }
 
 fn table(solution: &Solution, pace: &PaceOutlook, units: Units) -> Table {
-    let baseline = super::verdict::name_of(solution, &solution.baseline);
     let mut table = Table::new(vec![
         Column::words("label", "Set-up"),
         Column::estimates("power_w", "W", PLAIN),
         Column::estimates("speed", units.speed_unit(), PLAIN),
         Column::numbers("time", "Time"),
-        Column::estimates("power_d", format!("W against\n{}", shortened(&baseline)), PLAIN),
-        Column::estimates("time_d", format!("s against\n{}", shortened(&baseline)), PLAIN),
+        Column::estimates("power_d", "W to the\nbaseline", PLAIN),
+        Column::estimates("time_d", "s to the\nbaseline", PLAIN),
     ]);
     let at_power = matches!(pace.pace, Pace::PowerW(_));
     for one in &pace.set_ups {
         let name = if one.label.trim().is_empty() { &one.setup } else { &one.label };
+        let name = if one.setup == solution.baseline { format!("{name} (baseline)") } else { name.clone() };
         let in_unit = |e: &Estimate| {
             let turn = |v: Option<f64>| v.map(|v| units.speed_value(v));
             Estimate { value: turn(e.value), se: turn(e.se), low: turn(e.low), high: turn(e.high), ..*e }
@@ -68,22 +68,15 @@ fn table(solution: &Solution, pace: &PaceOutlook, units: Units) -> Table {
             if at_power { Cell::Estimate(in_unit(&one.speed_m_s)) } else { Cell::Missing },
             Cell::number(time.map(|(v, _)| v), |v| {
                 let half = time.and_then(|(_, t)| Some((t.high? - t.low?) / 2.0));
-                let spread = half.map_or(String::new(), |h| format!(" ± {} s", fixed(Some(h), 1)));
-                format!("{}{spread}", super::demand::time(v))
+                // Tenths of a second say nothing beside tens of them.
+                let whole = half.is_some_and(|h| h >= 10.0);
+                let spread = half.map_or(String::new(), |h| format!(" ± {} s", fixed(Some(h), usize::from(!whole))));
+                let told = super::demand::time(if whole { v.round() } else { v });
+                format!("{}{spread}", if whole { told.trim_end_matches(".0") } else { &told })
             }),
             against.map_or(Cell::Missing, |a| Cell::Difference(a.power_w)),
             against.and_then(|a| a.time_s).map_or(Cell::Missing, Cell::Difference),
         ]);
     }
     table
-}
-
-/// A name short enough for the head of a column.
-fn shortened(name: &str) -> String {
-    const MOST: usize = 16;
-    if name.chars().count() <= MOST {
-        name.to_string()
-    } else {
-        format!("{}…", name.chars().take(MOST - 1).collect::<String>().trim_end())
-    }
 }

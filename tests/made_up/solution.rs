@@ -16,6 +16,7 @@ fn estimate(value: f64, scatter: f64, instrument: f64) -> Estimate {
         dof: Some(14.0),
         scatter_se: Some(scatter),
         instrument_se: Some(instrument),
+        ..Estimate::default()
     }
 }
 
@@ -38,6 +39,7 @@ pub fn solution(request: Request, session: &Session) -> Solution {
     let monte_carlo = request.separable.then(|| drawn(request, &setups));
     Solution {
         run_to_run: None,
+        yaw: Vec::new(),
         factors: None,
         schema: SCHEMA,
         loopwright: "0.1.0".into(),
@@ -70,7 +72,6 @@ pub fn solution(request: Request, session: &Session) -> Solution {
             first_stage_f: Some(412.0),
             se_crr_if_cda_known: Some(0.00004),
             se_cda_m2_if_crr_known: Some(0.0007),
-            air_taken_as_still: !request.separable,
         },
         budget: budget(request),
         solver: Solver {
