@@ -360,6 +360,7 @@ pub fn conditions<'c>(
             tyres: tyre_temperature(session, run, &air[k]),
             speed_scale: 1.0,
             power_scale: 1.0,
+            added_power_w: 0.0,
         })
         .collect()
 }

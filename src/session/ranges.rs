@@ -47,6 +47,9 @@ rules! {
             limit(0.0, 0.05, "standard uncertainty of the relative change of Crr per °C: 0.003 is 0.3 % per °C");
         mass_kg: limit(0.0, 10.0, "standard uncertainty of one weighing in kg");
         power_fraction: fraction(0.5);
+        power_zero_w: limit(0.0, 50.0, "standard uncertainty of the meter's zero in W");
+        fixed_loss_w: limit(0.0, 20.0, "standard uncertainty of what the chain loses at any power, in W");
+        cda_between_speeds_fraction: fraction(0.2);
         speed_fraction: fraction(0.5);
         temperature_c: limit(0.0, 15.0, "in °C");
         pressure_hpa: limit(0.0, 50.0, "in hPa");

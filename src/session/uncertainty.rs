@@ -10,8 +10,14 @@ use serde::{Deserialize, Serialize};
 pub struct Uncertainty {
     /// Of each weighing.
     pub mass_kg: f64,
-    /// Scale of the power meter, common to all runs.
+    /// Scale of the power meter, common to all runs: 2 % unless a calibration says less.
     pub power_fraction: f64,
+    /// Zero of the power meter, common to all runs.
+    pub power_zero_w: f64,
+    /// Loss of the chain that does not grow with power, common to all runs.
+    pub fixed_loss_w: f64,
+    /// CdA in the slowest laps over that in the fastest, as when a rider sits up: what two speeds cannot show.
+    pub cda_between_speeds_fraction: f64,
     /// Scale of speed (rolling circumference), common to all runs.
     pub speed_fraction: f64,
     /// Of the air.
@@ -64,7 +70,10 @@ impl Default for Uncertainty {
     fn default() -> Self {
         Uncertainty {
             mass_kg: 0.1,
-            power_fraction: 0.01,
+            power_fraction: 0.02,
+            power_zero_w: 2.0,
+            fixed_loss_w: 1.5,
+            cda_between_speeds_fraction: 0.01,
             speed_fraction: 0.003,
             temperature_c: 0.5,
             pressure_hpa: 1.0,
