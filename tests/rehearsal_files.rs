@@ -47,3 +47,8 @@ fn the_tyres_on_rollers_are_what_their_plan_gives() {
 fn the_day_on_road_and_rollers_is_what_its_plan_gives() {
     check_folder("road-and-rollers");
 }
+
+#[test]
+fn the_pressure_sweep_is_what_its_plan_gives() {
+    check_folder("pressure-sweep");
+}
