@@ -235,6 +235,26 @@ fn three_tyres_by_two_wheels_hold_and_interact_falsely_on_one_day_in_twenty() {
     assert!(found > 0.9, "{found}");
 }
 
+/// Set-ups with what changes from run to run mixed in, the covariance brought to the scale of Student's t that gives differences
+/// their half-width; scale and degrees of freedom are means over the pairs.
+fn of_replication(solved: &Replication, runs: &[usize], confidence: f64) -> Joint {
+    let covariance = solved.covariance();
+    let k = solved.setups();
+    let (mut ratio, mut loss, mut pairs) = (0.0, 0.0, 0.0);
+    for a in 0..k {
+        for b in a + 1..k {
+            let as_t = solved.difference(b, a).distribution.as_student(confidence);
+            let variance = covariance[(a, a)] + covariance[(b, b)] - 2.0 * covariance[(a, b)];
+            ratio += as_t.standard_uncertainty.powi(2) / variance;
+            loss += as_t.dof.recip();
+            pairs += 1.0;
+        }
+    }
+    let scaled = if pairs > 0.0 { covariance * (ratio / pairs) } else { covariance };
+    let dof = if loss > 0.0 { pairs / loss } else { f64::INFINITY };
+    Joint { values: solved.values(), covariance: scaled, dof, runs: runs.to_vec() }
+}
+
 #[test]
 fn with_runs_that_change_from_one_to_the_next_the_whole_chain_holds() {
     // Two runs of each of five pressures, changed by 0.7 % of 0.024 from run to run, laps known to 0.0001 of Crr; Crr in units
@@ -259,7 +279,7 @@ fn with_runs_that_change_from_one_to_the_next_the_whole_chain_holds() {
             0.007,
         )
         .unwrap();
-        let joint = Joint::of_replication(&solved, &[2; 5], 0.95);
+        let joint = of_replication(&solved, &[2; 5], 0.95);
         let main = Main::new(&f, &joint, 0).unwrap();
         let curve = &curves(&f, &main, &joint, 0.95)[0];
         let o = &curve.optimum;
