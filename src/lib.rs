@@ -11,6 +11,7 @@
 //! Modules stand in reading order: each uses only those above it.
 
 pub mod quantity;
+pub mod printable;
 pub mod wording;
 pub mod units;
 pub mod constant;
@@ -25,11 +26,13 @@ pub mod model;
 pub mod uncertainty;
 pub mod solve;
 pub mod compare;
+pub mod factor;
 pub mod evidence;
 pub mod rollers;
 pub mod demand;
 pub mod solution;
 pub mod standing;
+pub mod outlook;
 pub mod analysis;
 pub mod pool;
 pub mod plan;

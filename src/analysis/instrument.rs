@@ -1,22 +1,15 @@
-//! What one standard uncertainty of each input does to the results: the type B budget (JCGM 100:2008, 5.1).
+//! The inputs of the measuring chain, and what a budget of them holds.
 //!
-//! Given a solved loop; moves each input by +u and −u, takes the response of the fit and gives the changes of Crr, CdA
-//! and watts of every set-up. Differences between set-ups are taken from the same changes, so what is common cancels.
+//! Given a session; gives each input with its standard uncertainty, and a run's conditions with one input moved. It solves nothing.
 
-use super::Inputs;
 use super::air_of_run::RunAir;
-use super::loop_venue::LoopVenue;
-use super::repetition::{Move, Repetition};
 use crate::air::moist_air_density;
 use crate::circuit::SpeedAge;
-use crate::error::Error;
 use crate::quantity::pa_from_hpa;
-use crate::sample::Ride;
 use crate::session::{Session, WindMode};
 use crate::solve::account::RunConditions;
 use crate::solve::gust::Gustiness;
-use crate::uncertainty::budget::{Budget, Source};
-use rayon::prelude::*;
+use crate::uncertainty::budget::Budget;
 
 /// Outputs kept for each set-up, in the order of [`Output`].
 pub(super) const OUTPUTS: usize = 3;
@@ -80,6 +73,11 @@ impl InstrumentBudget {
 pub(crate) enum Input {
     MassOfRun(usize),
     Power,
+    PowerZero,
+    /// Loss of the chain that does not grow with power.
+    FixedLoss,
+    /// CdA of slow laps over that of fast ones.
+    CdaBetweenSpeeds,
     Speed,
     Temperature,
     Pressure,
@@ -103,6 +101,9 @@ impl Input {
         match self {
             Input::MassOfRun(_) => "mass",
             Input::Power => "power scale",
+            Input::PowerZero => "zero of the meter",
+            Input::FixedLoss => "fixed loss of the chain",
+            Input::CdaBetweenSpeeds => "CdA between speeds",
             Input::Speed => "speed scale",
             Input::Temperature => "air temperature",
             Input::Pressure => "air pressure",
@@ -136,9 +137,10 @@ impl Input {
         }
     }
 
-    fn unit(self) -> &'static str {
+    pub(super) fn unit(self) -> &'static str {
         match self {
             Input::MassOfRun(_) => "kg",
+            Input::PowerZero | Input::FixedLoss => "W",
             Input::Temperature | Input::TyreTemperatureOfRun(_) => "°C",
             Input::TemperatureCoefficient => "1/°C",
             Input::Pressure => "hPa",
@@ -147,7 +149,12 @@ impl Input {
             Input::Gusts => "m²/s²",
             Input::CentreOfMassHeight => "m",
             Input::SpeedAge => "s",
-            Input::Power | Input::Speed | Input::Efficiency | Input::Bearing | Input::GivenWind => "1",
+            Input::Power
+            | Input::CdaBetweenSpeeds
+            | Input::Speed
+            | Input::Efficiency
+            | Input::Bearing
+            | Input::GivenWind => "1",
         }
     }
 }
@@ -164,6 +171,9 @@ pub(crate) fn inputs_of(
     let mut inputs: Vec<(Input, f64)> = (0..session.runs.len()).map(|k| (Input::MassOfRun(k), u.mass_kg)).collect();
     inputs.extend([
         (Input::Power, u.power_fraction),
+        (Input::PowerZero, u.power_zero_w),
+        (Input::FixedLoss, u.fixed_loss_w),
+        (Input::CdaBetweenSpeeds, u.cda_between_speeds_fraction),
         (Input::Speed, u.speed_fraction),
         (Input::Temperature, u.temperature_c.max(least(&|a| a.least_u.temperature_c))),
         (Input::Pressure, u.pressure_hpa.max(least(&|a| a.least_u.pressure_hpa))),
@@ -200,49 +210,6 @@ fn tyre_temperatures(session: &Session) -> Vec<(Input, f64)> {
     inputs
 }
 
-/// Works out the budget.
-///
-/// Errors: [`Error::Numerical`] when a repetition has no finite answer.
-pub fn budget(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue) -> Result<InstrumentBudget, Error> {
-    let session = &inputs.session;
-    let list = venue.moved_inputs(session);
-    let again = Repetition::new(inputs, rides, venue)?;
-    let at_base = again.at_base();
-    let change = |input: Input, by: f64| -> Option<Vec<f64>> {
-        let moved = again.answer(Move { input, by })?;
-        Some(moved.iter().zip(&at_base).map(|(a, b)| a - b).collect())
-    };
-    let sources: Vec<Source> = list
-        .par_iter()
-        .map(|&(input, u)| {
-            let (plus, minus) = (change(input, u), change(input, -u));
-            let name = match input.run() {
-                Some(k) => format!("{}, run {}", input.group(), k + 1),
-                None => input.group().to_string(),
-            };
-            match (plus, minus) {
-                (Some(plus), Some(minus)) => Ok(Source {
-                    name,
-                    standard_uncertainty: u,
-                    unit: input.unit().to_string(),
-                    dof: f64::INFINITY,
-                    plus,
-                    minus,
-                }),
-                _ => Err(Error::Numerical {
-                    stage: "uncertainty budget",
-                    message: format!("no finite answer with {name} moved by {u} {}", input.unit()),
-                }),
-            }
-        })
-        .collect::<Result<_, _>>()?;
-    Ok(InstrumentBudget {
-        budget: Budget::new(sources)?,
-        setups: session.setups.len(),
-        group: list.iter().map(|(i, _)| i.group()).collect(),
-    })
-}
-
 /// A run's conditions with one input moved.
 pub(crate) fn alter<'a>(run: &RunConditions<'a>, air: &RunAir, input: Input, by: f64) -> RunConditions<'a> {
     let mut out = run.clone();
@@ -255,6 +222,8 @@ pub(crate) fn alter<'a>(run: &RunConditions<'a>, air: &RunAir, input: Input, by:
         Input::MassOfRun(k) if k == run.run => out.rider.mass_kg += by,
         Input::MassOfRun(_) => {}
         Input::Power => out.power_scale += by,
+        Input::PowerZero => out.added_power_w += by * run.rider.drivetrain_efficiency,
+        Input::FixedLoss => out.added_power_w -= by,
         Input::Speed => out.speed_scale += by,
         Input::Temperature => {
             out.density = run.density.scaled(density(by, 0.0, 0.0));
@@ -278,8 +247,8 @@ pub(crate) fn alter<'a>(run: &RunConditions<'a>, air: &RunAir, input: Input, by:
             out.given_wind.east_m_s = run.given_wind.east_m_s.scaled(1.0 + by);
             out.given_wind.north_m_s = run.given_wind.north_m_s.scaled(1.0 + by);
         }
-        // Gusts belong to the fit and the age of speed to the laps, not to a run's conditions.
-        Input::Gusts | Input::SpeedAge => {}
+        // Gusts belong to the fit, the age of speed and drag between speeds to the laps, not to a run's conditions.
+        Input::Gusts | Input::SpeedAge | Input::CdaBetweenSpeeds => {}
     }
     out
 }

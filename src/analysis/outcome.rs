@@ -5,9 +5,9 @@
 mod expectation;
 mod resistance;
 
-use super::Inputs;
 use super::air_along;
 use super::contrasts::{Pair, PairDifference, contrasts};
+use super::inputs::Inputs;
 use super::instrument::Output;
 use super::known::{Known, Uncertain};
 use super::loop_venue::{LoopVenue, fit_findings, mean_density, tyre_temperature};
@@ -156,11 +156,8 @@ impl Report<'_> {
                 let laps = self.scatter[s].crr;
                 let scatter = Combined { standard_uncertainty: laps.standard_error(), dof: laps.dof };
                 let value = q.crr.value(&self.venue.fit.parameters);
-                let own = Uncertain {
-                    prior_se: Some(self.open(&q.crr, &[Expected::Cda, Expected::Crr]).sqrt()),
-                    instrument_se: self.instrument(s, Output::Crr),
-                    ..Uncertain::of_laps(value, scatter)
-                };
+                let own =
+                    Uncertain { instrument_se: self.instrument(s, Output::Crr), ..Uncertain::of_laps(value, scatter) };
                 own.estimate(self.confidence).high.map_or(f64::NAN, |high| high - value)
             })
             // A half-width that is not a number is as wide as can be.
@@ -306,12 +303,13 @@ impl Report<'_> {
             .runs
             .iter()
             .enumerate()
-            .map(|(k, _)| {
+            .map(|(k, stated)| {
                 let ride = &rides[k];
                 let columns = &fit.layout.runs[k];
                 let given = self.venue.air[k].wind.at(0.5 * ride.duration_s());
                 let east = measured(columns.east, Some(given.east_m_s));
                 let north = measured(columns.north, Some(given.north_m_s));
+                let compass = self.venue.cut.has_bearings || columns.east.is_none();
                 let wind = east.value.zip(north.value).map(|(east_m_s, north_m_s)| WindVector { east_m_s, north_m_s });
                 let misclosure = |lap: usize| {
                     fit.used.iter().position(|&i| {
@@ -335,7 +333,11 @@ impl Report<'_> {
                             planned_speed_class: at.map(|a| fit.classes.of_lap[a] + 1),
                             misclosure_m: at.map(|a| closures[a]),
                             used: at.is_some(),
-                            reason: if at.is_some() { None } else { lap.reason.map(|r| r.to_string()) },
+                            reason: if at.is_some() {
+                                None
+                            } else {
+                                lap.reason.map(|r| r.in_words(stated.lap_reasons.get(&lap.number.to_string())))
+                            },
                         }
                     })
                     .collect();
@@ -346,12 +348,19 @@ impl Report<'_> {
                     lag_s: measured(columns.lag, self.venue.choices.held_lag_s[k]),
                     wind: WindResult {
                         speed_m_s: wind.map(|w| w.speed_m_s()),
-                        from_deg: wind.and_then(|w| w.from_deg()),
-                        east_m_s: east,
-                        north_m_s: north,
-                        drift_east_m_s: columns.drift_east.map_or_else(Measured::default, |c| measured(Some(c), None)),
+                        from_deg: wind.filter(|_| compass).and_then(|w| w.from_deg()),
+                        east_m_s: if compass { east } else { Measured::default() },
+                        north_m_s: if compass { north } else { Measured::default() },
+                        // A track that nobody says the bearing of is laid with its home straight to the north.
+                        along_m_s: if compass { Measured::default() } else { north },
+                        across_m_s: if compass { Measured::default() } else { east },
+                        drift_east_m_s: columns
+                            .drift_east
+                            .filter(|_| compass)
+                            .map_or_else(Measured::default, |c| measured(Some(c), None)),
                         drift_north_m_s: columns
                             .drift_north
+                            .filter(|_| compass)
                             .map_or_else(Measured::default, |c| measured(Some(c), None)),
                         gust_m_s: self.venue.gustiness.map(|g| g.sd_m_s()),
                     },
@@ -384,6 +393,12 @@ impl Report<'_> {
                 .venue
                 .age
                 .map_or_else(Measured::default, |age| Measured { value: Some(age.mean_s), se: Some(age.sd_s) }),
+            length_by_wheel_m: cut.lengths.by_wheel(),
+            length_by_positions_m: cut
+                .lengths
+                .by_positions
+                .map_or_else(Measured::default, |l| Measured { value: Some(l.length_m), se: Some(l.sd_m) }),
+            length_from: Some(if cut.lengths.by_wheel().is_some() { "wheel" } else { "stated length" }.into()),
             profile,
             wind_along: air_along::shares(self.venue),
         }

@@ -3,6 +3,7 @@
 //! Given estimates with standard errors and degrees of freedom; gives p-values, verdicts and pooled values. It never
 //! looks at samples or laps.
 
+pub mod balanced_order;
 pub mod contrast;
 pub mod equivalence;
 pub mod multiplicity;

@@ -4,6 +4,7 @@
 
 use super::alternatives::{Alternative, alternatives, rounds_needed};
 use super::by_rehearsal::{REHEARSALS, predict_by_rehearsal};
+use super::factors::factors;
 use super::goal::{Measure, goals};
 use super::laps_needed::{GoalReached, Laps, LapsTable};
 use super::one_speed::{OneSpeed, one_speed};
@@ -13,6 +14,7 @@ use super::quiet::QuietDay;
 use super::row_noise::RowNoise;
 use super::speeds::{SpeedAdvice, best_speeds};
 use crate::error::Error;
+use crate::factor::FactorResult;
 use crate::plan::Plan;
 use crate::session::Venue;
 use serde::Serialize;
@@ -55,6 +57,9 @@ pub struct Forecast {
     pub rounds_needed: Option<usize>,
     pub alternatives: Vec<Alternative>,
     pub best_speeds: Option<SpeedAdvice>,
+    /// What would be said of the factors if the set-ups are as planned and the day has no chance in it; `null` without factors.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub factors: Option<FactorResult>,
     pub orders: Vec<OrderForecast>,
     pub laps: Option<LapsTable>,
     /// Where the prediction cannot hold, and what it leaves out.
@@ -116,6 +121,7 @@ pub fn forecast(plan: &Plan) -> Result<Forecast, Error> {
         rounds_needed: None,
         alternatives: Vec::new(),
         best_speeds: None,
+        factors: None,
         orders: Vec::new(),
         laps: None,
         caveats: Vec::new(),
@@ -124,6 +130,7 @@ pub fn forecast(plan: &Plan) -> Result<Forecast, Error> {
         let prediction = predict_by_rehearsal(plan)?;
         out.goals = goals.into_iter().map(|g| GoalReached::of(g, &prediction)).collect();
         out.orders = orders_on_rollers(plan);
+        out.factors = factors(plan, &prediction);
         out.caveats.push(format!(
             "On rollers the errors are those that solving {REHEARSALS} rehearsals reports; with another warm-up they differ. \
              A longer run, a weighing more and the stated no-load drag help most."
@@ -149,6 +156,7 @@ pub fn forecast(plan: &Plan) -> Result<Forecast, Error> {
     out.alternatives = alternatives(plan, &day, &choice, &noise, measure);
     out.best_speeds = Some(best_speeds(plan, &noise, measure));
     out.orders = orders(plan, &day, &choice, &noise);
+    out.factors = factors(plan, &prediction);
     out.laps = Some(laps.table());
     out.one_speed = one_speed(plan, &day, &choice, &noise, &prediction);
     out.caveats.extend(caveats(plan, &prediction));

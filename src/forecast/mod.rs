@@ -10,6 +10,7 @@ mod beside_truth;
 mod between_runs;
 mod by_rehearsal;
 mod design;
+mod factors;
 mod goal;
 mod lap_targets;
 mod laps_needed;

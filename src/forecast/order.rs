@@ -8,6 +8,7 @@ use super::goal::Measure;
 use super::prediction::predict;
 use super::quiet::QuietDay;
 use super::row_noise::RowNoise;
+use crate::compare::balanced_order::balanced;
 use crate::compare::order::{drift_left, pairs_in_time};
 use crate::plan::Plan;
 use rand::SeedableRng;
@@ -19,7 +20,7 @@ use serde::Serialize;
 /// One order and what a drift does to it.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct OrderForecast {
-    /// "as planned", "there and back", "in turn", "in blocks", "shuffled with seed 1".
+    /// "as planned", "there and back", "there and back by a Williams design", "in turn", "in blocks", "shuffled with seed 1".
     pub name: String,
     pub order: Vec<String>,
     /// What is left in the worst difference with the baseline of a drift of 1 W an hour, W.
@@ -62,6 +63,7 @@ fn compared(plan: &Plan, run_s: f64, fitted: &(dyn Fn(&[usize]) -> Option<f64> +
     let rounds = planned.len().div_ceil(setups).max(2);
     let mut list: Vec<(String, Vec<usize>)> = vec![("as planned".into(), planned)];
     list.push(("there and back".into(), there_and_back(setups, rounds)));
+    list.push(("there and back by a Williams design".into(), balanced(setups, rounds)));
     list.push(("in turn".into(), (0..rounds).flat_map(|_| 0..setups).collect()));
     list.push(("in blocks".into(), (0..setups).flat_map(|s| vec![s; rounds]).collect()));
     list.push((format!("shuffled with seed {}", plan.seed), shuffled(setups, rounds, plan.seed)));

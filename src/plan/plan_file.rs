@@ -6,11 +6,13 @@
 use super::noise::{Mishap, Noise};
 use super::planned_day::PlannedDay;
 use super::ridden_shape::RiddenShape;
+use crate::session::factors::Stated;
 use crate::session::{
     Expected, Position, REFERENCE_TEMPERATURE_C, Reference, RiderAndBike, Rollers, Solve, Uncertainty, Venue, WindMode,
 };
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 
 /// A test day before it is ridden.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -115,6 +117,9 @@ pub struct PlannedSetup {
     /// Flat-ground Crr on a drum where it differs from the road's for want of roughness.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub crr_rollers: Option<f64>,
+    /// As in a session: text is a kind, a number a quantity with its unit at the end of the key.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub factors: BTreeMap<String, Stated>,
 }
 
 /// Form of a loop.

@@ -16,6 +16,7 @@ pub(crate) fn session_of(plan: &Plan, stated_kg: &[f64], wind_scale: f64) -> Ses
     let circuit = Circuit {
         kind,
         length_m: plan.circuit.length_m.filter(|_| track || !plan.circuit.has_positions()),
+        length_sd_m: None,
         survey: plan.circuit.survey_sd_m.map(|_| "survey.csv".to_string()),
         survey_sd_m: plan.circuit.survey_sd_m,
         level: plan.circuit.level,
@@ -62,7 +63,11 @@ pub(crate) fn session_of(plan: &Plan, stated_kg: &[f64], wind_scale: f64) -> Ses
         solve: plan.solve.clone(),
         reference: plan.reference.clone(),
         rollers: plan.rollers.clone(),
-        setups: plan.setups.iter().map(|s| Setup { id: s.id.clone(), label: s.label.clone() }).collect(),
+        setups: plan
+            .setups
+            .iter()
+            .map(|s| Setup { id: s.id.clone(), label: s.label.clone(), factors: s.factors.clone() })
+            .collect(),
         runs: plan.order.iter().enumerate().map(|(i, id)| run(i, id)).collect(),
     }
 }

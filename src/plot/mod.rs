@@ -8,6 +8,8 @@ pub mod budget;
 pub mod curves;
 pub mod differences;
 pub mod elevation;
+pub mod factor_curve;
+pub mod factor_effects;
 pub mod forest;
 pub mod inspection;
 pub mod joint_region;
@@ -33,6 +35,7 @@ mod svg;
 pub mod timeline;
 pub mod venues;
 pub mod warm_up;
+pub mod wind_along;
 mod wind_dial;
 
 pub use style::Style;
@@ -73,6 +76,8 @@ pub fn draw_all(solution: &Solution, evidence: &Evidence, style: &Style) -> Vec<
     [
         differences::draw,
         set_ups::draw,
+        factor_curve::draw,
+        factor_effects::draw,
         venues::draw,
         elevation::draw,
         residuals::draw,
@@ -83,6 +88,7 @@ pub fn draw_all(solution: &Solution, evidence: &Evidence, style: &Style) -> Vec<
         joint_region::draw,
         timeline::draw,
         map::draw,
+        wind_along::draw,
     ]
     .iter()
     .filter_map(|draw| draw(solution, evidence, style))

@@ -4,6 +4,7 @@
 
 use super::captions::captions;
 use super::differences::{self, Naming};
+use super::factors;
 use super::lap_table::laps;
 use super::methods;
 use super::page::{PageInput, page};
@@ -72,6 +73,7 @@ pub fn files(input: &FilesInput) -> Result<Vec<ResultFile>, Error> {
     let solution = input.solution;
     for (name, table) in [
         ("differences.csv", differences::table(solution, &solution.all_pairs, Naming::Pair)),
+        ("factors.csv", factors::table(solution)),
         ("runs.csv", run_table::on_loop(solution, input.units)),
         ("roller-runs.csv", run_table::on_rollers(solution, input.units)),
     ] {

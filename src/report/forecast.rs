@@ -2,6 +2,7 @@
 //!
 //! Given a forecast and a width; gives plain text that fits it. It computes nothing but roundings.
 
+use super::factors::of_result;
 use super::number::{UNKNOWN, counted, percent, significant};
 use super::table::{Grid, paragraph};
 use crate::forecast::{Forecast, GoalReached, Measure, OneSpeed, Predicted, Prediction};
@@ -63,6 +64,12 @@ pub fn forecast_text(forecast: &Forecast, width: usize) -> String {
             grid.rows.push(std::iter::once(laps.to_string()).chain(cells).collect());
         }
         out.section("Watts found, by laps and wind", &grid);
+    }
+    if let Some(factors) = &forecast.factors {
+        out.text.push_str("\nIf every set-up is as planned, such a day says of the factors\n");
+        for line in of_result(factors, forecast.confidence) {
+            out.text.push_str(&paragraph(&line, width, "  ").replacen("  ", "- ", 1));
+        }
     }
     out.section("Orders against a drift through the day", &orders(forecast));
     if !forecast.orders.is_empty() {

@@ -5,6 +5,7 @@
 
 mod account;
 mod estimation;
+mod factors;
 mod inference;
 mod rides;
 mod rollers;
@@ -68,16 +69,17 @@ pub fn paragraphs(session: &Session, solution: &Solution, units: Units) -> Vec<P
     [
         rides::rides(session, solution, units),
         rides::laps(session, solution),
-        account::energy(session, solution),
-        surroundings::air(session, solution),
-        surroundings::wind(session, solution),
+        account::energy(session, solution, units),
+        surroundings::air(session, solution, units),
+        surroundings::wind(session, solution, units),
         account::alignment(session, solution),
-        estimation::estimation(session, solution),
+        estimation::estimation(session, solution, units),
         rollers::rollers(session),
         rollers::together(session, solution),
         inference::uncertainty(session, solution),
         inference::fixed_quantities(session, solution, units),
         inference::comparison(session, solution, units),
+        factors::factors(solution),
         inference::repeating(session, solution),
     ]
     .into_iter()

@@ -10,6 +10,7 @@ use crate::forecast::LapTarget;
 use crate::plan::Plan;
 use crate::quantity::m_s_from_km_h;
 use crate::session::Venue;
+use crate::session::factors::{Stated, Unit, shown_name};
 use minijinja::value::{Serde, Value};
 use minijinja::{AutoEscape, Environment, UndefinedBehavior};
 use serde::Serialize;
@@ -135,11 +136,19 @@ fn sheet<'a>(plan: &Plan, targets: &[LapTarget], units: Units) -> Sheet<'a> {
     }
 }
 
-/// Label of a run's set-up, or its id.
+/// Label of a run's set-up, or its id, with the level of every factor: what to set before the run.
 fn name(plan: &Plan, run: usize) -> String {
     let setup = plan.setup_of(run);
     let label = setup.map_or("", |s| s.label.trim());
-    printable(if label.is_empty() { setup.map_or("", |s| s.id.as_str()) } else { label })
+    let name = if label.is_empty() { setup.map_or("", |s| s.id.as_str()) } else { label };
+    let levels = setup.iter().flat_map(|s| &s.factors).map(|(key, level)| match level {
+        Stated::Kind(kind) => format!("{} {kind}", shown_name(key)),
+        Stated::Quantity(x) => {
+            let unit = Unit::of_key(key).map_or("", |u| u.shown);
+            format!("{} {x} {unit}", shown_name(key)).trim_end().to_string()
+        }
+    });
+    printable(&std::iter::once(name.to_string()).chain(levels).collect::<Vec<_>>().join(", "))
 }
 
 /// Names come from a file: what would break a table or steer a printer is left out.

@@ -10,6 +10,7 @@ pub enum Source {
     DurbinKoopman,
     EfronStein,
     En1991,
+    Fieller,
     GolubPereyra,
     Holm,
     Iso2533,
@@ -43,6 +44,7 @@ impl Source {
             Source::DurbinKoopman => "Durbin & Koopman 2012",
             Source::EfronStein => "Efron & Stein 1981",
             Source::En1991 => "EN 1991-1-4, annex B",
+            Source::Fieller => "Fieller 1954",
             Source::GolubPereyra => "Golub & Pereyra 1973",
             Source::Holm => "Holm 1979",
             Source::Iso2533 => "ISO 2533",
@@ -89,6 +91,10 @@ impl Source {
             }
             Source::En1991 => {
                 "EN 1991-1-4:2005. Eurocode 1: Actions on structures. Part 1-4: General actions, wind actions."
+            }
+            Source::Fieller => {
+                "Fieller, E. C. (1954). Some problems in interval estimation. Journal of the Royal Statistical Society B 16, \
+                 175–185."
             }
             Source::GolubPereyra => {
                 "Golub, G. H. & Pereyra, V. (1973). The differentiation of pseudo-inverses and nonlinear least \

@@ -4,11 +4,13 @@
 
 use super::crr_drift;
 use super::differences::{self, Naming};
+use super::factors;
 use super::findings::{self, Meaning};
 use super::lap_bootstrap;
 use super::laps_left_out;
 use super::number::percent;
 use super::run_table;
+use super::run_to_run;
 use super::setup_table;
 use super::table::paragraph;
 use super::together::{agreement, together};
@@ -30,6 +32,10 @@ pub enum Extent {
     /// The verdict and one table, as for a pipe.
     Brief,
 }
+
+/// What makes letters bold on a terminal, and what ends it (ECMA-48, SGR).
+pub const BOLD_BEGINS: &str = "\u{1b}[1m";
+pub const BOLD_ENDS: &str = "\u{1b}[22m";
 
 /// Whether the reader's terminal has bold letters.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -63,7 +69,7 @@ struct Page {
 impl Page {
     fn bold(&self, text: &str) -> String {
         // SGR 1 and 22 (ECMA-48, 8.3.117), line by line, so that a pager cuts none.
-        let one = |line: &str| if line.is_empty() { String::new() } else { format!("\u{1b}[1m{line}\u{1b}[22m") };
+        let one = |line: &str| if line.is_empty() { String::new() } else { format!("{BOLD_BEGINS}{line}{BOLD_ENDS}") };
         match self.print.emphasis {
             Emphasis::Plain => text.to_string(),
             Emphasis::Bold => text.split('\n').map(one).collect::<Vec<_>>().join("\n"),
@@ -115,6 +121,7 @@ pub fn summary(solution: &Solution, print: Print) -> String {
     if has_differences {
         page.section(&format!("Differences from {baseline}{on_the_loop}"), &compared);
     }
+    page.section("What the factors do", &lines(&factors::sentences(solution)));
     if has_differences && print.extent == Extent::Brief {
         page.say(&note);
         return page.text;
@@ -132,6 +139,7 @@ pub fn summary(solution: &Solution, print: Print) -> String {
     if print.extent == Extent::Brief {
         return page.text;
     }
+    page.say(&run_to_run::sentence(solution));
     page.say(&lap_bootstrap::sentence(solution));
     page.say(&crr_drift::sentence(solution));
     if let Some(both) = together(solution, units) {

@@ -17,7 +17,7 @@ fn two_days() -> Desk {
 fn two_days_become_one_table_one_folder_and_the_same_bytes() {
     let desk = two_days();
     let text = desk.answered(&["pool", "may", "june/solution.json", "--out", "both"]);
-    assert!(text.starts_with("2 results and 2 differences brought together."), "{text}");
+    assert!(text.contains("2 results of 1 day and 2 differences brought together."), "{text}");
     assert!(text.contains("own ") && text.contains("shared "), "{text}");
     for line in text.lines() {
         assert!(line.chars().count() <= 80 && !line.contains('\u{1b}'), "{line}");
@@ -50,7 +50,11 @@ fn what_cannot_be_pooled_is_refused_with_the_next_step() {
     desk.refused(&["pool", "a.json", "none.json"], 1, &["a.json: it is JSON but not a loopwright result"]);
     desk.refused(&["pool", "none.json", "a.json"], 1, &["none.json: cannot be read"]);
     std::fs::create_dir(desk.path("empty")).expect("a folder");
-    desk.refused(&["pool", "empty", "a.json"], 1, &["empty/solution.json: cannot be read"]);
+    desk.refused(
+        &["pool", "empty", "a.json"],
+        1,
+        &["empty: cannot be read (it is a folder; solution.json is not in it", "solve has written"],
+    );
     let huge = std::fs::File::create(desk.path("huge.json")).expect("a file");
     huge.set_len(3 << 30).expect("a sparse file");
     desk.refused(&["pool", "huge.json", "a.json"], 1, &["huge.json", "3221225472 bytes", "limit of 16777216"]);

@@ -16,6 +16,29 @@ fn estimate(value: f64, scatter: f64, instrument: f64) -> Estimate {
         dof: Some(14.0),
         scatter_se: Some(scatter),
         instrument_se: Some(instrument),
+        ..Estimate::default()
+    }
+}
+
+/// A hedge on one side.
+fn wind_along() -> Vec<WindShare> {
+    let at = |step: u32| {
+        let place = f64::from(step) / 24.0;
+        let share = 1.0 - 0.4 * (std::f64::consts::TAU * place).sin().max(0.0);
+        WindShare { distance_m: 1268.4 * (place + 1.0 / 48.0), share, low: share - 0.15, high: share + 0.17 }
+    };
+    (0..24).map(at).collect()
+}
+
+fn run_to_run() -> RunToRunResult {
+    RunToRunResult {
+        of: "resistance".into(),
+        supposed_fraction: 0.007,
+        fraction: 0.006,
+        low: 0.001,
+        high: 0.017,
+        repeats: 3,
+        rests_on_prior: true,
     }
 }
 
@@ -37,7 +60,9 @@ pub fn solution(request: Request, session: &Session) -> Solution {
     let contrasts: Vec<Contrast> = (1..request.setups).map(|s| contrast(request, s)).collect();
     let monte_carlo = request.separable.then(|| drawn(request, &setups));
     Solution {
-        run_to_run: None,
+        run_to_run: Some(run_to_run()),
+        yaw: vec![YawResult { setup: None, k: Measured { value: Some(0.4), se: Some(1.1) }, told: false }],
+        factors: None,
         schema: SCHEMA,
         loopwright: "0.1.0".into(),
         title: session.title.clone(),
@@ -59,6 +84,8 @@ pub fn solution(request: Request, session: &Session) -> Solution {
                 Measured { value: Some(0.58), se: Some(0.07) }
             },
             profile: Vec::new(),
+            wind_along: if request.rollers { Vec::new() } else { wind_along() },
+            ..CircuitResult::default()
         },
         separation: Separation {
             correlation: Some(-0.94),
@@ -68,7 +95,6 @@ pub fn solution(request: Request, session: &Session) -> Solution {
             first_stage_f: Some(412.0),
             se_crr_if_cda_known: Some(0.00004),
             se_cda_m2_if_crr_known: Some(0.0007),
-            air_taken_as_still: !request.separable,
         },
         budget: budget(request),
         solver: Solver {
@@ -189,6 +215,7 @@ fn run_result(request: Request, session: &Session, run: usize) -> RunResult {
                 east_m_s: Measured { value: Some(east), se: Some(0.12) },
                 north_m_s: Measured { value: Some(north), se: Some(0.15) },
                 gust_m_s: Some(0.3),
+                ..WindResult::default()
             }
         },
         window: rollers.then(|| RollerWindow {
@@ -274,6 +301,7 @@ fn venues(request: Request, session: &Session) -> Venues {
     let on_rollers = Request { rollers: true, mixed: false, ..request };
     let result = |venue: &str, request: Request| VenueResult {
         run_to_run: None,
+        factors: None,
         venue: venue.into(),
         baseline: "s0".into(),
         setups: session.setups.iter().enumerate().map(|(s, setup)| setup_result(request, s, setup)).collect(),

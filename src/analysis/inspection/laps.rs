@@ -8,7 +8,7 @@ use crate::circuit::{Lap, LapCut, RunToCut, cut, has_moving_positions};
 use crate::evidence::{LinePoint, RunEvidence};
 use crate::finding::What;
 use crate::sample::Ride;
-use crate::session::{Circuit, LapSource, Position};
+use crate::session::{Circuit, LapSource, Position, Uncertainty};
 use crate::solve::separation::spread_of_squares;
 use serde::Serialize;
 
@@ -60,7 +60,18 @@ impl LapsHeld {
         for lap in self.laps.iter_mut().filter(|l| l.reason.is_none()) {
             lap.reason = reasons.iter().find(|(number, _)| *number == lap.lap).map(|(_, reason)| reason.clone());
         }
-        self.usable = self.laps.iter().filter(|l| l.reason.is_none()).count();
+        let usable: Vec<&HeldLap> = self.laps.iter().filter(|l| l.reason.is_none()).collect();
+        let speeds: Vec<f64> = usable.iter().filter_map(|l| l.mean_speed_m_s).collect();
+        self.usable = usable.len();
+        self.summarise(&speeds);
+    }
+
+    /// The range of the speeds of usable laps.
+    fn summarise(&mut self, speeds: &[f64]) {
+        let known = !speeds.is_empty();
+        self.speed_min_m_s = known.then(|| speeds.iter().copied().fold(f64::INFINITY, f64::min));
+        self.speed_max_m_s = known.then(|| speeds.iter().copied().fold(f64::NEG_INFINITY, f64::max));
+        self.spread = (speeds.len() > 1).then(|| spread_of_squares(speeds)).filter(|s| s.is_finite());
     }
 }
 
@@ -70,6 +81,8 @@ pub(super) struct Found {
     /// Whether positions move; `None` without positions.
     pub moves: Option<bool>,
     pub drawn: Drawn,
+    /// What is odd about places, lap marks and lengths.
+    pub told: Vec<What>,
 }
 
 pub(super) fn find(file: &str, ride: &Ride, length_m: Option<f64>) -> Found {
@@ -86,13 +99,24 @@ pub(super) fn find(file: &str, ride: &Ride, length_m: Option<f64>) -> Found {
     let mut drawn = Drawn { run: whole(ride), ..Drawn::default() };
     if stands {
         laps.refusal = Some("positions stand still".into());
-        return Found { laps, moves: Some(false), drawn };
+        return Found { laps, moves: Some(false), drawn, told: Vec::new() };
     }
+    let mut told = Vec::new();
     match cut_alone(file, ride, LapSource::Auto, &circuit) {
-        Ok(cut) => describe(&mut laps, &mut drawn, ride, &cut),
+        Ok(cut) => {
+            describe(&mut laps, &mut drawn, ride, &cut);
+            told = odd(&cut);
+        }
         Err(e) => laps.refusal = Some(e.to_string()),
     }
-    Found { laps, moves: has_positions.then_some(true), drawn }
+    Found { laps, moves: has_positions.then_some(true), drawn, told }
+}
+
+/// What a session would be told of the same ride.
+fn odd(cut: &LapCut) -> Vec<What> {
+    let is_odd = |what: &&What| matches!(what, What::PositionsUnreachable { .. } | What::LapMarksOdd { .. });
+    let places = cut.findings.iter().map(|f| &f.what).filter(is_odd).cloned();
+    places.chain(cut.lengths.wheel_finding(Uncertainty::default().speed_fraction)).collect()
 }
 
 fn cut_alone(file: &str, ride: &Ride, source: LapSource, circuit: &Circuit) -> Result<LapCut, crate::error::Error> {
@@ -122,13 +146,7 @@ fn describe(laps: &mut LapsHeld, drawn: &mut Drawn, ride: &Ride, cut: &LapCut) {
         laps.length_m = Some(cut.length_m).filter(|l| l.is_finite());
         laps.gate = cut.gate;
     }
-    if !speeds.is_empty() {
-        laps.speed_min_m_s = Some(speeds.iter().copied().fold(f64::INFINITY, f64::min));
-        laps.speed_max_m_s = Some(speeds.iter().copied().fold(f64::NEG_INFINITY, f64::max));
-    }
-    if speeds.len() > 1 {
-        laps.spread = Some(spread_of_squares(&speeds)).filter(|s| s.is_finite());
-    }
+    laps.summarise(&speeds);
     laps.laps = all.iter().map(|lap| held(ride, lap)).collect();
     for lap in &usable {
         for i in ride.records_between(lap.start_s, lap.end_s) {

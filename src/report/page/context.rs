@@ -5,13 +5,17 @@
 use super::super::budget_overview::overview;
 use super::super::cautions::CAUTIONS;
 use super::super::differences::{self, Naming};
+use super::super::factors;
 use super::super::findings::{Group, grouped};
 use super::super::number::significant;
 use super::super::table::PageTable;
 use super::super::together::{agreement, together};
 use super::super::units::Units;
 use super::super::verdict::{Verdict, name_of, reference_speed};
-use super::super::{held_fixed, lap_table, laps_left_out, methods, monte_carlo, ride_files, run_table, setup_table};
+use super::super::{
+    held_fixed, lap_table, laps_left_out, left_open, methods, monte_carlo, ride_files, run_table, run_to_run,
+    setup_table,
+};
 use super::PageInput;
 use super::template::{Drawn, STYLE, Template, drawn};
 use crate::error::Error;
@@ -32,6 +36,8 @@ pub(super) struct Context<'a> {
     lead: String,
     parts: Vec<Part>,
     differences: String,
+    factors: Vec<String>,
+    factor_table: String,
     pairs: String,
     set_ups: String,
     conditions: String,
@@ -98,9 +104,13 @@ impl<'a> Context<'a> {
             lead: template.figures(&pick(&is_lead))?,
             parts: parts(solution, !rest.is_empty(), laps.is_some()),
             differences: template.tables(differences_table(solution))?,
+            factors: factors::sentences(solution),
+            factor_table: template.tables(factor_table(solution))?,
             pairs: template.tables(pairs(solution))?,
             set_ups: template.tables(set_ups(solution, units))?,
-            conditions: conditions(solution, units),
+            conditions: format!("{} {}", conditions(solution, units), run_to_run::sentence(solution))
+                .trim_end()
+                .to_string(),
             second: template.figures(&pick(&is_second))?,
             venues: template.tables(venues(solution, units))?,
             findings: grouped(&solution.findings),
@@ -135,10 +145,11 @@ fn table_of(figure: &str) -> [&'static str; 2] {
     match figure {
         "differences" => ["differences", "Its numbers"],
         "set-ups" | "joint-region" => ["set-ups-table", "Its numbers"],
+        "factor-curve" | "factor-effects" => ["factor-table", "Its numbers"],
         "venues" => ["venues", "Its numbers"],
         "budget" => ["budget", "Its numbers"],
         "misclosure" | "timeline" | "elevation" | "residuals" | "run-residual" => ["laps", "Numbers of every lap"],
-        "map" | "warm-up" => ["runs", "Numbers of every run"],
+        "map" | "wind-along" | "warm-up" => ["runs", "Numbers of every run"],
         _ => ["", ""],
     }
 }
@@ -160,11 +171,18 @@ fn differences_table(solution: &Solution) -> Option<PageTable> {
     }
     let caption = "Errors that all runs share cancel in these. p is adjusted for the number of comparisons; the smallest \
                    detectable difference is what such a test finds in four of five repeats. Scatter is what differs between \
-                   laps, instrument what power meter, wheel, scale and thermometer add; they add as squares.";
+                   laps, run to run what changes with each mounting, expected what rests on what was supposed beforehand, \
+                   instrument what power meter, wheel, scale and thermometer add; they add as squares.";
     let heading = format!("Differences from {}", name_of(solution, &solution.baseline));
     let table =
         differences::table(solution, &solution.contrasts, Naming::Setup).page("differences", &heading, caption)?;
     Some(PageTable { level: 2, ..table })
+}
+
+fn factor_table(solution: &Solution) -> Option<PageTable> {
+    let caption = "Main effects of kinds, by every run of every combination, and what each level of a quantity costs against the \
+                   best one. p is adjusted for the number of effects.";
+    factors::table(solution).page("factor-table", "Effects and losses", caption)
 }
 
 /// Every pair, where there are more than the baseline's own.
@@ -227,6 +245,9 @@ fn budgets(solution: &Solution, units: Units) -> Vec<PageTable> {
         // A budget of sources alone says nothing of a result.
         all.extend(table.page(id, heading, &caption).filter(|t| t.columns.len() > 2));
     }
+    let rests =
+        "What the intervals rest on beside the laps, with what was expected of it before the rides were looked at.";
+    all.extend(left_open::table(solution).page("left-open", "Run to run and yaw", rests));
     if let Some(made) = &solution.monte_carlo {
         let table = monte_carlo::table(solution, made, monte_carlo::IN_PAGE);
         let caption = format!("{} draws of all instrument inputs. {}", made.draws, monte_carlo::sentence(made));
@@ -282,6 +303,7 @@ fn conditions(solution: &Solution, units: Units) -> String {
 fn parts(solution: &Solution, figures: bool, laps: bool) -> Vec<Part> {
     let all = [
         (differences_table(solution).is_some(), "differences", "Differences"),
+        (solution.factors.is_some(), "factors", "Factors"),
         (true, "set-ups-table", "Set-ups"),
         (solution.venues.is_some(), "venues", "Loop and rollers"),
         (!solution.findings.is_empty(), "findings", "Findings"),

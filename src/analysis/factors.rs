@@ -1,0 +1,125 @@
+//! What the factors of the set-ups do, from the differences of all pairs as they are reported.
+//!
+//! Given a session that states factors and a solution with all its pairs; gives effects and curves. It fits no ride: whatever a
+//! reported difference allows for (laps, priors, changes from run to run, instruments) is allowed for here too.
+//!
+//! The variances of all pairs are all that effects and curves need of the joint covariance Σ of the set-ups: with V the matrix of
+//! variances of differences and P = 1 − 11ᵀ/k, PΣP = −½ PVP (Gower 1966, Biometrika 53:325, eq. 2.3). What moves every set-up
+//! alike is not in them and concerns no effect.
+
+use crate::factor::model::Joint;
+use crate::factor::{Answer, FactorLevels, FactorResult, answer};
+use crate::session::Session;
+use crate::solution::{Contrast, Estimate, Solution};
+use nalgebra::{DMatrix, DVector, SymmetricEigen};
+
+/// Variances of pairs come from formulas of their own, so that together they may be short of a covariance by their rounding and
+/// shrinking; no direction has less than this fraction of the mean.
+const LEAST_SHARE: f64 = 1e-4;
+/// What moves all alike, in units of the largest variance: large enough to be free, small enough to be harmless.
+const COMMON: f64 = 100.0;
+
+/// `None` where no factors are stated or a single set-up is left.
+pub fn factors(session: &Session, solution: &Solution) -> Option<FactorResult> {
+    let factors = session.factors()?;
+    let place = |id: &str| solution.setups.iter().position(|s| s.id == id);
+    // The solution of one venue holds the set-ups ridden there.
+    let setups: Vec<usize> = (0..session.setups.len()).filter(|s| place(&session.setups[*s].id).is_some()).collect();
+    let factors = factors.of_some(&setups)?;
+    let ids: Vec<&str> = setups.iter().map(|s| session.setups[*s].id.as_str()).collect();
+    let runs: Vec<usize> = ids.iter().map(|id| runs_of(solution, id)).collect();
+    let baseline = ids.iter().position(|id| *id == solution.baseline).unwrap_or(0);
+    let one = |(output, pick): (&str, fn(&Contrast) -> &Estimate)| -> Option<Answer> {
+        let joint = joint(solution, &ids, &runs, pick)?;
+        Some(answer(output, &factors, &joint, baseline, session.solve.confidence))
+    };
+    let rolls_only = solution.setups.iter().all(|s| s.power_w.value.is_none() && s.rolling_power_w.value.is_some());
+    let watts = if rolls_only { "rolling_power_w" } else { "power_w" };
+    let outputs: [(&str, fn(&Contrast) -> &Estimate); 3] =
+        [(watts, |c| &c.power_w), ("crr", |c| &c.crr), ("cda_m2", |c| &c.cda_m2)];
+    Some(FactorResult { factors: FactorLevels::of(&factors), outputs: outputs.into_iter().filter_map(one).collect() })
+}
+
+fn runs_of(solution: &Solution, id: &str) -> usize {
+    let used = |run: &&crate::solution::RunResult| run.window.is_some() || run.laps.iter().any(|l| l.used);
+    solution.runs.iter().filter(|r| r.setup == id).filter(used).count().max(1)
+}
+
+/// Values relative to the first set-up (with its own value where that is known) and a covariance that has the variances of all
+/// pairs. `None` where a pair is not known or has no error, as of a shared coefficient.
+fn joint(solution: &Solution, ids: &[&str], runs: &[usize], pick: fn(&Contrast) -> &Estimate) -> Option<Joint> {
+    let k = ids.len();
+    let mut variance = DMatrix::zeros(k, k);
+    let mut values = DVector::zeros(k);
+    let (mut loss, mut pairs) = (0.0, 0.0);
+    for a in 0..k {
+        for b in a + 1..k {
+            let (estimate, sign) = pair(solution, ids[a], ids[b], pick)?;
+            let se = estimate.se.filter(|se| *se > 0.0)?;
+            variance[(a, b)] = se * se;
+            variance[(b, a)] = se * se;
+            loss += estimate.dof.map_or(0.0, f64::recip);
+            pairs += 1.0;
+            if a == 0 {
+                values[b] = sign * estimate.value?;
+            }
+        }
+    }
+    let level = solution.setups.iter().find(|s| s.id == ids[0]).and_then(|s| {
+        let contrast = Contrast { crr: s.crr, cda_m2: s.cda_m2, power_w: s.power_w, ..Contrast::default() };
+        pick(&contrast)
+            .value
+            .or(s.rolling_power_w.value.filter(|_| s.power_w.value.is_none() && s.cda_m2.value.is_none()))
+    });
+    values.add_scalar_mut(level.unwrap_or(0.0));
+    let dof = if loss > 0.0 { pairs / loss } else { f64::INFINITY };
+    Some(Joint { values, covariance: covariance(&variance)?, dof, runs: runs.to_vec() })
+}
+
+/// The difference b less a, and −1 where it stands the other way round.
+fn pair<'a>(solution: &'a Solution, a: &str, b: &str, pick: fn(&Contrast) -> &Estimate) -> Option<(&'a Estimate, f64)> {
+    solution.all_pairs.iter().find_map(|c| match (c.setup.as_str(), c.baseline.as_str()) {
+        (setup, baseline) if setup == b && baseline == a => Some((pick(c), 1.0)),
+        (setup, baseline) if setup == a && baseline == b => Some((pick(c), -1.0)),
+        _ => None,
+    })
+}
+
+/// See the module.
+fn covariance(variance: &DMatrix<f64>) -> Option<DMatrix<f64>> {
+    let k = variance.nrows();
+    let row = DVector::from_fn(k, |i, _| variance.row(i).mean());
+    let all = row.mean();
+    let centred = DMatrix::from_fn(k, k, |i, j| -0.5 * (variance[(i, j)] - row[i] - row[j] + all));
+    let eigen = SymmetricEigen::try_new(centred.clone(), f64::EPSILON, 10_000)?;
+    let least = LEAST_SHARE * centred.trace() / (k - 1).max(1) as f64;
+    let lifted = eigen.eigenvalues.map(|v| v.max(least));
+    let mut whole = &eigen.eigenvectors * DMatrix::from_diagonal(&lifted) * eigen.eigenvectors.transpose();
+    whole.add_scalar_mut(COMMON * variance.amax());
+    whole.iter().all(|v| v.is_finite()).then_some(whole)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_variances_of_all_pairs_come_back() {
+        // Any covariance: pairs of it, and pairs of what is made of them.
+        let root = DMatrix::from_row_slice(3, 3, &[1.0, 0.2, 0.1, 0.4, 2.0, 0.3, -0.5, 0.1, 0.7]);
+        let truth = &root * root.transpose();
+        let pairs = |v: &DMatrix<f64>| {
+            DMatrix::from_fn(3, 3, |i, j| if i == j { 0.0 } else { v[(i, i)] + v[(j, j)] - 2.0 * v[(i, j)] })
+        };
+        let back = pairs(&covariance(&pairs(&truth)).unwrap());
+        assert!((&back - pairs(&truth)).amax() < 1e-9 * truth.amax(), "{back}");
+    }
+
+    #[test]
+    fn variances_that_no_covariance_has_are_lifted_to_one() {
+        // 9 > 1 + 1 + 2·1: the long way is longer than both short ones together can make it.
+        let odd = DMatrix::from_row_slice(3, 3, &[0.0, 1.0, 9.0, 1.0, 0.0, 1.0, 9.0, 1.0, 0.0]);
+        let whole = covariance(&odd).unwrap();
+        assert!(nalgebra::Cholesky::new(whole).is_some());
+    }
+}

@@ -1,0 +1,303 @@
+//! Set-ups as a linear model of their factors, fitted by generalised least squares.
+//!
+//! Given factors and the joint estimates of all set-ups; gives coefficients with covariance and what is left over. It chooses no
+//! shape and tests nothing by itself.
+//!
+//! ```text
+//! y = X γ + e,  e ~ t(0, Σ, ν)        γ̂ = (Xᵀ Σ⁻¹ X)⁻¹ Xᵀ Σ⁻¹ y,  Q = rᵀ Σ⁻¹ r        (Aitken 1936)
+//! ```
+
+use crate::session::factors::{Factor, Factors, Levels};
+use crate::uncertainty::student::{coverage_factor, f_upper_tail, t_two_sided_p};
+use nalgebra::{Cholesky, DMatrix, DVector};
+
+/// Columns whose singular value is smaller than this fraction of the largest say nothing new.
+const RANK_FROM: f64 = 1e-8;
+
+/// Values of all set-ups with everything that is uncertain about them.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Joint {
+    pub values: DVector<f64>,
+    /// Laps, priors, instruments and what changes from run to run.
+    pub covariance: DMatrix<f64>,
+    /// Degrees of freedom of differences.
+    pub dof: f64,
+    /// Runs behind each set-up.
+    pub runs: Vec<usize>,
+}
+
+impl Joint {
+    /// Variance of one more run of a set-up, without what moves all set-ups alike.
+    pub fn of_one_run(&self) -> f64 {
+        let k = self.values.len();
+        let common = if k > 1 { (self.covariance.sum() - self.covariance.trace()) / (k * (k - 1)) as f64 } else { 0.0 };
+        let own = (0..k).map(|s| (self.covariance[(s, s)] - common).max(0.0) * self.runs[s] as f64);
+        own.sum::<f64>() / k as f64
+    }
+}
+
+/// What a column stands for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Term {
+    Mean,
+    /// A level of a kind against the reference.
+    Level {
+        factor: usize,
+        level: usize,
+    },
+    /// Over half of the range of a quantity, from its middle.
+    Slope {
+        factor: usize,
+    },
+    /// Of the square of that.
+    Bend {
+        factor: usize,
+    },
+}
+
+/// A fit.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Fit {
+    pub coefficients: DVector<f64>,
+    pub covariance: DMatrix<f64>,
+    pub q: f64,
+    pub columns: usize,
+}
+
+/// A linear function of the coefficients.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Estimated {
+    pub value: f64,
+    pub se: f64,
+    pub dof: f64,
+}
+
+impl Estimated {
+    pub fn interval(&self, confidence: f64) -> super::Interval {
+        let half = coverage_factor(confidence, self.dof) * self.se;
+        let p = t_two_sided_p(self.value / self.se, self.dof);
+        super::Interval {
+            value: self.value,
+            se: self.se,
+            low: self.value - half,
+            high: self.value + half,
+            p_value: Some(p).filter(|p| p.is_finite()),
+        }
+    }
+}
+
+impl Fit {
+    /// `None` where the columns do not stand by themselves or the covariance is none.
+    pub fn of(design: &DMatrix<f64>, joint: &Joint) -> Option<Fit> {
+        let whiten = Whitened::of(joint)?;
+        whiten.fit(design)
+    }
+
+    pub fn estimated(&self, weights: &DVector<f64>, dof: f64) -> Estimated {
+        let variance = (&self.covariance * weights).dot(weights).max(0.0);
+        Estimated { value: self.coefficients.dot(weights), se: variance.sqrt(), dof }
+    }
+
+    /// F of some coefficients being 0 (Wald).
+    pub fn wald(&self, which: &[usize], of: String, dof: f64) -> Option<super::Test> {
+        let b = DVector::from_fn(which.len(), |i, _| self.coefficients[which[i]]);
+        let v = DMatrix::from_fn(which.len(), which.len(), |i, j| self.covariance[(which[i], which[j])]);
+        let q = b.dot(&Cholesky::new(v)?.solve(&b));
+        Some(test(of, q, which.len() as f64, dof))
+    }
+}
+
+/// F = Q/n on n and ν degrees of freedom.
+pub fn test(of: String, q: f64, numerator_dof: f64, dof: f64) -> super::Test {
+    let f = (q / numerator_dof).max(0.0);
+    super::Test {
+        of,
+        f,
+        numerator_dof,
+        denominator_dof: Some(dof).filter(|d| d.is_finite()),
+        p_value: f_upper_tail(f, numerator_dof, dof),
+    }
+}
+
+/// Set-ups in units of their errors.
+struct Whitened {
+    lower: DMatrix<f64>,
+    values: DVector<f64>,
+}
+
+impl Whitened {
+    fn of(joint: &Joint) -> Option<Whitened> {
+        let scale = joint.covariance.diagonal().amax();
+        if !(scale > 0.0 && scale.is_finite()) {
+            return None;
+        }
+        let lower = Cholesky::new(&joint.covariance / scale)?.l() * scale.sqrt();
+        let values = lower.solve_lower_triangular(&joint.values)?;
+        Some(Whitened { lower, values })
+    }
+
+    fn fit(&self, design: &DMatrix<f64>) -> Option<Fit> {
+        if rank(design) < design.ncols() {
+            return None;
+        }
+        let x = self.lower.solve_lower_triangular(design)?;
+        let normal = Cholesky::new(x.tr_mul(&x))?;
+        let coefficients = normal.solve(&x.tr_mul(&self.values));
+        let left = &self.values - &x * &coefficients;
+        Some(Fit { coefficients, covariance: normal.inverse(), q: left.norm_squared(), columns: design.ncols() })
+    }
+}
+
+pub fn rank(design: &DMatrix<f64>) -> usize {
+    let singular = design.clone().svd(false, false).singular_values;
+    singular.iter().filter(|s| **s > RANK_FROM * singular.amax()).count()
+}
+
+/// A quantity over its range ridden, from −1 to 1.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Range {
+    pub low: f64,
+    pub high: f64,
+}
+
+impl Range {
+    pub fn of(values: &[f64]) -> Range {
+        let low = values.iter().copied().fold(f64::INFINITY, f64::min);
+        let high = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        Range { low, high }
+    }
+
+    pub fn half(&self) -> f64 {
+        0.5 * (self.high - self.low)
+    }
+
+    pub fn scaled(&self, level: f64) -> f64 {
+        (level - 0.5 * (self.low + self.high)) / self.half()
+    }
+
+    pub fn level(&self, scaled: f64) -> f64 {
+        0.5 * (self.low + self.high) + scaled * self.half()
+    }
+}
+
+/// The main effects of all factors, quantities with a bend where they have levels for one.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Main {
+    pub terms: Vec<Term>,
+    pub design: DMatrix<f64>,
+    pub fit: Fit,
+    /// Level of each kind that the others are compared with.
+    pub reference: Vec<usize>,
+}
+
+impl Main {
+    /// Errors: what keeps effects from being told apart, in words.
+    pub fn new(factors: &Factors, joint: &Joint, baseline: usize) -> Result<Main, String> {
+        if joint.values.len() != factors.setups || joint.values.iter().any(|v| !v.is_finite()) {
+            return Err("not every set-up has a value".into());
+        }
+        let reference: Vec<usize> = factors.list.iter().map(|f| reference(f, baseline)).collect();
+        let terms = terms(factors, &reference, true);
+        let design = design(factors, &terms);
+        let without_bends = self::terms(factors, &reference, false);
+        let plain = self::design(factors, &without_bends);
+        if rank(&plain) < plain.ncols() {
+            return Err(together(factors));
+        }
+        // With too few set-ups for bends beside everything else they are left out, the last factor's first.
+        let mut terms = terms;
+        let mut columns = design;
+        while rank(&columns) < columns.ncols() {
+            let Some(last) = terms.iter().rposition(|t| matches!(t, Term::Bend { .. })) else { break };
+            terms.remove(last);
+            columns = self::design(factors, &terms);
+        }
+        let fit = Fit::of(&columns, joint).ok_or("the set-ups' errors are not known well enough to weigh them")?;
+        Ok(Main { terms, design: columns, fit, reference })
+    }
+
+    pub fn place(&self, term: Term) -> Option<usize> {
+        self.terms.iter().position(|t| *t == term)
+    }
+
+    /// Without the bends of some factors.
+    pub fn straightened(&self, factors: &Factors, joint: &Joint, straight: &[usize]) -> Option<(Vec<Term>, Fit)> {
+        let bent = |t: &Term| matches!(t, Term::Bend { factor } if straight.contains(factor));
+        let terms: Vec<Term> = self.terms.iter().filter(|t| !bent(t)).copied().collect();
+        let fit = Fit::of(&design(factors, &terms), joint)?;
+        Some((terms, fit))
+    }
+}
+
+fn reference(factor: &Factor, baseline: usize) -> usize {
+    match &factor.levels {
+        Levels::Kinds { of_setup, .. } => of_setup.get(baseline).copied().unwrap_or(0),
+        Levels::Quantities { .. } => 0,
+    }
+}
+
+fn terms(factors: &Factors, reference: &[usize], bends: bool) -> Vec<Term> {
+    let mut terms = vec![Term::Mean];
+    for (i, factor) in factors.list.iter().enumerate() {
+        match &factor.levels {
+            Levels::Kinds { names, .. } => {
+                let others = (0..names.len()).filter(|level| *level != reference[i]);
+                terms.extend(others.map(|level| Term::Level { factor: i, level }));
+            }
+            Levels::Quantities { .. } => {
+                terms.push(Term::Slope { factor: i });
+                if bends && factor.has_curve() {
+                    terms.push(Term::Bend { factor: i });
+                }
+            }
+        }
+    }
+    terms
+}
+
+/// What a term is for a set-up.
+pub fn entry(factors: &Factors, term: Term, setup: usize) -> f64 {
+    let scaled = |factor: usize| match &factors.list[factor].levels {
+        Levels::Quantities { of_setup, .. } => Range::of(of_setup).scaled(of_setup[setup]),
+        Levels::Kinds { .. } => f64::NAN,
+    };
+    match term {
+        Term::Mean => 1.0,
+        Term::Level { factor, level } => match &factors.list[factor].levels {
+            Levels::Kinds { of_setup, .. } if of_setup[setup] == level => 1.0,
+            _ => 0.0,
+        },
+        Term::Slope { factor } => scaled(factor),
+        Term::Bend { factor } => scaled(factor).powi(2),
+    }
+}
+
+pub fn design(factors: &Factors, terms: &[Term]) -> DMatrix<f64> {
+    DMatrix::from_fn(factors.setups, terms.len(), |s, t| entry(factors, terms[t], s))
+}
+
+/// Factors that change together, by name.
+fn together(factors: &Factors) -> String {
+    let names: Vec<String> = factors.list.iter().map(|f| format!("«{}»", f.key)).collect();
+    let needed = 1 + factors
+        .list
+        .iter()
+        .map(|f| match &f.levels {
+            Levels::Kinds { names, .. } => names.len() - 1,
+            Levels::Quantities { .. } => 1,
+        })
+        .sum::<usize>();
+    if factors.setups < needed {
+        return format!(
+            "{} set-ups cannot tell the effects of {} apart, which takes {needed} or more; ride further combinations of their \
+             levels",
+            factors.setups,
+            names.join(", ")
+        );
+    }
+    format!(
+        "the levels of {} change together from set-up to set-up, so that their effects cannot be told apart; ride a combination \
+         that parts them",
+        names.join(", ")
+    )
+}
