@@ -178,7 +178,7 @@ fn laps_are_drawn_again_as_often_as_asked_and_the_terminal_says_so_in_a_line() {
         .collect::<Vec<_>>()
         .join(" ");
     assert!(text.contains("bootstrap over laps (50 draws, seed 1)"), "{text}");
-    assert!(desk.text("session-results/methods.txt").contains("Second opinion: of the n laps"));
+    assert!(desk.text("session-results/methods.txt").contains("Bootstrap over laps: of the n laps"));
     desk.refused(&["solve", "session.toml", "--draws", "1000000"], 2, &["--draws"]);
 }
 
