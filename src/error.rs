@@ -11,8 +11,11 @@ use std::path::PathBuf;
 pub enum Error {
     // -- files ---------------------------------------------------------------------------------
     /// A file named by the user is not there or cannot be opened.
-    #[error("{}: cannot be read ({reason}); check the name; files of a session are looked for in its folder", path.display())]
+    #[error("{}: cannot be read ({reason}){}", path.display(), if reason.contains("; ") { "" } else { "; check the name" })]
     Unreadable { path: PathBuf, reason: String },
+    /// A file of another kind than the command takes.
+    #[error("{}: {what}; {next}", path.display())]
+    OtherKind { path: PathBuf, what: String, next: String },
     /// A result or report could not be written.
     #[error("{}: cannot be written ({reason}); nothing was changed there, choose another folder with --out", path.display())]
     Unwritable { path: PathBuf, reason: String },
@@ -71,6 +74,10 @@ pub enum Error {
     #[error("{laps} usable lap(s) over {runs} run(s), at least {needed} are needed; {next}")]
     TooFewLaps { laps: usize, runs: usize, needed: usize, next: String },
 
+    /// Some runs cannot be used; `cause` is what stops the day where the others cannot be solved either.
+    #[error("{cause}")]
+    RunsUnusable { runs: Vec<UnusableRun>, cause: Box<Error> },
+
     // -- solve ---------------------------------------------------------------------------------
     /// The equations have no finite solution.
     #[error("{stage}: {message}")]
@@ -115,6 +122,14 @@ pub enum Error {
     NotPoolable { file: String, message: String },
 }
 
+/// A run that cannot be used.
+#[derive(Debug, Clone, PartialEq)]
+pub struct UnusableRun {
+    /// Zero-based index into the runs of the inputs.
+    pub run: usize,
+    pub reason: String,
+}
+
 impl Error {
     /// Exit status: 2 when what the person typed or wrote is wrong, 1 when the data cannot give the answer.
     pub fn exit_status(&self) -> u8 {
@@ -123,9 +138,11 @@ impl Error {
             | Error::OutOfRange { .. }
             | Error::Inconsistent { .. }
             | Error::Usage { .. }
+            | Error::OtherKind { .. }
             | Error::ForeignFolder { .. }
             | Error::ChangedFile { .. }
             | Error::AlreadyThere { .. } => 2,
+            Error::RunsUnusable { cause, .. } => cause.exit_status(),
             _ => 1,
         }
     }
@@ -134,6 +151,7 @@ impl Error {
     pub fn code(&self) -> &'static str {
         match self {
             Error::Unreadable { .. } => "unreadable",
+            Error::OtherKind { .. } => "other-kind",
             Error::Unwritable { .. } => "unwritable",
             Error::ForeignFolder { .. } => "foreign-folder",
             Error::ChangedFile { .. } => "changed-file",
@@ -150,6 +168,7 @@ impl Error {
             Error::Contradicted { .. } => "contradicted",
             Error::NoLaps { .. } => "no-laps",
             Error::TooFewLaps { .. } => "too-few-laps",
+            Error::RunsUnusable { cause, .. } => cause.code(),
             Error::Numerical { .. } => "numerical",
             Error::DriftUndetermined { .. } => "drift-undetermined",
             Error::NoSteadyWindow { .. } => "no-steady-window",

@@ -88,10 +88,34 @@ pub enum What {
     GateFar { distance_m: f64 },
     /// Laps are cut beside the stated gate because speed changes at it.
     CutMoved { distance_m: f64 },
+    /// Positions that no bicycle can have reached.
+    PositionsUnreachable { count: usize, farthest_m: f64, first_s: f64 },
+    /// Positions scatter too much from lap to lap to be used on a track of stated bends.
+    PositionsPoor { spread_m: f64 },
+    /// Positions show other bends than stated.
+    BendsContradicted { radius_m: f64, transition_m: Option<f64>, seen_radius_m: f64, seen_transition_m: f64 },
+    /// Positions show no track of two bends.
+    NotTwoBends,
+    /// Positions show another direction of the home straight than stated.
+    BearingContradicted { stated_deg: f64, seen_deg: f64 },
+    /// Wind was fitted along a track whose direction nobody knows.
+    WindWithoutCompass,
+    /// Lap marks that are too many, and those after which one is missing, counted from 1.
+    LapMarksOdd { extra: Vec<usize>, missing_after: Vec<usize> },
+    /// The lap as ridden by the wheel on a track of stated length.
+    RiddenLength { stated_m: f64, ridden_m: f64 },
+    /// The lap by the wheel is not the one that is known otherwise.
+    SpeedScaleOff { wheel_m: f64, known_m: f64, sd_m: f64, by: &'static str },
+    /// The wheel of a run measures another lap than those of the other runs.
+    WheelDiffers { wheel_m: f64, usual_m: f64 },
+    /// Speeds were brought to the scale at which laps have their known length.
+    SpeedCalibrated { factor: f64, relative_u: f64, known_m: f64, by: &'static str },
+    /// A run cannot be used and the others are solved without it.
+    RunLeftOut { reason: String },
     /// Lap marks of the device are used although positions exist.
     DeviceLaps { count: usize },
     /// Laps cut by distance alone.
-    LapsByDistance { length_m: f64 },
+    LapsByDistance { length_m: f64, last_off_m: f64 },
     /// Neither positions nor a stated form tell where the bends are.
     BendsUnknown { track: bool },
     /// Some laps are not used.
@@ -124,6 +148,8 @@ pub enum What {
     FewLaps { laps: usize },
     /// The wind that is met differs along the loop.
     WindAlongLoop { least: f64, least_at_m: f64, most: f64, most_at_m: f64 },
+    /// Rides contradict what set-ups were stated to share.
+    SharingContradicted { quantity: &'static str, p_value: f64, differences: Vec<FreedDifference> },
     /// Yaw is estimated while the wind is held the same everywhere.
     YawWithoutShelter,
     /// An expectation decides more than the rides do.
@@ -201,23 +227,64 @@ pub enum What {
     NearTolerance { count: usize, of: usize },
 }
 
+/// A difference with something shared, and with it freed, W.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FreedDifference {
+    pub setup: String,
+    pub shared_w: f64,
+    pub freed_w: f64,
+    pub freed_se_w: f64,
+}
+
+fn sharing_contradicted(quantity: &str, p_value: f64, differences: &[FreedDifference]) -> String {
+    let key = quantity.to_lowercase();
+    let both: Vec<String> = differences
+        .iter()
+        .map(|d| {
+            format!(
+                "{} {:+.1} W as stated, {:+.1} ± {:.1} W (standard error) freed",
+                d.setup, d.shared_w, d.freed_w, d.freed_se_w
+            )
+        })
+        .collect();
+    let p = if p_value < 0.001 { "below 0.001".to_string() } else { format!("{p_value:.3}") };
+    format!(
+        "{quantity} was stated to be common to all set-ups, but the rides contradict that (p {p}). Against the baseline: {}. Unless \
+         something else differed between the runs, set {key} = \"per-setup\" under [solve].",
+        both.join("; ")
+    )
+}
+
 /// What a grave finding is about, in a few words: one without which no number of the result should be believed. `None` for
 /// the others.
 pub fn grave(code: &str) -> Option<&'static str> {
     Some(match code {
         "implausible" => "values that no bicycle has",
+        "sharing-contradicted" => "set-ups that differ in what was stated to be common",
         "power-unreliable" => "power that drops out",
         "run-unlike" => "a run unlike the others",
         "run-differs" | "runs-of-setup-differ" => "runs of one set-up that differ",
         "setups-swapped" => "set-ups that look exchanged",
-        "runs-overlap" => "runs recorded at the same time",
+        "run-left-out" => "a run that is left out",
         "pressure-odd" => "a pressure that does not fit the elevation",
         "temperature-odd" => "a temperature that does not fit the device",
         "wind-odd" => "a stated wind that does not fit the laps",
         "mass-odd" => "a mass that is hard to believe",
         "other-day" => "a run of another day",
+        "speed-scale-off" => "speeds that do not fit the length of a lap",
+        "wheel-differs" => "a run whose wheel measures another lap",
         _ => return None,
     })
+}
+
+/// Numbers in a row.
+fn numbers(all: &[usize]) -> String {
+    all.iter().map(usize::to_string).collect::<Vec<_>>().join(", ")
+}
+
+/// Metres, or kilometres where there are many.
+fn distance(m: f64) -> String {
+    if m < 2000.0 { format!("{m:.0} m") } else { format!("{:.0} km", m / 1000.0) }
 }
 
 /// A small number with two significant digits and without an exponent.
@@ -259,6 +326,18 @@ impl What {
             What::NotMoving => "not-moving",
             What::GateFar { .. } => "gate-far",
             What::CutMoved { .. } => "cut-moved",
+            What::PositionsUnreachable { .. } => "positions-unreachable",
+            What::PositionsPoor { .. } => "positions-poor",
+            What::BendsContradicted { .. } => "bends-contradicted",
+            What::NotTwoBends => "not-two-bends",
+            What::BearingContradicted { .. } => "bearing-contradicted",
+            What::WindWithoutCompass => "wind-without-compass",
+            What::LapMarksOdd { .. } => "lap-marks-odd",
+            What::RiddenLength { .. } => "ridden-length",
+            What::SpeedScaleOff { .. } => "speed-scale-off",
+            What::WheelDiffers { .. } => "wheel-differs",
+            What::SpeedCalibrated { .. } => "speed-calibrated",
+            What::RunLeftOut { .. } => "run-left-out",
             What::DeviceLaps { .. } => "device-laps",
             What::LapsByDistance { .. } => "laps-by-distance",
             What::BendsUnknown { .. } => "bends-unknown",
@@ -275,6 +354,7 @@ impl What {
             What::NotConverged { .. } => "not-converged",
             What::FewLaps { .. } => "few-laps",
             What::WindAlongLoop { .. } => "wind-along-loop",
+            What::SharingContradicted { .. } => "sharing-contradicted",
             What::YawWithoutShelter => "yaw-without-shelter",
             What::RestsOnExpectation { .. } => "rests-on-expectation",
             What::LapsDiffer { .. } => "laps-differ",
@@ -343,8 +423,20 @@ impl What {
             What::CutMoved { distance_m } => {
                 format!("Speed changes at the stated gate or lap mark, where a sensor that averages over a second errs; laps are cut {distance_m:.0} m from it, where riding is steady. Laps keep their numbers.")
             }
+            What::PositionsUnreachable { count, farthest_m, first_s } => format!("{count} position(s) lie up to {} from where the bicycle can have been (the first at {first_s:.0} s) and are not used; power and speed of those seconds are.", distance(*farthest_m)),
+            What::PositionsPoor { spread_m } => format!("Positions lie {spread_m:.0} m from their own average in the middle, as under a roof, and are not used; laps and headings are those of the lap marks and the stated bends."),
+            What::BendsContradicted { radius_m, transition_m, seen_radius_m, seen_transition_m } => format!("Bends of {radius_m:.1} m radius{} are stated, and positions show {seen_radius_m:.1} m with transitions of {seen_transition_m:.0} m. The line by positions is used; check bend_radius_m and transition_m, or leave them out.", transition_m.map(|t| format!(" with transitions of {t:.0} m")).unwrap_or_default()),
+            What::NotTwoBends => "Bends of a track are stated, but positions show no lap of two equal bends and two straights. The line by positions is used; leave bend_radius_m out, or check that the ride is of this track.".into(),
+            What::BearingContradicted { stated_deg, seen_deg } => format!("home_straight_bearing_deg = {stated_deg:.0}, and positions show {seen_deg:.0}°, which is used. State the direction of travel, clockwise from north."),
+            What::WindWithoutCompass => "Nobody says which way the track lies, so the fitted wind has no compass direction: it is given along the home straight, positive as a tail wind there, and across it, positive from left to right. State home_straight_bearing_deg or record positions.".into(),
+            What::LapMarksOdd { extra, missing_after } => format!("The lap marks do not all lie a lap apart:{}{}{} laps at these places are not used, and the numbers of laps count every mark.", if extra.is_empty() { String::new() } else { format!(" mark {} is pressed in the middle of a lap", numbers(extra)) }, if extra.is_empty() || missing_after.is_empty() { "" } else { ", and" }, if missing_after.is_empty() { ";".to_string() } else { format!(" after mark {} one is missing;", numbers(missing_after)) }),
+            What::RiddenLength { stated_m, ridden_m } => { let out_m = (ridden_m - stated_m) / std::f64::consts::TAU; format!("Laps were ridden over {ridden_m:.1} m by the wheel, which is taken for the ridden line; the stated {stated_m:.1} m hold on the measurement line. If the wheel size is right they were ridden {:.2} m {} it.", out_m.abs(), if out_m >= 0.0 { "outside" } else { "inside" }) }
+            What::SpeedScaleOff { wheel_m, known_m, sd_m, by } => format!("A lap is {wheel_m:.1} m by the speed channel and {known_m:.1} ± {sd_m:.1} m by {by}: speeds are {:.1} % too {}, as with a wrong wheel size, and CdA moves by about three times that. Measure the roll-out and correct the file, or say speed_scale = \"calibrate\" under [solve], which brings speeds to the known length.", 100.0 * (wheel_m / known_m - 1.0).abs(), if wheel_m > known_m { "high" } else { "low" }),
+            What::WheelDiffers { wheel_m, usual_m } => format!("By the wheel a lap of this run is {wheel_m:.1} m, {:+.1} % against {usual_m:.1} m in the other runs: another wheel size in the device, a tyre of another height, or another line. A difference of speed like that passes for one between set-ups; check the roll-out of each tyre.", 100.0 * (wheel_m / usual_m - 1.0)),
+            What::SpeedCalibrated { factor, relative_u, known_m, by } => format!("Speeds are multiplied by {factor:.4} ± {relative_u:.4}, with which a lap has the {known_m:.1} m that it has by {by}; this error stands in the budget for that of the speed scale."),
+            What::RunLeftOut { reason } => format!("This run cannot be used and the others are solved without it: {reason}."),
             What::DeviceLaps { count } => format!("Laps are cut at the {count} lap marks of the device."),
-            What::LapsByDistance { length_m } => format!("Laps are cut every {length_m:.1} m of recorded distance, which drifts with the line ridden; lap marks at the line would be better."),
+            What::LapsByDistance { length_m, last_off_m } => format!("Laps are cut every {length_m:.1} m of recorded distance, which drifts with the line ridden and the wheel size: the last lap lies some {last_off_m:.0} m off by what is usually open of that length alone. Lap marks at the line, or positions, would be better."),
             What::BendsUnknown { track: true } => "The bends of the track are not known, so the lean in them is left out. On a 250 m track that alone put Crr 10 to 50 % too high and CdA 4 to 15 % too low in simulations, which no interval here shows. State bend_radius_m and transition_m under [loop].".into(),
             What::BendsUnknown { track: false } => "Without positions the bends of the loop are not known, so the lean in them and the wind are left out; in tight bends Crr comes out too high. Record positions.".into(),
             What::LapsLeftOut { used, total, reasons } => format!("{used} of {total} laps are used; left out: {reasons}."),
@@ -366,6 +458,7 @@ impl What {
             What::LagAtBound { lag_s } => format!("The delay between power and speed sits on its bound of {lag_s:.1} s; the channels may come from different clocks."),
             What::NotConverged { iterations } => format!("The solver stopped after {iterations} steps without settling; the best point is given, treat it with care."),
             What::WindAlongLoop { least, least_at_m, most, most_at_m } => format!("The wind is not the same along the loop: {least:.1} of its middling value at {least_at_m:.0} m, {most:.1} at {most_at_m:.0} m. That is in the solution; an open loop would tell Crr better."),
+            What::SharingContradicted { quantity, p_value, differences } => sharing_contradicted(quantity, *p_value, differences),
             What::YawWithoutShelter => "Drag against yaw is estimated while the wind is held the same along the loop: trees or houses would pass for yaw. Leave along_loop under [wind] at \"estimate\", or set yaw under [solve] to \"none\" or to a value.".into(),
             What::RestsOnExpectation { of, quantities, next } => format!("More than half of the uncertainty of {} is what was expected of {of}, not what the rides told. {next}", crate::wording::listed(quantities)),
             What::FewLaps { laps } => format!("Only {laps} laps are used, so intervals are wide. They rest in part on a model of the scatter within laps, which cannot see a position that changes from lap to lap."),

@@ -1,6 +1,7 @@
 //! The command-line program: parse, run, print what went wrong, set the exit status.
 
 mod cli;
+mod desk;
 
 use std::process::ExitCode;
 
@@ -8,7 +9,7 @@ fn main() -> ExitCode {
     match cli::Arguments::read() {
         Ok(arguments) => {
             let format = arguments.format;
-            ended(cli::run(arguments), format)
+            ended(cli::run(arguments, desk::host), format)
         }
         Err(mistake) => mistake.tell(),
     }

@@ -4,6 +4,7 @@
 //! Given nothing; `analysis` fills it, `report` and `plot` read it, `compare::pooling` reads it back.
 
 use crate::factor::FactorResult;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Version of the schema below.
@@ -11,14 +12,19 @@ pub const SCHEMA: u32 = 1;
 
 /// A value with its standard error and interval.
 ///
-/// `se` combines `scatter_se` (type A, from the laps, steadied by a model of their scatter) and `instrument_se` (type B, from
-/// the measuring chain).
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+/// `se` combines `scatter_se` (type A, from the laps, shrunk towards a model of their scatter) and `instrument_se` (type B, from
+/// the instruments).
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Estimate {
+    /// Best estimate, in the unit of the key that holds it; `null` where it is not known.
     pub value: Option<f64>,
+    /// Combined standard uncertainty; `null` where the value is held or shared.
     pub se: Option<f64>,
+    /// Lower end of the interval at `confidence`.
     pub low: Option<f64>,
+    /// Upper end of the interval at `confidence`.
     pub high: Option<f64>,
+    /// Degrees of freedom of `se`; `null` where there are so many that they do not matter.
     pub dof: Option<f64>,
     /// From the scatter of the laps.
     pub scatter_se: Option<f64>,
@@ -28,41 +34,64 @@ pub struct Estimate {
     /// From what changes between one run and the next.
     #[serde(default)]
     pub run_to_run_se: Option<f64>,
+    /// From power meter, wheel, scale and thermometer (type B).
     pub instrument_se: Option<f64>,
 }
 
 /// A nuisance parameter: value and standard error; `se` is `null` when it was held fixed.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Measured {
+    /// Estimate, in the unit of the key.
     pub value: Option<f64>,
+    /// Standard error; `null` when the value was held.
     pub se: Option<f64>,
 }
 
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+impl Measured {
+    fn is_unknown(&self) -> bool {
+        *self == Measured::default()
+    }
+}
+
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Solution {
+    /// Version of this schema.
     pub schema: u32,
+    /// Version of the program that wrote the result.
     pub loopwright: String,
+    /// The session's title.
     pub title: String,
+    /// Level of every interval, 0 to 1.
     pub confidence: f64,
+    /// Whether CdA and Crr can be told apart from these rides.
     pub separable: bool,
+    /// Id of the set-up that the others are compared with.
     pub baseline: String,
+    /// At what speed, mass and air density watts are given.
     pub reference: ReferenceConditions,
+    /// One entry a set-up, in the order of the session.
     pub setups: Vec<SetupResult>,
     /// Every set-up against the baseline, with p-values Holm-adjusted over these.
     pub contrasts: Vec<Contrast>,
     /// Every pair, with p-values Holm-adjusted over all pairs.
     pub all_pairs: Vec<Contrast>,
+    /// One entry a run, in the order of the session.
     pub runs: Vec<RunResult>,
+    /// Where it was ridden.
     #[serde(rename = "loop")]
     pub circuit: CircuitResult,
+    /// What tells CdA from Crr.
     pub separation: Separation,
+    /// The uncertainty budget, source by source.
     pub budget: Vec<BudgetLine>,
+    /// How the solver got there.
     pub solver: Solver,
+    /// What must be told beside the numbers.
     pub findings: Vec<FindingResult>,
     /// Change of Crr over the day where one was asked for, else `null`.
     #[serde(default)]
     pub crr_drift: Option<CrrDriftResult>,
-    /// The second opinion on the scatter; `null` when it was not asked for or there is no loop.
+    /// The bootstrap over laps; `null` when it was not asked for or there is no loop.
     #[serde(default)]
     pub bootstrap: Option<BootstrapResult>,
     /// Results of each venue and what they say together when a session mixes loop and rollers, else `null`.
@@ -74,37 +103,40 @@ pub struct Solution {
     /// What changes from run to run of one set-up, as the runs tell it.
     #[serde(default)]
     pub run_to_run: Option<RunToRunResult>,
-    /// What the factors of the set-ups do, where they were stated.
-    #[serde(default)]
-    pub factors: Option<FactorResult>,
     /// k of drag against yaw, CdA (1 + k sin²ψ): one for the day, or one for each set-up; empty where it was held.
     #[serde(default)]
     pub yaw: Vec<YawResult>,
+    /// What the factors of the set-ups do, where they were stated.
+    #[serde(default)]
+    pub factors: Option<FactorResult>,
 }
 
 /// k of drag against yaw.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct YawResult {
     /// `null` where all set-ups have one.
     pub setup: Option<String>,
+    /// Value and standard error of k.
     pub k: Measured,
     /// Whether the rides told more than what was expected.
     pub told: bool,
 }
 
 /// The share of the wind that is met at a place of the loop.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct WindShare {
+    /// From the gate.
     pub distance_m: f64,
     /// Of the wind of the run, 1 in the geometric mean over the loop.
     pub share: f64,
     /// Interval of ± one standard error.
     pub low: f64,
+    /// Its upper end.
     pub high: f64,
 }
 
 /// What changes from run to run, as a standard deviation relative to `of`.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct RunToRunResult {
     /// "resistance" or, on rollers, "Crr".
     pub of: String,
@@ -112,7 +144,9 @@ pub struct RunToRunResult {
     pub supposed_fraction: f64,
     /// Median and interval of what the runs leave of that.
     pub fraction: f64,
+    /// Lower end of the interval of `fraction`.
     pub low: f64,
+    /// Upper end of the interval of `fraction`.
     pub high: f64,
     /// Runs less set-ups.
     pub repeats: usize,
@@ -121,9 +155,11 @@ pub struct RunToRunResult {
 }
 
 /// Propagation of distributions beside the law of propagation (JCGM 101:2008, clause 8).
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct MonteCarlo {
+    /// How often all inputs were drawn.
     pub draws: usize,
+    /// Seed of the draws.
     pub seed: u64,
     /// Significant digits of a standard uncertainty that count.
     pub digits: u32,
@@ -132,21 +168,27 @@ pub struct MonteCarlo {
 }
 
 /// One quantity by draws and by the budget.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct MonteCarloResult {
+    /// "road", "track" or "rollers".
     pub venue: String,
+    /// Id of the set-up.
     pub setup: String,
     /// `null` for the value of the set-up itself.
     pub baseline: Option<String>,
     /// "crr", "cda_m2", "power_w" or "rolling_power_w".
     pub quantity: String,
-    /// Standard deviation of the draws of the measuring chain alone, and the budget's.
+    /// Standard deviation of the draws of the instruments alone, and the budget's.
     pub instrument_se: Option<f64>,
+    /// The same by the budget.
     pub budget_instrument_se: Option<f64>,
     /// Probabilistically symmetric interval of the draws, scatter drawn as Student's t, and the reported one.
     pub low: Option<f64>,
+    /// Upper end by the draws.
     pub high: Option<f64>,
+    /// Lower end as reported.
     pub budget_low: Option<f64>,
+    /// Upper end as reported.
     pub budget_high: Option<f64>,
     /// δ of JCGM 101, 7.9.2: half a unit in the last of the digits that count.
     pub tolerance: Option<f64>,
@@ -158,45 +200,65 @@ pub struct MonteCarloResult {
     pub verdict: String,
 }
 
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct ReferenceConditions {
+    /// Speed at which watts are given.
     pub speed_km_h: f64,
+    /// Rider, bicycle and kit.
     pub mass_kg: f64,
+    /// Density of the air.
     pub air_density_kg_m3: f64,
 }
 
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct SetupResult {
+    /// The set-up's id in the session.
     pub id: String,
+    /// Its label for people.
     pub label: String,
+    /// Coefficient of rolling resistance.
     pub crr: Estimate,
+    /// Drag area.
     pub cda_m2: Estimate,
     /// At the reference conditions, at the place where power is measured.
     pub power_w: Estimate,
+    /// The part of the watts that rolling takes; on rollers the only one.
     pub rolling_power_w: Estimate,
+    /// The part of the watts that air takes. What is left of `power_w` goes to the bearings.
     pub aero_power_w: Estimate,
     /// Correlation of CdA and Crr of this set-up.
     pub correlation: Option<f64>,
     /// Least-squares cross-check.
     pub least_squares_crr: Option<f64>,
+    /// CdA by least squares, as a cross-check.
     pub least_squares_cda_m2: Option<f64>,
     /// Resistance at the mean speed of the set-up: the combination that is known even when the parts are not.
     pub drag_at_mean_speed_n: Option<Estimate>,
     /// CdA with Crr held at a usual value, only where the two cannot be told apart.
     pub cda_m2_with_crr_held: Option<Estimate>,
+    /// The Crr that `cda_m2_with_crr_held` goes with.
     pub crr_held: Option<f64>,
+    /// Mean speed of the used laps.
     pub mean_speed_m_s: Option<f64>,
+    /// Laps that count.
     pub laps_used: usize,
 }
 
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Contrast {
+    /// Id of the set-up.
     pub setup: String,
+    /// Id of the set-up it is compared with; every value is set-up less baseline.
     pub baseline: String,
+    /// Difference in Crr; value 0 without an error where Crr is shared.
     pub crr: Estimate,
+    /// Difference in CdA; value 0 without an error where CdA is shared.
     pub cda_m2: Estimate,
+    /// Difference in watts at the reference; on rollers of rolling alone.
     pub power_w: Estimate,
+    /// Two-sided, of no difference in watts.
     pub p_value: Option<f64>,
+    /// The same adjusted for the number of comparisons (Holm).
     pub p_holm: Option<f64>,
     /// Smallest difference this test would have found with 80 % power.
     pub detectable_power_w: Option<f64>,
@@ -206,17 +268,27 @@ pub struct Contrast {
     pub verdict: String,
 }
 
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct RunResult {
+    /// Ride file as the session names it.
     pub file: String,
+    /// Digest of that file.
     pub sha256: String,
+    /// Id of the set-up.
     pub setup: String,
+    /// "road", "track" or "rollers".
     pub venue: String,
+    /// Rider, bicycle and kit in this run.
     pub mass_kg: f64,
+    /// Records in the file that are used.
     pub records: usize,
+    /// Moment of the first record, UTC; `null` where the clock was not set.
     pub started: Option<String>,
+    /// From the first record to the last.
     pub duration_s: f64,
+    /// Mean density of the air; `null` on rollers.
     pub air_density_kg_m3: Option<f64>,
+    /// Mean temperature of the air.
     pub temperature_c: Option<f64>,
     /// As stated; `temperature_c` stands for it where it was not.
     #[serde(default)]
@@ -224,114 +296,170 @@ pub struct RunResult {
     /// Crr as ridden over Crr at the reference temperature; `null` on rollers or without a stated coefficient.
     #[serde(default)]
     pub crr_over_reference: Option<f64>,
+    /// As stated; recorded, never modelled.
     pub tyre_pressure_kpa: Option<Pressures>,
+    /// By how much speed runs behind power.
     pub lag_s: Measured,
+    /// Wind at the height of the rider.
     pub wind: WindResult,
     /// Rollers only.
     #[serde(default)]
     pub window: Option<RollerWindow>,
+    /// One entry a whole lap, used or not; empty on rollers.
     pub laps: Vec<LapResult>,
 }
 
 /// The part of a roller run that counts, and what it gives.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct RollerWindow {
     /// From the run's first record.
     pub from_s: f64,
+    /// From the run's first record.
     pub to_s: f64,
     /// Of the warm-up; `null` when none shows above the noise.
     pub time_constant_s: Option<f64>,
+    /// Mean speed of the wheel in the window.
     pub mean_speed_m_s: f64,
+    /// Mean power in the window.
     pub mean_power_w: f64,
+    /// Crr on the drums, before it is taken to a flat road.
     pub crr_drum: f64,
     /// On the flat, with the standard error from the scatter within the window.
     pub crr: Measured,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Pressures {
+    /// Front tyre, kPa.
     pub front: f64,
+    /// Rear tyre, kPa.
     pub rear: f64,
 }
 
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct WindResult {
+    /// Mean speed of the wind; `null` where it is not known.
     pub speed_m_s: Option<f64>,
     /// Where it blows from, clockwise from north.
     pub from_deg: Option<f64>,
+    /// Component towards the east.
     pub east_m_s: Measured,
+    /// Component towards the north.
     pub north_m_s: Measured,
+    /// The same along the home straight, positive as a tail wind there, and across it, positive from left to right, where nobody
+    /// says which way the track lies; direction and components by the compass are unknown then.
+    #[serde(default, skip_serializing_if = "Measured::is_unknown")]
+    pub along_m_s: Measured,
+    /// See `along_m_s`.
+    #[serde(default, skip_serializing_if = "Measured::is_unknown")]
+    pub across_m_s: Measured,
     /// Change from the middle of the run to its end, where one was solved for.
     pub drift_east_m_s: Measured,
+    /// The same for the north component.
     pub drift_north_m_s: Measured,
     /// Standard deviation of the gusts along travel, when estimated.
     pub gust_m_s: Option<f64>,
 }
 
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct LapResult {
     /// From 1, the first whole lap.
     pub lap: usize,
     /// From the run's first record.
     pub start_s: f64,
+    /// Time of the lap.
     pub duration_s: f64,
+    /// Distance of the lap by the wheel.
     pub distance_m: f64,
+    /// Mean speed of the lap.
     pub mean_speed_m_s: f64,
+    /// Mean power of the lap.
     pub mean_power_w: Option<f64>,
+    /// From 1, the slowest planned speed; `null` without classes.
     pub planned_speed_class: Option<usize>,
+    /// Height error of the lap: by how much its end comes out above its start.
     pub misclosure_m: Option<f64>,
+    /// Whether the lap counts.
     pub used: bool,
+    /// Why it does not; `null` where it does.
     pub reason: Option<String>,
 }
 
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct CircuitResult {
+    /// "road", "track" or "rollers".
     pub kind: String,
+    /// Length of the loop; `null` on rollers.
     pub length_m: Option<f64>,
+    /// Where laps begin; `null` without positions.
     pub gate: Option<Gate>,
     /// How old the speed reading is against positions or lap marks, which places the laps; unknown where there are neither.
     #[serde(default)]
     pub speed_age_s: Measured,
+    /// Mean lap by the speed channel, where laps are seen otherwise.
+    #[serde(default)]
+    pub length_by_wheel_m: Option<f64>,
+    /// The lap by positions alone, with its standard deviation.
+    #[serde(default)]
+    pub length_by_positions_m: Measured,
+    /// What `length_m` rests on: "wheel" or "stated length".
+    #[serde(default)]
+    pub length_from: Option<String>,
+    /// Common elevation at the edges of the steps.
     pub profile: Vec<ProfilePoint>,
     /// At the middle of each step, where the wind along the loop was estimated.
     #[serde(default)]
     pub wind_along: Vec<WindShare>,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Gate {
+    /// North is positive.
     pub lat_deg: f64,
+    /// East is positive.
     pub lon_deg: f64,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct ProfilePoint {
+    /// From the gate.
     pub distance_m: f64,
+    /// Above the gate.
     pub elevation_m: f64,
 }
 
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Separation {
+    /// Correlation of CdA and Crr of the baseline; each set-up has its own under `setups`.
     pub correlation: Option<f64>,
+    /// Condition number of the scaled equations.
     pub condition: Option<f64>,
+    /// Mean speed of the slowest used lap.
     pub speed_min_m_s: Option<f64>,
+    /// Mean speed of the fastest used lap.
     pub speed_max_m_s: Option<f64>,
     /// Strength of the planned-speed instruments.
     pub first_stage_f: Option<f64>,
     /// Standard error each would have if the other were known.
     pub se_crr_if_cda_known: Option<f64>,
+    /// The same for CdA.
     pub se_cda_m2_if_crr_known: Option<f64>,
 }
 
 /// One line of the uncertainty budget: how far the results move by one standard uncertainty of the source.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct BudgetLine {
+    /// What errs.
     pub source: String,
+    /// Of the source, in `unit`.
     pub standard_uncertainty: f64,
+    /// "1" for a fraction.
     pub unit: String,
     /// Contribution to Crr, CdA and watts of the baseline set-up.
     pub crr: Option<f64>,
+    /// Contribution to the CdA of the baseline.
     pub cda_m2: Option<f64>,
+    /// Contribution to the watts of the baseline.
     pub power_w: Option<f64>,
     /// Contribution to the resistance at the mean speed of the baseline set-up, where CdA and Crr cannot be told apart.
     #[serde(default)]
@@ -346,47 +474,63 @@ pub struct BudgetLine {
 }
 
 /// What one source does to the difference of a pair.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct PairContribution {
+    /// Id of the set-up.
     pub setup: String,
+    /// Id of the set-up it is compared with.
     pub baseline: String,
+    /// Contribution to Crr.
     pub crr: Option<f64>,
+    /// Contribution to CdA.
     pub cda_m2: Option<f64>,
+    /// Contribution to the watts at the reference.
     pub power_w: Option<f64>,
 }
 
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Contribution {
+    /// Id of the set-up.
     pub setup: String,
+    /// Contribution to Crr.
     pub crr: Option<f64>,
+    /// Contribution to CdA.
     pub cda_m2: Option<f64>,
+    /// Contribution to the watts at the reference.
     pub power_w: Option<f64>,
 }
 
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Solver {
+    /// Steps of the outer solver.
     pub iterations: u64,
+    /// Whether it settled.
     pub converged: bool,
+    /// Starts of the wind that were tried.
     pub starts: usize,
     /// "instruments", "least squares" or "energy account" (rollers).
     pub estimator: String,
 }
 
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct FindingResult {
+    /// A short word a script can test for.
     pub code: String,
     /// From 1; `null` when it concerns the whole session.
     pub run: Option<usize>,
+    /// What was seen, the limit or likely cause, and what to do next.
     pub message: String,
 }
 
 /// What a session on loop and rollers says. The loop's values also stand at the top of the solution, because only a loop
 /// shows CdA; nothing is averaged there.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Venues {
+    /// One entry a venue.
     pub results: Vec<VenueResult>,
     /// Differences that both venues have seen, brought together.
     pub combined: Vec<CombinedContrast>,
+    /// What the road surface costs each set-up.
     pub surface_loss: Vec<SurfaceLoss>,
 }
 
@@ -410,63 +554,83 @@ impl Solution {
 }
 
 /// One venue on its own.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct VenueResult {
     /// "road", "track" or "rollers".
     pub venue: String,
+    /// Id of the set-up that the others are compared with.
     pub baseline: String,
+    /// As at the top of the result.
     pub setups: Vec<SetupResult>,
+    /// Every set-up against the baseline.
     pub contrasts: Vec<Contrast>,
+    /// Every pair.
     pub all_pairs: Vec<Contrast>,
+    /// The uncertainty budget of this venue.
     pub budget: Vec<BudgetLine>,
+    /// What changes from run to run on this venue.
     #[serde(default)]
     pub run_to_run: Option<RunToRunResult>,
+    /// What the factors of the set-ups do on this venue.
     #[serde(default)]
     pub factors: Option<FactorResult>,
 }
 
 /// One difference in Crr from both venues.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct CombinedContrast {
+    /// Id of the set-up.
     pub setup: String,
+    /// Id of the set-up it is compared with.
     pub baseline: String,
     /// Inverse-variance mean while the venues agree, else the random-effects one.
     pub crr: Estimate,
     /// At the reference speed and mass.
     pub rolling_power_w: Estimate,
+    /// Two-sided, of no difference.
     pub p_value: Option<f64>,
     /// Adjusted over the combined contrasts.
     pub p_holm: Option<f64>,
+    /// Smallest detectable difference: found with 80 % power.
     pub detectable_power_w: Option<f64>,
+    /// Two one-sided tests against the stated margin, `null` when none was stated.
     pub p_equivalence: Option<f64>,
+    /// "separated", "not separated" or "equivalent".
     pub verdict: String,
+    /// Whether the venues see the same difference.
     pub agreement: Agreement,
 }
 
 /// Whether the venues see the same difference.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Agreement {
+    /// Whether they differ by no more than their own errors allow.
     pub agree: bool,
     /// Cochran's Q.
     pub q: Option<f64>,
+    /// Degrees of freedom of Q.
     pub dof: Option<f64>,
+    /// Chance of so large a Q without disagreement.
     pub p_value: Option<f64>,
+    /// √(Q/dof).
     pub birge_ratio: Option<f64>,
     /// Standard deviation between venues (DerSimonian–Laird).
     pub between_sd_crr: Option<f64>,
 }
 
 /// Crr on the loop less Crr on the rollers: what the road's surface, and the tyre's casing on it, cost.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct SurfaceLoss {
+    /// Id of the set-up.
     pub setup: String,
+    /// Crr on the loop less Crr on the rollers.
     pub crr: Estimate,
     /// At the reference speed and mass.
     pub rolling_power_w: Estimate,
 }
 
 /// A change of Crr linear in time, the same for all set-ups.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct CrrDriftResult {
     /// Per hour, with its scatter.
     pub crr_per_h: Estimate,
@@ -481,9 +645,11 @@ pub struct CrrDriftResult {
 }
 
 /// Standard errors of the scatter from whole laps drawn again, beside those of the sandwich by itself (not `scatter_se`).
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct BootstrapResult {
+    /// How often laps were drawn.
     pub draws: usize,
+    /// Seed of the draws.
     pub seed: u64,
     /// Draws whose equations had no answer and that are not counted.
     pub failed: usize,
@@ -492,25 +658,31 @@ pub struct BootstrapResult {
     /// Whether one of the two standard errors of a Crr, a CdA or a difference is over 25 % larger than the other, beyond
     /// what the number of draws leaves open.
     pub disagrees: bool,
+    /// One entry a set-up.
     pub setups: Vec<BootstrapLine>,
     /// Against the baseline.
     pub contrasts: Vec<BootstrapLine>,
 }
 
 /// One set-up, or one difference where there is a baseline.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct BootstrapLine {
+    /// Id of the set-up.
     pub setup: String,
+    /// `null` for the value of the set-up itself.
     pub baseline: Option<String>,
+    /// Both standard errors of Crr.
     pub crr: Resampled,
+    /// Both standard errors of CdA.
     pub cda_m2: Resampled,
+    /// Both standard errors of the watts.
     pub power_w: Resampled,
 }
 
 /// Both standard errors of one quantity; `null` where it is not known or held common.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Resampled {
-    /// Of the sandwich by itself, before it is steadied by the working model.
+    /// Of the sandwich by itself, before it is shrunk towards the working model.
     pub sandwich_se: Option<f64>,
     /// Of the laps drawn again.
     pub bootstrap_se: Option<f64>,

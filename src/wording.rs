@@ -1,7 +1,9 @@
 //! Words that read alike in every output: counts, lists, shares, and text of others made harmless.
 //!
-//! Given numbers and strings; gives text. This is the one place where names, reasons and titles from files lose what could
-//! steer a terminal, a figure or a spreadsheet; every renderer calls it, none does it by itself.
+//! Given numbers and strings; gives text. Names, reasons and titles from files lose what could steer a terminal, a figure or a
+//! spreadsheet by [`crate::printable`]; every renderer calls it, none does it by itself.
+
+use crate::printable;
 
 /// "1 lap", "12 laps".
 pub fn counted(count: usize, one: &str) -> String {
@@ -26,25 +28,19 @@ pub fn percent(share: f64) -> String {
     format!("{} %", text.trim_end_matches('0').trim_end_matches('.'))
 }
 
-/// Control characters, and marks that turn the direction of writing round, left out; a line end stays.
+/// Text of others with a stand-in for what would steer a terminal or turn the direction of writing round; a line end stays.
 pub fn harmless(text: &str) -> String {
-    text.chars().filter(|c| *c == '\n' || !(c.is_control() || turns_text(*c))).collect()
+    printable::lines(text).into_owned()
 }
 
 /// The same on one line.
 pub fn on_one_line(text: &str) -> String {
-    harmless(&text.replace(['\n', '\r', '\t'], " "))
+    printable::one_line(text).into_owned()
 }
 
 /// A text as a cell of a table for a spreadsheet: what would be taken for a formula gets a mark that says it is text.
 pub fn spreadsheet_cell(text: &str) -> String {
-    let text = on_one_line(text);
-    if text.starts_with(['=', '+', '-', '@']) { format!("'{text}") } else { text }
-}
-
-/// Marks of the bidirectional algorithm (Unicode Standard Annex 9) and non-characters, which XML forbids.
-fn turns_text(c: char) -> bool {
-    matches!(c, '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{fffe}' | '\u{ffff}')
+    printable::cell(text).into_owned()
 }
 
 #[cfg(test)]
@@ -53,7 +49,7 @@ mod tests {
 
     #[test]
     fn what_could_steer_a_terminal_or_a_spreadsheet_is_taken_out() {
-        assert_eq!(harmless("a\u{1b}[31m\u{7}b\nc\u{202e}d"), "a[31mb\ncd");
+        assert_eq!(harmless("a\u{1b}[31m\u{7}b\nc\u{202e}d"), "a\u{fffd}[31m\u{fffd}b\nc\u{fffd}d");
         assert_eq!(on_one_line("a\tb\nc"), "a b c");
         assert_eq!(spreadsheet_cell("=1+1"), "'=1+1");
         assert_eq!(spreadsheet_cell("28 mm, 5 bar"), "28 mm, 5 bar");

@@ -5,7 +5,7 @@
 //! serve to show that a failure is not called a success.
 
 use loopwright::error::Error;
-use loopwright::solve::outer::{Reduced, Step, descend};
+use loopwright::solve::outer::{Here, Step, SumOfSquares, descend};
 use nalgebra::{DMatrix, DVector};
 
 /// A data set: rows of (x, y), second start and certified values.
@@ -67,8 +67,8 @@ impl Curve {
     }
 }
 
-impl Reduced for Curve {
-    fn step(&self, b: &[f64]) -> Result<Step, Error> {
+impl SumOfSquares for Curve {
+    fn at(&self, b: &[f64]) -> Result<Here, Error> {
         let mut jacobian = DMatrix::zeros(self.rows.len(), b.len());
         for k in 0..b.len() {
             let step = 1e-6 * b[k].abs().max(1e-9);
@@ -77,7 +77,9 @@ impl Reduced for Curve {
             down[k] -= step;
             jacobian.set_column(k, &((self.residual(&down) - self.residual(&up)) / (up[k] - down[k])));
         }
-        Step::dense(jacobian.tr_mul(&jacobian), &jacobian.tr_mul(&self.residual(b)))
+        let residual = self.residual(b);
+        let step = Step::dense(jacobian.tr_mul(&jacobian), &jacobian.tr_mul(&residual))?;
+        Ok(Here { cost: residual.norm_squared(), step })
     }
 }
 

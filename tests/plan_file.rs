@@ -84,6 +84,7 @@ fn parts_that_do_not_fit_are_told_apart() {
         ("speeds_km_h = [29.0, 41.0]", "speeds_km_h = []", "speeds_km_h is empty"),
         ("speeds_km_h = [29.0, 41.0]", "", "or powers_w"),
         ("laps_per_run = 6", "powers_w = [200.0]", "both stated"),
+        ("laps_per_run = 6", "laps_per_run = 1", "2 entries, one a lap, for 1 laps"),
         ("speeds_km_h = [29.0, 41.0]", "powers_w = [200.0]\non = [\"rollers\"]", "state rollers_speed_km_h"),
         ("gust_sd_m_s = 0.3", "[day]\nsheltered_part = [0.2, 0.5]", "shelters nothing"),
         ("gust_sd_m_s = 0.3", "[day]\nshelter_least = 0.3\nsheltered_part = [0.9, 0.1]", "must end at least"),

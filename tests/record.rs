@@ -6,7 +6,7 @@ mod fit_bytes;
 use fit_bytes::{RECORD_FIELDS, Raw, START, START_UNIX_S, Section, base, bitwise_crc, record, ride};
 use loopwright::error::Error;
 use loopwright::finding::What;
-use loopwright::record::{Pause, Recording, crc16, decode, decode_fit, parse_csv, read};
+use loopwright::record::{MAX_RECORDS, Pause, Recording, crc16, decode, decode_fit, parse_csv, read};
 use proptest::prelude::*;
 
 /// Every column as bits, so that missing values compare equal.
@@ -80,6 +80,32 @@ fn the_checksum_table_agrees_with_one_bit_at_a_time() {
     assert_eq!(crc16(b"123456789"), 0xBB3D);
     let bytes: Vec<u8> = (0..=255).rev().chain(0..77).collect();
     assert_eq!(crc16(&bytes), bitwise_crc(&bytes));
+}
+
+#[test]
+fn more_records_than_the_limit_are_refused_before_they_are_decoded() {
+    let many = MAX_RECORDS + 1;
+    // Records, and behind them messages of a kind that nothing is known of, which do not count.
+    let file = |records: usize, others: usize| {
+        let mut section = Section::little_endian();
+        section.file_id(4);
+        section.define(1, 20, &[[253, 4, base::UINT32]], &[]);
+        section.define(2, 65_000, &[[0, 4, base::UINT32]], &[]);
+        (0..records).for_each(|i| section.data(1, &[Raw::U32(START + i as u32)]));
+        (0..others).for_each(|_| section.data(2, &[Raw::U32(1)]));
+        section.file()
+    };
+    let (fit, others) = (file(many, 0), file(1000, many));
+    let table: String =
+        std::iter::once("time_s,power_w\n".into()).chain((0..many).map(|i| format!("{i},1\n"))).collect();
+    let start = std::time::Instant::now();
+    for (refused, what) in [(decode(&fit, "long.fit"), "records"), (decode(table.as_bytes(), "long.csv"), "lines")] {
+        let error = refused.expect_err("too many").to_string();
+        assert!(error.contains(&format!("number of {what}")) && error.contains("limit of 1000000"), "{error}");
+    }
+    // Decoding a million takes seconds; counting them takes hundredths of one.
+    assert!(start.elapsed().as_secs_f64() < 2.0, "{:?}", start.elapsed());
+    assert_eq!(decode(&others, "others.fit").expect("sound").len(), 1000);
 }
 
 #[test]

@@ -88,7 +88,7 @@ fn a_lap_alone_at_its_speed_in_its_run_is_counted_and_its_silence_is_no_disagree
     let low = ratios(&solution).into_iter().fold(f64::INFINITY, f64::min);
     assert!(low < 0.8, "{low}");
     assert!(!b.disagrees || ratios(&solution).iter().any(|r| *r > 1.25), "{b:?}");
-    let said = loopwright::report::second_opinion::sentence(&solution);
+    let said = loopwright::report::lap_bootstrap::sentence(&solution);
     assert!(said.contains("6 laps are the only ones at their speed"), "{said}");
 }
 

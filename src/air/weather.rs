@@ -7,8 +7,9 @@
 
 use super::wind::WindVector;
 use crate::error::Error;
+use crate::printable::excerpt;
 use crate::quantity::pa_from_hpa;
-use crate::record::plain_reason;
+use crate::record::{NO_HEADING, QUOTED, lacks_heading, plain_reason};
 
 /// How long the first and the last reading hold outside the log, s.
 pub const REACH_S: f64 = 1800.0;
@@ -157,6 +158,9 @@ fn between(a: &Weather, b: &Weather, share: f64) -> Weather {
 
 /// Where each of [`COLUMNS`] stands in the header; the wind may be absent.
 fn columns(header: &csv::StringRecord) -> Result<[Option<usize>; 6], String> {
+    if lacks_heading(header) {
+        return Err(format!("{NO_HEADING}: {}", COLUMNS.join(",")));
+    }
     let mut places = [None; 6];
     for (i, name) in header.iter().enumerate() {
         let Some(known) = COLUMNS.iter().position(|c| *c == name) else {
@@ -165,6 +169,7 @@ fn columns(header: &csv::StringRecord) -> Result<[Option<usize>; 6], String> {
             }
             let near = |a: &&&str, b: &&&str| strsim::jaro_winkler(name, a).total_cmp(&strsim::jaro_winkler(name, b));
             let near = COLUMNS.iter().max_by(near).copied().unwrap_or("time");
+            let name = excerpt(name, QUOTED);
             return Err(format!("unknown column «{name}» (nearest is «{near}»); known are {}", COLUMNS.join(", ")));
         };
         if places[known].replace(i).is_some() {
@@ -206,7 +211,7 @@ fn reading(record: &csv::StringRecord, places: &[Option<usize>; 6]) -> Result<Re
 }
 
 fn not_a_number(name: &str, text: &str) -> String {
-    let shown: String = text.chars().take(40).collect();
+    let shown = excerpt(text, 2 * QUOTED);
     let hint = if text.contains(',') { "; write a decimal point" } else { "" };
     format!("{name} = «{shown}» is not a number{hint}")
 }
@@ -218,11 +223,12 @@ fn unix_seconds(text: &str) -> Result<f64, String> {
         return if (631_152_000.0..=1e11).contains(&number) {
             Ok(number)
         } else {
-            Err(format!("time = {text} is not a plausible Unix time in seconds; give those or RFC 3339"))
+            Err(format!("time = {number} is not a plausible Unix time in seconds; give those or RFC 3339"))
         };
     }
     let stamp: jiff::Timestamp = text.parse().map_err(|_| {
-        format!("time = «{text}» is not RFC 3339 with an offset, such as 2026-06-01T10:00:00+02:00, nor Unix seconds")
+        let shown = excerpt(text, 2 * QUOTED);
+        format!("time = «{shown}» is not RFC 3339 with an offset, such as 2026-06-01T10:00:00+02:00, nor Unix seconds")
     })?;
     Ok(stamp.as_second() as f64 + f64::from(stamp.subsec_nanosecond()) * 1e-9)
 }

@@ -115,7 +115,9 @@ pub fn inspect(recording: &Recording, length_m: Option<f64>) -> Inspection {
         solvable: false,
         obstacles: Vec::new(),
         // The gaps have a list of their own, and what the cut says is told with the laps.
-        findings: unrepeated(known.iter().filter(|w| !matches!(w, What::Gaps { .. }))),
+        findings: unrepeated(
+            known.iter().copied().filter(|w| !matches!(w, What::Gaps { .. })).chain(found.told.iter()),
+        ),
         drawn: found.drawn,
     };
     let no_window = if held.moves == Some(false) { window_missing(recording) } else { None };
@@ -150,10 +152,10 @@ fn window_missing(recording: &Recording) -> Option<Error> {
 }
 
 /// Reading and aligning may both notice the same thing.
-fn unrepeated<'a>(all: impl Iterator<Item = &'a &'a What>) -> Vec<Noted> {
+fn unrepeated<'a>(all: impl Iterator<Item = &'a What>) -> Vec<Noted> {
     let mut noted: Vec<Noted> = Vec::new();
     for what in all {
-        let one = Noted::from(*what);
+        let one = Noted::from(what);
         if !noted.contains(&one) {
             noted.push(one);
         }

@@ -80,6 +80,11 @@ impl InstrumentBudget {
 pub(crate) enum Input {
     MassOfRun(usize),
     Power,
+    PowerZero,
+    /// Loss of the chain that does not grow with power.
+    FixedLoss,
+    /// CdA of slow laps over that of fast ones.
+    CdaBetweenSpeeds,
     Speed,
     Temperature,
     Pressure,
@@ -103,6 +108,9 @@ impl Input {
         match self {
             Input::MassOfRun(_) => "mass",
             Input::Power => "power scale",
+            Input::PowerZero => "zero of the meter",
+            Input::FixedLoss => "fixed loss of the chain",
+            Input::CdaBetweenSpeeds => "CdA between speeds",
             Input::Speed => "speed scale",
             Input::Temperature => "air temperature",
             Input::Pressure => "air pressure",
@@ -139,6 +147,7 @@ impl Input {
     fn unit(self) -> &'static str {
         match self {
             Input::MassOfRun(_) => "kg",
+            Input::PowerZero | Input::FixedLoss => "W",
             Input::Temperature | Input::TyreTemperatureOfRun(_) => "°C",
             Input::TemperatureCoefficient => "1/°C",
             Input::Pressure => "hPa",
@@ -147,7 +156,12 @@ impl Input {
             Input::Gusts => "m²/s²",
             Input::CentreOfMassHeight => "m",
             Input::SpeedAge => "s",
-            Input::Power | Input::Speed | Input::Efficiency | Input::Bearing | Input::GivenWind => "1",
+            Input::Power
+            | Input::CdaBetweenSpeeds
+            | Input::Speed
+            | Input::Efficiency
+            | Input::Bearing
+            | Input::GivenWind => "1",
         }
     }
 }
@@ -164,6 +178,9 @@ pub(crate) fn inputs_of(
     let mut inputs: Vec<(Input, f64)> = (0..session.runs.len()).map(|k| (Input::MassOfRun(k), u.mass_kg)).collect();
     inputs.extend([
         (Input::Power, u.power_fraction),
+        (Input::PowerZero, u.power_zero_w),
+        (Input::FixedLoss, u.fixed_loss_w),
+        (Input::CdaBetweenSpeeds, u.cda_between_speeds_fraction),
         (Input::Speed, u.speed_fraction),
         (Input::Temperature, u.temperature_c.max(least(&|a| a.least_u.temperature_c))),
         (Input::Pressure, u.pressure_hpa.max(least(&|a| a.least_u.pressure_hpa))),
@@ -255,6 +272,8 @@ pub(crate) fn alter<'a>(run: &RunConditions<'a>, air: &RunAir, input: Input, by:
         Input::MassOfRun(k) if k == run.run => out.rider.mass_kg += by,
         Input::MassOfRun(_) => {}
         Input::Power => out.power_scale += by,
+        Input::PowerZero => out.added_power_w += by * run.rider.drivetrain_efficiency,
+        Input::FixedLoss => out.added_power_w -= by,
         Input::Speed => out.speed_scale += by,
         Input::Temperature => {
             out.density = run.density.scaled(density(by, 0.0, 0.0));
@@ -278,8 +297,8 @@ pub(crate) fn alter<'a>(run: &RunConditions<'a>, air: &RunAir, input: Input, by:
             out.given_wind.east_m_s = run.given_wind.east_m_s.scaled(1.0 + by);
             out.given_wind.north_m_s = run.given_wind.north_m_s.scaled(1.0 + by);
         }
-        // Gusts belong to the fit and the age of speed to the laps, not to a run's conditions.
-        Input::Gusts | Input::SpeedAge => {}
+        // Gusts belong to the fit, the age of speed and drag between speeds to the laps, not to a run's conditions.
+        Input::Gusts | Input::SpeedAge | Input::CdaBetweenSpeeds => {}
     }
     out
 }

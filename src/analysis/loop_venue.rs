@@ -6,8 +6,8 @@ use super::air_of_run::{RunAir, air_of_run, told_once};
 use super::instrument::{self, Input, InstrumentBudget, inputs_of};
 use super::slip;
 use super::speed_age::{self, AgeTrial};
-use super::{Depth, Inputs, crr_drift};
-use crate::circuit::{FoundLoop, Lap, LapCut, RunToCut, SpeedAge, Survey};
+use super::{Depth, Inputs, crr_drift, loop_length, solvable_laps, speed_scale};
+use crate::circuit::{FoundLoop, Lap, LapCut, SpeedAge, Survey};
 use crate::constant::{STANDARD_GRAVITY_M_S2, normal_gravity_m_s2};
 use crate::error::Error;
 use crate::finding::{Finding, What};
@@ -93,15 +93,8 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
     let session = &inputs.session;
     let mut findings = Vec::new();
     crr_drift::check(inputs)?;
-    for (recording, ride) in inputs.recordings.iter().zip(rides) {
-        need_channels(&recording.provenance.file, ride)?;
-    }
-    let to_cut: Vec<RunToCut> = session
-        .runs
-        .iter()
-        .zip(rides)
-        .map(|(run, ride)| RunToCut { file: &run.file, ride, source: run.laps })
-        .collect();
+    solvable_laps::need_channels(inputs, rides)?;
+    let to_cut = speed_scale::to_cut(session, rides);
     let mut air = Vec::with_capacity(rides.len());
     for (k, ride) in rides.iter().enumerate() {
         air.push(air_of_run(session, k, inputs.weather.as_ref(), ride)?);
@@ -111,6 +104,7 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
     let gravity_m_s2 = gravity(rides);
     let work: Vec<&Cumulative> = rides.iter().map(|r| &r.work_j).collect();
     let found = FoundLoop::new(&to_cut, &session.circuit)?;
+    solvable_laps::need_passes(found.refused())?;
     let prepare = |age_s: f64, stride: usize| -> Result<Prepared, Error> {
         let mut cut = found.cut(age_s);
         for (run, laps) in session.runs.iter().zip(&mut cut.runs) {
@@ -126,7 +120,7 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
         Ok(Prepared { cut, choices, laps, address })
     };
     let mut age = found.speed_age();
-    if age.is_some() && session.circuit.has_known_bends() {
+    if age.is_some() && found.age_hangs_on_the_bends() {
         // An odd stride, so that of alternating speeds both are kept.
         let stride = found.lap_count().div_ceil(MOST_TRIAL_LAPS) | 1;
         let trial = |age_s: f64| -> Option<AgeTrial> {
@@ -137,13 +131,23 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
         };
         age = speed_age::by_scatter(trial);
     }
-    let Prepared { mut cut, mut choices, mut laps, address } = prepare(age.unwrap_or(SpeedAge::USUAL).mean_s, 1)?;
+    let age_s = age.unwrap_or(SpeedAge::USUAL).mean_s;
+    let Prepared { mut cut, mut choices, mut laps, address } = prepare(age_s, 1)?;
     findings.append(&mut cut.findings);
-    super::solvable_laps::check(session, &cut, &findings)?;
+    solvable_laps::check(session, rides, &cut, &findings)?;
+    cut.lengths = found.lengths(age_s);
+    findings.extend(loop_length::check(session, inputs.survey.as_ref(), &cut.lengths, cut.length_m)?);
+    if choices.wind && !cut.has_bearings {
+        findings.push(Finding::of_session(What::WindWithoutCompass));
+    }
 
     let without_gusts = choices.clone();
     let mut frame = Frame { work: work.clone(), choices: &without_gusts, survey: None };
-    let mut solved = match fit(&frame, &mut laps, None) {
+    let screened = fit(&frame, &mut laps, None);
+    let of_run =
+        |k: usize| laps.iter().zip(&address).filter(move |(_, at)| at.run == k).map(|(l, _)| l.reason).collect();
+    slip::run_unlike::refuse(session, &(0..rides.len()).map(of_run).collect::<Vec<_>>())?;
+    let mut solved = match screened {
         Ok(solved) => solved,
         Err(e) => {
             let reasons: Vec<Option<Reason>> = laps.iter().map(|l| l.reason).collect();
@@ -207,18 +211,6 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
         venue.budget = Some(instrument::budget(inputs, rides, &venue)?);
     }
     Ok(venue)
-}
-
-fn need_channels(file: &str, ride: &Ride) -> Result<(), Error> {
-    let has = |column: &[f64]| column.iter().any(|x| x.is_finite());
-    let missing = |channel, next| Err(Error::NoChannel { file: file.to_string(), channel, records: ride.len(), next });
-    if !has(&ride.power_w) {
-        return missing("power", "pair the power meter, or give its file as second_file");
-    }
-    if !has(&ride.speed_m_s) {
-        return missing("speed or distance", "pair a wheel sensor, or give its file as second_file");
-    }
-    Ok(())
 }
 
 /// The tester's own marks.
@@ -368,6 +360,7 @@ pub fn conditions<'c>(
             tyres: tyre_temperature(session, run, &air[k]),
             speed_scale: 1.0,
             power_scale: 1.0,
+            added_power_w: 0.0,
         })
         .collect()
 }
@@ -405,8 +398,10 @@ pub(crate) fn lap_inputs(
 ///
 /// A survey counts from its own gate; where the session names no gate the one found may lie elsewhere.
 fn align_survey(survey: &Survey, cut: &LapCut, fit: &LoopFit) -> SurveyedSteps {
+    // By the length that is known without the wheel, whose size may be off.
+    let length_m = cut.lengths.known().map_or(cut.length_m, |known| known.length_m);
     let gains = |shift: f64| -> Vec<f64> {
-        let heights = survey.heights(cut.length_m, cut.edge.iter().map(|share| share + shift));
+        let heights = survey.heights(length_m, cut.edge.iter().map(|share| share + shift));
         heights.windows(2).map(|w| w[1] - w[0]).collect()
     };
     let misfit = |shift: f64| gains(shift).iter().zip(&fit.profile_m).map(|(s, p)| (s - p).powi(2)).sum::<f64>();

@@ -10,10 +10,13 @@ mod contrasts;
 mod crr_drift;
 mod evidence_of;
 mod factors;
+mod freed;
 pub mod inspection;
 pub(crate) mod instrument;
 pub(crate) mod known;
 mod known_budget;
+mod left_out;
+mod loop_length;
 pub(crate) mod loop_venue;
 mod monte_carlo;
 mod air_along;
@@ -27,12 +30,14 @@ mod roller_outcome;
 mod roller_replication;
 mod roller_venue;
 mod run_results;
-mod run_values;
+pub(crate) mod run_values;
 pub mod scaffold;
 mod second_opinion;
+mod sharing;
 mod slip;
 mod solvable_laps;
 mod speed_age;
+mod speed_scale;
 mod venues;
 
 pub use air_of_run::{LeastUncertainty, Readings, readings};
@@ -42,7 +47,7 @@ use crate::air::WeatherLog;
 use crate::circuit::Survey;
 use crate::error::Error;
 use crate::evidence::Evidence;
-use crate::finding::{Finding, What};
+use crate::finding::{Finding, RiddenAs, Slip, What};
 use crate::record::Recording;
 use crate::sample::{Ride, SampleColumns, align};
 use crate::session::{Session, Venue};
@@ -118,13 +123,17 @@ pub fn analyse_with_draws(inputs: &Inputs, depth: Depth, draws: Option<Draws>) -
     for (k, recording) in inputs.recordings.iter().enumerate() {
         let (ride, said) = align(recording);
         let venue = session.venue_of(&session.runs[k]);
-        let said = recording.findings.iter().cloned().chain(said);
+        let indoors = What::Slip(Slip::RiddenAs(RiddenAs::Indoor));
+        let as_it_should = |what: &What| venue != Venue::Road && *what == indoors;
+        let said = recording.findings.iter().cloned().chain(said).filter(|what| !as_it_should(what));
         findings.extend(said.map(|what| Finding::of_run(k, as_seen_from(venue, what))));
         rides.push(ride);
     }
     findings.extend(slip::before_solving(inputs, &rides)?);
     let mut outcome = venues::solve(inputs, &rides, depth, draws)?;
     findings.extend(outcome.findings);
+    // What is not in the result at all comes before what is odd about it.
+    findings.sort_by_key(|f| !matches!(f.what, What::RunLeftOut { .. }));
     findings.extend(outcome.solution.monte_carlo.iter().flat_map(monte_carlo::findings));
     findings.extend(slip::implausible::tell(&mut outcome.solution));
     // What casts doubt on all numbers comes first; the sort keeps the order of the rest.
@@ -137,8 +146,11 @@ pub fn analyse_with_draws(inputs: &Inputs, depth: Depth, draws: Option<Draws>) -
 
 /// All runs are on one loop.
 fn of_loop(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>) -> Result<VenueOutcome, Error> {
+    let calibrated = speed_scale::calibrated(inputs, rides)?;
+    let (inputs, rides) = calibrated.as_ref().map_or((inputs, rides), |c| (&c.inputs, &c.rides[..]));
     let mut venue = loop_venue::solve(inputs, rides, depth)?;
-    let mut findings = std::mem::take(&mut venue.findings);
+    let mut findings: Vec<Finding> = calibrated.iter().flat_map(|c| c.findings.iter().cloned()).collect();
+    findings.append(&mut venue.findings);
     findings.extend(slip::wind::check(inputs, rides, &venue));
     let session = &inputs.session;
     let values = RunValues::new(&venue)?;
@@ -146,6 +158,7 @@ fn of_loop(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>) 
     findings.extend(of_runs.iter().flat_map(|of| slip::twins::findings(session, of)));
     let between = BetweenRuns::new(session, &venue.fit, &values, session.circuit.kind)?;
     let mut solution = outcome::solution(inputs, rides, &venue, &between, &mut findings);
+    findings.extend(sharing::findings(session, &venue, &between, &solution));
     let second = second_opinion::second_opinion(&inputs.session, &venue, &solution, depth.draws);
     findings.extend(second.findings);
     let drift = crr_drift::drift(&inputs.session, rides, &venue, solution.separable);

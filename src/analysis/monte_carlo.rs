@@ -28,11 +28,11 @@ const MOST_NUMBERS: usize = 20_000_000;
 /// a million draws; what a second digit would show is below what a standard uncertainty is known to.
 const DIGITS: u32 = 1;
 
-/// How many draws, and what is called after each.
+/// How many draws, and what is called as each begins; whoever unwinds out of it ends them all.
 #[derive(Clone, Copy)]
 pub struct Draws<'a> {
     pub number: usize,
-    pub after_each: &'a (dyn Fn() + Sync),
+    pub at_each: &'a (dyn Fn() + Sync),
 }
 
 /// One quantity to be checked.
@@ -93,6 +93,7 @@ pub fn check(session: &Session, solution: &Solution, chain: &Chain, draws: Draws
     inputs.extend(all.iter().map(|c| scatter(&c.estimate)));
     let count = chain.inputs;
     let model = |drawn: &[f64], out: &mut [f64]| {
+        (draws.at_each)();
         // What has no answer leaves NaN, which is counted.
         if let Some(change) = (chain.change)(&drawn[..count]) {
             for (k, c) in all.iter().enumerate() {
@@ -102,7 +103,6 @@ pub fn check(session: &Session, solution: &Solution, chain: &Chain, draws: Draws
                 out[2 * k + 1] = value + moved + drawn[count + k];
             }
         }
-        (draws.after_each)();
     };
     let drawn = propagate(&inputs, 2 * all.len(), number, session.solve.confidence, session.solve.seed, model)?;
     let word = venue_word(chain.venue);
@@ -263,7 +263,7 @@ mod tests {
     fn run(change: &(dyn Fn(&[f64]) -> Option<Vec<f64>> + Sync), instrument: f64, number: usize) -> MonteCarlo {
         let session = session();
         let chain = Chain { venue: Venue::Road, inputs: 1, change };
-        check(&session, &solution(&session, instrument), &chain, Draws { number, after_each: &|| () }).unwrap()
+        check(&session, &solution(&session, instrument), &chain, Draws { number, at_each: &|| () }).unwrap()
     }
 
     fn crr_alone(value: f64) -> Option<Vec<f64>> {

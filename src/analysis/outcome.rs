@@ -306,12 +306,13 @@ impl Report<'_> {
             .runs
             .iter()
             .enumerate()
-            .map(|(k, _)| {
+            .map(|(k, stated)| {
                 let ride = &rides[k];
                 let columns = &fit.layout.runs[k];
                 let given = self.venue.air[k].wind.at(0.5 * ride.duration_s());
                 let east = measured(columns.east, Some(given.east_m_s));
                 let north = measured(columns.north, Some(given.north_m_s));
+                let compass = self.venue.cut.has_bearings || columns.east.is_none();
                 let wind = east.value.zip(north.value).map(|(east_m_s, north_m_s)| WindVector { east_m_s, north_m_s });
                 let misclosure = |lap: usize| {
                     fit.used.iter().position(|&i| {
@@ -335,7 +336,11 @@ impl Report<'_> {
                             planned_speed_class: at.map(|a| fit.classes.of_lap[a] + 1),
                             misclosure_m: at.map(|a| closures[a]),
                             used: at.is_some(),
-                            reason: if at.is_some() { None } else { lap.reason.map(|r| r.to_string()) },
+                            reason: if at.is_some() {
+                                None
+                            } else {
+                                lap.reason.map(|r| r.in_words(stated.lap_reasons.get(&lap.number.to_string())))
+                            },
                         }
                     })
                     .collect();
@@ -346,12 +351,19 @@ impl Report<'_> {
                     lag_s: measured(columns.lag, self.venue.choices.held_lag_s[k]),
                     wind: WindResult {
                         speed_m_s: wind.map(|w| w.speed_m_s()),
-                        from_deg: wind.and_then(|w| w.from_deg()),
-                        east_m_s: east,
-                        north_m_s: north,
-                        drift_east_m_s: columns.drift_east.map_or_else(Measured::default, |c| measured(Some(c), None)),
+                        from_deg: wind.filter(|_| compass).and_then(|w| w.from_deg()),
+                        east_m_s: if compass { east } else { Measured::default() },
+                        north_m_s: if compass { north } else { Measured::default() },
+                        // A track that nobody says the bearing of is laid with its home straight to the north.
+                        along_m_s: if compass { Measured::default() } else { north },
+                        across_m_s: if compass { Measured::default() } else { east },
+                        drift_east_m_s: columns
+                            .drift_east
+                            .filter(|_| compass)
+                            .map_or_else(Measured::default, |c| measured(Some(c), None)),
                         drift_north_m_s: columns
                             .drift_north
+                            .filter(|_| compass)
                             .map_or_else(Measured::default, |c| measured(Some(c), None)),
                         gust_m_s: self.venue.gustiness.map(|g| g.sd_m_s()),
                     },
@@ -384,6 +396,12 @@ impl Report<'_> {
                 .venue
                 .age
                 .map_or_else(Measured::default, |age| Measured { value: Some(age.mean_s), se: Some(age.sd_s) }),
+            length_by_wheel_m: cut.lengths.by_wheel(),
+            length_by_positions_m: cut
+                .lengths
+                .by_positions
+                .map_or_else(Measured::default, |l| Measured { value: Some(l.length_m), se: Some(l.sd_m) }),
+            length_from: Some(if cut.lengths.by_wheel().is_some() { "wheel" } else { "stated length" }.into()),
             profile,
             wind_along: air_along::shares(self.venue),
         }

@@ -14,6 +14,9 @@ use crate::solve::account::{LapAccount, LapWay, RunConditions};
 use crate::solve::fit::{Frame, LapInput};
 use crate::solve::solved::{AlteredLap, Solved};
 
+/// Laps whose speeds differ by less have no slow ones in which a rider could sit otherwise.
+const LEAST_SPEED_SPREAD: f64 = 0.03;
+
 /// An input and by how much it is moved.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Move {
@@ -30,6 +33,8 @@ pub struct Repetition<'a> {
     ways: Vec<Option<LapWay>>,
     /// Way per age of the speed reading that a survey holds, m/s: it is laid where the laps are, all together.
     held_m_s: f64,
+    /// Mean speeds of the slowest and the fastest lap.
+    speeds_m_s: [f64; 2],
     solved: Solved<'a, 'a>,
 }
 
@@ -49,7 +54,9 @@ impl<'a> Repetition<'a> {
             None => 0.0,
         };
         let solved = venue.frame().solved(&venue.laps, &venue.fit)?;
-        Ok(Repetition { session, venue, base, ways, held_m_s, solved })
+        let speeds = venue.fit.used.iter().map(|i| venue.laps[*i].account.mean_speed_m_s);
+        let speeds_m_s = [speeds.clone().fold(f64::MAX, f64::min), speeds.fold(0.0, f64::max)];
+        Ok(Repetition { session, venue, base, ways, held_m_s, speeds_m_s, solved })
     }
 
     /// What the solution says.
@@ -104,6 +111,7 @@ impl<'a> Repetition<'a> {
         };
         let altered: Vec<RunConditions> = self.base.iter().zip(&venue.air).map(moved).collect();
         let older_by_s = sum(moves, Input::SpeedAge);
+        let sits_up = sum(moves, Input::CdaBetweenSpeeds);
         laps.map(|i| {
             let at = venue.address[i];
             let (run, lap) = (&altered[at.run], &venue.cut.runs[at.run][at.lap]);
@@ -112,8 +120,20 @@ impl<'a> Repetition<'a> {
                 .then(|| LapAccount::new(run, at.lap, &lap.with_older_speed(older_by_s, self.held_m_s)))
                 .flatten()
                 .or_else(|| LapAccount::along(self.ways[i].as_ref()?, run, at.lap, lap))
+                .map(|account| if sits_up == 0.0 { account } else { self.sitting_up(account, sits_up) })
         })
         .collect()
+    }
+
+    /// A lap with its drag larger the slower it is: by half of `more` in the slowest, smaller by as much in the fastest.
+    fn sitting_up(&self, account: LapAccount, more: f64) -> LapAccount {
+        let [slowest, fastest] = self.speeds_m_s;
+        let middle = 0.5 * (slowest + fastest);
+        if fastest - slowest < LEAST_SPEED_SPREAD * middle {
+            return account;
+        }
+        let place = (middle - account.mean_speed_m_s) / (fastest - slowest);
+        account.with_drag(1.0 + more * place)
     }
 
     /// What watts are reckoned from.

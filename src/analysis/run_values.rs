@@ -3,13 +3,14 @@
 //! Given a solved loop; gives the runs' estimates with the covariance that laps and priors leave them, and what changes from run
 //! to run mixed into the set-ups. Runs are not clusters besides: slow gusts, too, land in what changes from run to run.
 
+use super::freed::Freed;
 use super::loop_venue::LoopVenue;
 use super::quantities::Linear;
 use crate::error::Error;
 use crate::session::{Session, Venue};
-use crate::solve::fit::{Choices, Frame, LapInput, LoopFit};
+use crate::solve::account::LapAccount;
+use crate::solve::fit::{Choices, LapInput, LoopFit};
 use crate::solve::layout::{By, Layout};
-use crate::solve::solved::{Solution, Solved};
 use crate::uncertainty::budget::Combined;
 use crate::uncertainty::replication::{Replication, RunEstimates};
 use nalgebra::{DMatrix, DVector};
@@ -18,9 +19,6 @@ use nalgebra::{DMatrix, DVector};
 const MODEL_DOF: f64 = 5.0;
 /// Fewest degrees of freedom of what changes between runs: a t with fewer has no place.
 const LEAST_DOF: f64 = 1.0;
-/// Repetitions from the values of the set-ups to those of the runs; the equations are nearly linear in them.
-const STEPS: usize = 2;
-
 /// Estimates of the runs that have laps.
 #[derive(Debug, Clone)]
 pub struct RunValues {
@@ -54,19 +52,7 @@ impl RunValues {
         }
         // One value a run leaves nothing for a drift between runs.
         choices.crr_drift = false;
-        let frame = Frame { choices: &choices, ..venue.frame() };
-        let layout = frame.layout();
-        let mut parameters = carried(&fit.layout, &fit.parameters, &layout);
-        let instruments_at = carried(&fit.layout, &fit.instruments_at, &layout);
-        let problem = || frame.problem(&venue.laps, &fit.used, &fit.weight, fit.scatter);
-        for _ in 0..STEPS {
-            let at = Solution { parameters: &parameters, instruments_at: &instruments_at, classes: &fit.classes };
-            let next = Solved::new(problem(), at)?.after(&[], 0.0).filter(|step| step.iter().all(|s| s.is_finite()));
-            let step = next.ok_or_else(|| undetermined())?;
-            parameters.iter_mut().zip(step.iter()).for_each(|(p, s)| *p += s);
-        }
-        let at = Solution { parameters: &parameters, instruments_at: &instruments_at, classes: &fit.classes };
-        let all = Solved::new(problem(), at)?.expected_covariance(&fit.covariance.supposed())?;
+        let Freed { layout, parameters, covariance: all } = Freed::new(venue, &choices)?;
         let mut laps_of = vec![Vec::new(); venue.cut.runs.len()];
         for &i in &fit.used {
             laps_of[venue.address[i].run].push(&venue.laps[i]);
@@ -75,7 +61,7 @@ impl RunValues {
         let column = |k: usize| if of_positions { layout.cda(k) } else { layout.crr(k) };
         let columns: Vec<usize> = run.iter().map(|k| column(*k)).collect();
         let resistance = |k: &usize| {
-            let (per_crr, per_cda) = per_unit(&laps_of[*k]);
+            let (per_crr, per_cda) = per_unit(laps_of[*k].iter().map(|l: &&LapInput| &l.account));
             let force = parameters[layout.crr(*k)] * per_crr + parameters[layout.cda(*k)] * per_cda;
             (force / if of_positions { per_cda } else { per_crr }).abs()
         };
@@ -95,31 +81,15 @@ impl RunValues {
     }
 }
 
-fn undetermined() -> Error {
-    Error::Numerical { stage: "runs by themselves", message: "they cannot be told apart; ride more laps a run".into() }
-}
-
 /// Weight and ½ρv² of the laps of a run, means.
-fn per_unit(laps: &[&LapInput]) -> (f64, f64) {
-    let n = laps.len() as f64;
-    let weight: f64 = laps.iter().map(|l| l.account.weight_n).sum();
-    let dynamic: f64 = laps.iter().map(|l| 0.5 * l.account.mean_density_kg_m3 * l.account.mean_speed_m_s.powi(2)).sum();
-    (weight / n, dynamic / n)
-}
-
-/// Parameters of one layout in another that differs in what is shared.
-fn carried(from: &Layout, parameters: &[f64], to: &Layout) -> Vec<f64> {
-    let mut out = vec![0.0; to.len];
-    for (run, (old, new)) in from.runs.iter().zip(&to.runs).enumerate() {
-        out[to.crr(run)] = parameters[from.crr(run)];
-        out[to.cda(run)] = parameters[from.cda(run)];
-        if let Some((old, new)) = from.yaw(run).zip(to.yaw(run)) {
-            out[new] = parameters[old];
-        }
-        out[new.range()].copy_from_slice(&parameters[old.range()]);
+pub(crate) fn per_unit<'a>(laps: impl Iterator<Item = &'a LapAccount>) -> (f64, f64) {
+    let (mut weight, mut dynamic, mut n) = (0.0, 0.0, 0.0);
+    for lap in laps {
+        weight += lap.weight_n;
+        dynamic += 0.5 * lap.mean_density_kg_m3 * lap.mean_speed_m_s.powi(2);
+        n += 1.0;
     }
-    out[to.along.clone()].copy_from_slice(&parameters[from.along.clone()]);
-    out
+    (weight / n, dynamic / n)
 }
 
 /// What changes from run to run, mixed into what a loop tells of its set-ups.
@@ -128,6 +98,8 @@ pub struct BetweenRuns {
     of_positions: bool,
     /// Column of each set-up, or of the one value, in the parameters of the fit.
     column: Vec<usize>,
+    /// Mean resistance of the runs in units of what each run has.
+    resistance: f64,
     /// CdA columns with their values and numbers of runs.
     cda: Vec<(usize, f64, f64)>,
     confidence: f64,
@@ -136,7 +108,23 @@ pub struct BetweenRuns {
 impl BetweenRuns {
     /// Errors: those of [`Replication::of`].
     pub fn new(session: &Session, fit: &LoopFit, runs: &RunValues, kind: Venue) -> Result<BetweenRuns, Error> {
-        let column_of = |k: &usize| if runs.of_positions { fit.layout.cda(*k) } else { fit.layout.crr(*k) };
+        let scale = session.uncertainty.run_to_run(kind);
+        BetweenRuns::with(&fit.layout, &fit.parameters, runs, session.solve.confidence, |estimates| {
+            Replication::of(estimates, scale)
+        })
+    }
+
+    /// For parameters in a layout, with a second stage of one's own.
+    ///
+    /// Errors: those of the second stage.
+    pub fn with(
+        layout: &Layout,
+        parameters: &[f64],
+        runs: &RunValues,
+        confidence: f64,
+        mix: impl FnOnce(RunEstimates) -> Result<Replication, Error>,
+    ) -> Result<BetweenRuns, Error> {
+        let column_of = |k: &usize| if runs.of_positions { layout.cda(*k) } else { layout.crr(*k) };
         let mut column: Vec<usize> = runs.run.iter().map(column_of).collect();
         let of_run = column.clone();
         column.sort_unstable();
@@ -144,10 +132,10 @@ impl BetweenRuns {
         let place = |c: &usize| column.iter().position(|k| k == c).unwrap_or(0);
         let mut cda: Vec<(usize, f64, f64)> = Vec::new();
         for k in &runs.run {
-            let c = fit.layout.cda(*k);
+            let c = layout.cda(*k);
             match cda.iter_mut().find(|(known, ..)| *known == c) {
                 Some((.., count)) => *count += 1.0,
-                None => cda.push((c, fit.parameters[c], 1.0)),
+                None => cda.push((c, parameters[c], 1.0)),
             }
         }
         let estimates = RunEstimates {
@@ -158,16 +146,27 @@ impl BetweenRuns {
             scale: runs.resistance.clone(),
         };
         Ok(BetweenRuns {
-            replication: Replication::of(estimates, session.uncertainty.run_to_run(kind))?,
+            replication: mix(estimates)?,
             of_positions: runs.of_positions,
+            resistance: runs.resistance.iter().sum::<f64>() / runs.resistance.len().max(1) as f64,
             column,
             cda,
-            confidence: session.solve.confidence,
+            confidence,
         })
     }
 
     pub fn confidence(&self) -> f64 {
         self.confidence
+    }
+
+    /// Mean resistance of the runs over ½ρv², or over the weight.
+    pub fn resistance_over(&self, of_cda: bool) -> f64 {
+        match (of_cda, self.of_positions) {
+            (true, true) | (false, false) => self.resistance,
+            // The other of the two is a part of the resistance, so that its own value bounds what a change of drag makes of it.
+            (true, false) => self.cda.iter().map(|(_, value, _)| value.abs()).fold(0.0, f64::max),
+            (false, true) => 0.0,
+        }
     }
 
     /// What changes between runs adds to a quantity.

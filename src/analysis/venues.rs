@@ -4,38 +4,45 @@
 //! loop shows CdA, and those of both under `venues`.
 
 use super::combine::{Both, Side};
+use super::left_out::solve_without_unusable;
 use super::quantities::PowerAt;
 use super::run_results::venue_word;
 use super::{Depth, Draws, Inputs, VenueOutcome, of_loop, of_rollers};
-use crate::error::Error;
+use crate::error::{Error, UnusableRun};
 use crate::evidence::Evidence;
 use crate::finding::{Finding, What};
 use crate::sample::Ride;
 use crate::session::{Session, Venue};
 use crate::solution::{Estimate, SetupResult, Solution, VenueResult, Venues};
 
-/// The runs of one venue with the set-ups they need, and where both stand in the session.
-struct Part {
-    inputs: Inputs,
-    rides: Vec<Ride>,
-    runs: Vec<usize>,
-    setups: Vec<usize>,
+/// Some of the runs with the set-ups they need, and where both stand in the session.
+pub(super) struct Part {
+    pub inputs: Inputs,
+    pub rides: Vec<Ride>,
+    pub runs: Vec<usize>,
+    pub setups: Vec<usize>,
 }
 
 impl Part {
-    fn of(inputs: &Inputs, rides: &[Ride], wanted: &dyn Fn(Venue) -> bool) -> Part {
+    /// The runs of some venues; what was said of the kind of the loop goes for all of them.
+    fn of_venues(inputs: &Inputs, rides: &[Ride], wanted: &dyn Fn(Venue) -> bool) -> Part {
         let session = &inputs.session;
-        let on = |k: &usize| wanted(session.venue_of(&session.runs[*k]));
-        let runs: Vec<usize> = (0..session.runs.len()).filter(on).collect();
+        let mut part = Part::of(inputs, rides, &|k| wanted(session.venue_of(&session.runs[k])));
+        if let Some(first) = part.runs.first() {
+            part.inputs.session.circuit.kind = session.venue_of(&session.runs[*first]);
+        }
+        part
+    }
+
+    pub(super) fn of(inputs: &Inputs, rides: &[Ride], wanted: &dyn Fn(usize) -> bool) -> Part {
+        let session = &inputs.session;
+        let runs: Vec<usize> = (0..session.runs.len()).filter(|k| wanted(*k)).collect();
         let ridden = |s: &usize| runs.iter().any(|k| session.setup_of(&session.runs[*k]) == *s);
         let setups: Vec<usize> = (0..session.setups.len()).filter(ridden).collect();
         let mut own = session.clone();
         own.runs = runs.iter().map(|k| session.runs[*k].clone()).collect();
         own.setups = setups.iter().map(|s| session.setups[*s].clone()).collect();
         own.baseline = Some(session.setups[session.baseline()].id.clone());
-        if let Some(first) = own.runs.first() {
-            own.circuit.kind = session.venue_of(first);
-        }
         Part {
             inputs: Inputs {
                 session: own,
@@ -49,8 +56,19 @@ impl Part {
         }
     }
 
+    /// The same for runs that cannot be used.
+    fn renumbered(&self, error: Error) -> Error {
+        match error {
+            Error::RunsUnusable { runs, cause } => {
+                let runs = runs.into_iter().map(|u| UnusableRun { run: self.runs[u.run], ..u }).collect();
+                Error::RunsUnusable { runs, cause }
+            }
+            other => other,
+        }
+    }
+
     /// Numbers of the part turned into those of the session.
-    fn renumber(&self, outcome: &mut VenueOutcome) {
+    pub(super) fn renumber(&self, outcome: &mut VenueOutcome) {
         for finding in &mut outcome.findings {
             finding.run = finding.run.map(|k| self.runs[k]);
         }
@@ -64,10 +82,14 @@ impl Part {
     }
 }
 
-/// Solves every venue of the session.
+/// Solves every venue of the session, without the runs that cannot be used.
 ///
 /// Errors: those of the venues.
 pub fn solve(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>) -> Result<VenueOutcome, Error> {
+    solve_without_unusable(inputs, rides, |inputs, rides| solve_all(inputs, rides, depth, draws))
+}
+
+fn solve_all(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>) -> Result<VenueOutcome, Error> {
     let session = &inputs.session;
     let venues: Vec<Venue> = session.runs.iter().map(|r| session.venue_of(r)).collect();
     if venues.iter().all(|v| *v == Venue::Rollers) {
@@ -76,12 +98,12 @@ pub fn solve(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>
     if venues.iter().all(|v| *v == session.circuit.kind) {
         return of_loop(inputs, rides, depth, draws);
     }
-    let on_loop = Part::of(inputs, rides, &|v| v != Venue::Rollers);
-    let mut circuit = of_loop(&on_loop.inputs, &on_loop.rides, depth, draws)?;
+    let on_loop = Part::of_venues(inputs, rides, &|v| v != Venue::Rollers);
+    let mut circuit = of_loop(&on_loop.inputs, &on_loop.rides, depth, draws).map_err(|e| on_loop.renumbered(e))?;
     if !venues.contains(&Venue::Rollers) {
         return Ok(circuit);
     }
-    let on_rollers = Part::of(inputs, rides, &|v| v == Venue::Rollers);
+    let on_rollers = Part::of_venues(inputs, rides, &|v| v == Venue::Rollers);
     let mut rollers = of_rollers(&on_rollers.inputs, &on_rollers.rides, depth, draws)?;
     let both = Both::new(
         Side { solution: &circuit.solution, budget: circuit.budget.as_ref() },

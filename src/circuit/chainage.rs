@@ -34,6 +34,11 @@ impl Chainage {
         Chainage { start_m, scale, per_age, drift }
     }
 
+    /// Metres of the loop for a metre by the wheel.
+    pub(super) fn scale(&self) -> f64 {
+        self.scale
+    }
+
     /// By how much later a place is reached where the speed reading is a second older, s/s, from the instant at which it is
     /// reached now.
     pub(super) fn delay_per_age(&self, ride: &Ride, time_s: f64) -> f64 {

@@ -38,14 +38,24 @@ const HALF_WIDTH_M: f64 = 25.0;
 const REACH_M: f64 = 90.0;
 /// Cosine of the largest angle between travel and the gate's direction.
 const DIRECTION_COS: f64 = 0.5;
+/// Places further apart in time than this make no pass, s: a receiver may lose some, and a lost one must not cost a lap.
+const LONGEST_HOLE_S: f64 = 6.0;
 /// Shortest time between two passes, s.
 const SHORTEST_LAP_S: f64 = 10.0;
 
 impl Gate {
-    /// Instant at which the ride passes between record `i` and the next, if it does.
+    /// The same line passed the other way.
+    pub fn reversed(&self) -> Gate {
+        Gate { at: self.at, toward: Place { east_m: -self.toward.east_m, north_m: -self.toward.north_m } }
+    }
+
+    /// Instant at which the ride passes between record `i` and the next whose place is known, if it does.
     pub fn crossing(&self, ride: &Ride, track: &Track, i: usize) -> Option<f64> {
-        let (a, b) = (*track.place.get(i)?, *track.place.get(i + 1)?);
-        if !(a.is_known() && b.is_known()) || ride.stretch[i] != ride.stretch[i + 1] {
+        let a = *track.place.get(i).filter(|p| p.is_known())?;
+        let in_reach = |k: &usize| ride.time_s[*k] - ride.time_s[i] <= LONGEST_HOLE_S || *k == i + 1;
+        let next = (i + 1..track.place.len()).take_while(in_reach).find(|k| track.place[*k].is_known())?;
+        let b = track.place[next];
+        if ride.stretch[i] != ride.stretch[next] {
             return None;
         }
         let along = |p: Place| {
@@ -66,7 +76,7 @@ impl Gate {
         if after - before < DIRECTION_COS * length {
             return None;
         }
-        Some(ride.time_s[i] + f * (ride.time_s[i + 1] - ride.time_s[i]))
+        Some(ride.time_s[i] + f * (ride.time_s[next] - ride.time_s[i]))
     }
 
     /// All passes of a ride, s from its first record.

@@ -163,11 +163,16 @@ pub(super) fn usual_length(lengths: &[f64]) -> f64 {
 /// no place is passed twice in the same direction.
 pub fn find_gate(rides: &[(&Ride, &Track)]) -> Option<Gate> {
     let cells = Cells::new(rides);
-    let longest = rides.iter().max_by_key(|(r, _)| r.len())?;
-    let coarse = candidates(longest.0, longest.1, 0.0, longest.0.duration_s())
-        .map(|gate| cells.trial(gate))
-        .filter(|t| t.laps >= 1)
-        .max_by(|a, b| covered(a).total_cmp(&covered(b)))?;
+    let coarse_of = |(ride, track): &(&Ride, &Track)| {
+        candidates(ride, track, 0.0, ride.duration_s())
+            .map(|gate| cells.trial(gate))
+            .filter(|t| t.laps >= 1)
+            .max_by(|a, b| covered(a).total_cmp(&covered(b)))
+    };
+    // The longest ride first; one that passes no place twice leaves the search to the next.
+    let mut longest_first: Vec<&(&Ride, &Track)> = rides.iter().collect();
+    longest_first.sort_by_key(|(ride, _)| std::cmp::Reverse(ride.len()));
+    let coarse = longest_first.into_iter().find_map(coarse_of)?;
     let fine = along_a_lap(&cells, coarse);
     let most = fine.iter().map(|t| t.laps).max()?;
     let steadiest = fine.iter().map(|t| t.unsteady_m_s2).fold(f64::MAX, f64::min);

@@ -4,24 +4,34 @@
 //! marks laps that must not be used and never removes one.
 
 mod chainage;
+mod found_loop;
 mod gate;
 mod gate_search;
+mod laid_track;
 mod lap;
+mod lap_length;
 mod line_drift;
+mod line_of_loop;
+mod mapped_length;
 mod passes;
+mod placed_rides;
 mod plane;
+mod reach;
 mod reference_line;
 mod sighting;
 mod speed_age;
+mod spoiled_steps;
 mod stint;
 mod survey;
 mod track;
 
 pub use chainage::Chainage;
+pub use found_loop::{FoundLoop, cut};
 pub use gate::{Gate, Track};
 pub use gate_search::{find_gate, steady_gate};
-pub use lap::{FoundLoop, Lap, LapCut, RunToCut, cut};
-pub use passes::has_moving_positions;
+pub use lap::{Lap, LapCut, RunToCut};
+pub use lap_length::{LapLengths, LengthReading};
+pub use placed_rides::has_moving_positions;
 pub use plane::{Place, Plane};
 pub use reference_line::ReferenceLine;
 pub use speed_age::SpeedAge;

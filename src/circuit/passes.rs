@@ -6,15 +6,13 @@ use super::chainage::Chainage;
 use super::gate::{Gate, Track};
 use super::gate_search::{LENGTH_TOLERANCE, find_gate, is_steady, steady_gate, usual_length};
 use super::lap::RunToCut;
+use super::placed_rides::PlacedRides;
 use super::plane::{Place, Plane};
 use super::reference_line::ReferenceLine;
 use crate::error::Error;
 use crate::finding::{Finding, What};
 use crate::sample::Ride;
-use crate::session::{Circuit, LapSource, Position, Venue};
-
-/// Positions that span less than this do not move, m.
-const STANDING_M: f64 = 60.0;
+use crate::session::{Circuit, LapSource, Venue};
 
 /// More laps than anybody rides in one run: a day and a night on a track of 250 m have fewer. What follows grows faster
 /// than their number.
@@ -36,38 +34,27 @@ pub(super) fn no_laps(runs: &[RunToCut], reason: &str) -> Error {
     }
 }
 
-/// Whether positions are there and move.
-pub fn has_moving_positions(ride: &Ride) -> bool {
-    let span = |values: &[f64]| {
-        let known = values.iter().filter(|x| x.is_finite());
-        let (low, high) = known.fold((f64::MAX, f64::MIN), |(a, b), &x| (a.min(x), b.max(x)));
-        (high - low).max(0.0) * 111_000.0
-    };
-    let known = ride.latitude_deg.iter().filter(|x| x.is_finite()).count();
-    known * 2 > ride.len() && span(&ride.latitude_deg).max(span(&ride.longitude_deg)) > STANDING_M
-}
-
-pub(super) fn plane_of(runs: &[RunToCut], moving: &[bool]) -> Option<Plane> {
-    let run = runs.iter().zip(moving).find(|(_, m)| **m)?.0;
-    let i =
-        (0..run.ride.len()).find(|&i| run.ride.latitude_deg[i].is_finite() && run.ride.longitude_deg[i].is_finite())?;
-    Some(Plane::at(Position { lat_deg: run.ride.latitude_deg[i], lon_deg: run.ride.longitude_deg[i] }))
-}
-
-pub(super) fn gate_for(
+fn gate_for(
     runs: &[RunToCut],
     tracks: &[Track],
     by_gate: &[bool],
     circuit: &Circuit,
     plane: &Plane,
     findings: &mut Vec<Finding>,
-) -> Result<Option<Gate>, Error> {
-    let together: Vec<(&Ride, &Track)> =
-        runs.iter().zip(tracks).zip(by_gate).filter(|(_, b)| **b).map(|((r, t), _)| (r.ride, t)).collect();
+) -> Result<Gate, Error> {
+    let of = |wanted: &[bool]| -> Vec<(&Ride, &Track)> {
+        runs.iter().zip(tracks).zip(wanted).filter(|(_, b)| **b).map(|((r, t), _)| (r.ride, t)).collect()
+    };
+    let together = of(by_gate);
     let Some(stated) = circuit.gate else {
-        return find_gate(&together)
-            .map(Some)
-            .ok_or_else(|| no_laps(runs, "no place is passed twice in the same direction"));
+        let gate =
+            find_gate(&together).ok_or_else(|| no_laps(runs, "no place is passed twice in the same direction"))?;
+        // The longest ride may be the one on another loop; the gate of most laps stands.
+        let laps = |gate: &Gate| together.iter().map(|(r, t)| gate.passes(r, t).len().saturating_sub(1)).sum::<usize>();
+        let passed = |k: usize| gate.passes(runs[k].ride, &tracks[k]).len() >= 2;
+        let others: Vec<bool> = (0..runs.len()).map(|k| by_gate[k] && !passed(k)).collect();
+        let of_others = if others.contains(&true) { find_gate(&of(&others)) } else { None };
+        return Ok(of_others.filter(|other| laps(other) > laps(&gate)).unwrap_or(gate));
     };
     let at = plane.place(stated.lat_deg, stated.lon_deg);
     let distance_m = tracks
@@ -87,7 +74,7 @@ pub(super) fn gate_for(
     if moved_m > 1.0 {
         findings.push(Finding::of_session(What::CutMoved { distance_m: moved_m }));
     }
-    Ok(Some(cut_at))
+    Ok(cut_at)
 }
 
 /// Marks that repeat at one distance, at least two laps of them.
@@ -113,8 +100,57 @@ pub(super) struct RunPasses {
     pub at_s: Vec<f64>,
 }
 
+impl RunPasses {
+    pub fn are_of_gate(&self) -> bool {
+        self.how == Passes::Gate
+    }
+}
+
+/// The passes of all runs.
+pub(super) struct Passed {
+    pub gate: Option<Gate>,
+    /// Of each run; none where it is refused.
+    pub passes: Vec<RunPasses>,
+    pub refused: Vec<Option<Error>>,
+}
+
+/// Finds the passes of every run that has any.
+///
+/// Errors: that of the first run where no run has any.
+pub(super) fn all_passes(
+    runs: &[RunToCut],
+    places: &PlacedRides,
+    by_gate: &[bool],
+    circuit: &Circuit,
+    findings: &mut Vec<Finding>,
+) -> Result<Passed, Error> {
+    let tracks = &places.tracks;
+    let gate = match (&places.plane, by_gate.iter().any(|b| *b)) {
+        (Some(plane), true) => Some(gate_for(runs, tracks, by_gate, circuit, plane, findings)),
+        _ => None,
+    };
+    let mut passes = Vec::with_capacity(runs.len());
+    let mut refused = Vec::with_capacity(runs.len());
+    for (k, run) in runs.iter().enumerate() {
+        let found = match (&gate, by_gate[k]) {
+            (Some(Err(e)), true) => Err(e.clone()),
+            (gate, by_gate) => {
+                let gate = gate.as_ref().and_then(|g| g.as_ref().ok());
+                find_passes(k, run, &tracks[k], by_gate, gate, circuit, findings)
+            }
+        };
+        let found = found.and_then(|passes| refuse_countless(run, &passes).map(|()| passes));
+        refused.push(found.as_ref().err().cloned());
+        passes.push(found.unwrap_or(RunPasses { how: Passes::Distance, at_s: Vec::new() }));
+    }
+    match refused.iter().flatten().next() {
+        Some(first) if refused.iter().all(Option::is_some) => Err(first.clone()),
+        _ => Ok(Passed { gate: gate.and_then(Result::ok), passes, refused }),
+    }
+}
+
 /// Errors: [`Error::TooLarge`] for more passes than laps can have been ridden, as when every record is a lap mark.
-pub(super) fn refuse_countless(run: &RunToCut, passes: &RunPasses) -> Result<(), Error> {
+fn refuse_countless(run: &RunToCut, passes: &RunPasses) -> Result<(), Error> {
     if passes.at_s.len() <= MOST_LAPS {
         return Ok(());
     }
@@ -122,7 +158,7 @@ pub(super) fn refuse_countless(run: &RunToCut, passes: &RunPasses) -> Result<(),
     Err(Error::TooLarge { file: run.file.to_string(), what: "the number of laps", value, limit })
 }
 
-pub(super) fn find_passes(
+fn find_passes(
     k: usize,
     run: &RunToCut,
     track: &Track,
@@ -142,15 +178,26 @@ pub(super) fn find_passes(
     };
     if let (true, Some(gate)) = (by_gate, gate) {
         let at_s = gate.passes(ride, track);
-        return if at_s.len() < 2 {
-            refuse("the gate is passed fewer than twice in the direction of travel")
-        } else {
+        let backward = gate.reversed().passes(ride, track).len();
+        return if at_s.len() >= 2 {
             Ok(RunPasses { how: Passes::Gate, at_s })
+        } else if backward >= 2 {
+            Err(Error::NoLaps {
+                file: run.file.to_string(),
+                reason: format!("the gate is passed {backward} times against the direction of the other runs"),
+                next: "ride every run the same way round; laps ridden the other way have another profile and need a session of \
+                       their own",
+            })
+        } else {
+            refuse(
+                "the gate is passed fewer than twice in the direction of travel, as on another loop than the other runs",
+            )
         };
     }
     let stated = run.source == LapSource::Device || circuit.kind == Venue::Track;
     if has_regular_marks(ride) && (stated || !are_automatic(ride)) {
         findings.push(Finding::of_run(k, What::DeviceLaps { count: ride.lap_marks_s.len() }));
+        findings.extend(odd_marks(ride).map(|what| Finding::of_run(k, what)));
         return Ok(RunPasses { how: Passes::Marks, at_s: ride.lap_marks_s.clone() });
     }
     if run.source == LapSource::Device {
@@ -159,7 +206,9 @@ pub(super) fn find_passes(
     let Some(length) = circuit.length_m else {
         return refuse("there are no positions, no regular lap marks and no stated loop length");
     };
-    findings.push(Finding::of_run(k, What::LapsByDistance { length_m: length }));
+    let ridden = ride.distance_m.at(ride.duration_s()) / length;
+    let last_off_m = ridden * circuit.length_sd_or_usual_m().unwrap_or(0.0);
+    findings.push(Finding::of_run(k, What::LapsByDistance { length_m: length, last_off_m }));
     let zero = Chainage::by_distance(ride, 0.0);
     let total = ride.distance_m.at(ride.duration_s());
     let count = (total / length).floor().min(1e6) as usize;
@@ -167,8 +216,35 @@ pub(super) fn find_passes(
     Ok(RunPasses { how: Passes::Distance, at_s })
 }
 
+/// Lap marks that do not lie a lap from the one before: which are too many, and after which one is missing.
+fn odd_marks(ride: &Ride) -> Option<What> {
+    let marks = &ride.lap_marks_s;
+    let usual = usual_length(&lap_lengths(ride, marks));
+    let laps = |a: usize, b: usize| (ride.distance_m.at(marks[b]) - ride.distance_m.at(marks[a])) / usual;
+    let whole = |laps: f64| laps.round() >= 1.0 && (laps / laps.round() - 1.0).abs() <= LENGTH_TOLERANCE;
+    // What is ridden before the first whole lap and after the last is no lap, and its marks are not odd.
+    let first = (1..marks.len()).find(|b| whole(laps(b - 1, *b)))? - 1;
+    let last = (1..marks.len()).rev().find(|b| whole(laps(b - 1, *b)))?;
+    let (mut extra, mut missing_after) = (Vec::new(), Vec::new());
+    let mut from = first;
+    for mark in first + 1..=last {
+        let ridden = laps(from, mark);
+        if whole(ridden) {
+            missing_after.extend((1.5 < ridden).then_some(from + 1));
+            from = mark;
+        } else if ridden < 1.0 {
+            extra.push(mark + 1);
+        } else {
+            from = mark;
+        }
+    }
+    (!extra.is_empty() || !missing_after.is_empty()).then_some(What::LapMarksOdd { extra, missing_after })
+}
+
+/// Usual lap by the wheel of the runs whose passes are seen; `None` where all are counted by the wheel itself.
 pub(super) fn loop_length(runs: &[RunToCut], passes: &[RunPasses]) -> Option<f64> {
-    let lengths: Vec<f64> = runs.iter().zip(passes).flat_map(|(r, p)| lap_lengths(r.ride, &p.at_s)).collect();
+    let seen = runs.iter().zip(passes).filter(|(_, p)| p.how != Passes::Distance);
+    let lengths: Vec<f64> = seen.flat_map(|(r, p)| lap_lengths(r.ride, &p.at_s)).collect();
     let usual = usual_length(&lengths);
     (usual > 0.0).then_some(usual)
 }

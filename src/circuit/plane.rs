@@ -17,6 +17,14 @@ impl Place {
         self.east_m.is_finite() && self.north_m.is_finite()
     }
 
+    /// The place a share of the way to another.
+    pub(super) fn toward(self, other: Place, share: f64) -> Place {
+        Place {
+            east_m: self.east_m + share * (other.east_m - self.east_m),
+            north_m: self.north_m + share * (other.north_m - self.north_m),
+        }
+    }
+
     pub fn to_coord(self) -> geo::Coord<f64> {
         geo::Coord { x: self.east_m, y: self.north_m }
     }

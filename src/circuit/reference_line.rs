@@ -13,6 +13,10 @@ const SPACING_M: f64 = 5.0;
 const SMOOTHING_M: [f64; 2] = [14.0, 7.0];
 /// Laps from which the narrow smoothing is used.
 const MANY_LAPS: usize = 8;
+/// A place this many median distances from the median of all laps there is not averaged, nor one this far, m, whichever is
+/// more: positions wander by some metres from lap to lap, and a lane is three wide.
+const FAR_FROM_MEDIAN: f64 = 4.0;
+const FAR_FROM_MEDIAN_M: f64 = 8.0;
 
 /// A closed line at equal steps of chainage.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -42,11 +46,10 @@ pub struct LapTrack<'a> {
 }
 
 impl ReferenceLine {
-    /// Averages laps at equal fractions of their distance and smooths the result along the line.
+    /// Averages laps at equal fractions of their distance, robustly, and smooths the result along the line.
     pub fn average(laps: &[LapTrack], length_m: f64) -> Option<ReferenceLine> {
         let n = ((length_m / SPACING_M).round() as usize).clamp(24, 20_000);
-        let mut sum = vec![Place::default(); n];
-        let mut count = vec![0usize; n];
+        let mut seen: Vec<Vec<Place>> = vec![Vec::new(); n];
         for lap in laps {
             let start = lap.ride.distance_m.at(lap.from_s);
             let whole = lap.ride.distance_m.at(lap.to_s) - start;
@@ -59,26 +62,24 @@ impl ReferenceLine {
                 while j < n && (j as f64) / (n as f64) < fb {
                     let f = j as f64 / n as f64;
                     if f >= fa && a.is_known() && b.is_known() && fb > fa {
-                        let x = (f - fa) / (fb - fa);
-                        sum[j].east_m += a.east_m + x * (b.east_m - a.east_m);
-                        sum[j].north_m += a.north_m + x * (b.north_m - a.north_m);
-                        count[j] += 1;
+                        seen[j].push(a.toward(b, (f - fa) / (fb - fa)));
                     }
                     j += 1;
                 }
             }
         }
-        if count.iter().filter(|&&c| c > 0).count() < n * 9 / 10 {
+        if seen.iter().filter(|s| !s.is_empty()).count() < n * 9 / 10 {
             return None;
         }
-        let mean: Vec<Place> = sum
-            .iter()
-            .zip(&count)
-            .map(|(s, &c)| Place { east_m: s.east_m / c as f64, north_m: s.north_m / c as f64 })
-            .collect();
-        let width = SMOOTHING_M[usize::from(laps.len() >= MANY_LAPS)].min(length_m / 20.0);
+        let mean: Vec<Place> = seen.iter().map(|s| robust_mean(s)).collect();
+        let width = Self::smoothing_m(laps.len(), length_m);
         let place = smooth(&mean, width / (length_m / n as f64));
         Some(Self::of_places(place, length_m))
+    }
+
+    /// Standard deviation of the smoothing of an average over some laps, m.
+    pub(super) fn smoothing_m(laps: usize, length_m: f64) -> f64 {
+        SMOOTHING_M[usize::from(laps >= MANY_LAPS)].min(length_m / 20.0)
     }
 
     /// A line through given places, equally spaced along it; headings and curvature by central differences.
@@ -161,8 +162,39 @@ impl ReferenceLine {
     }
 }
 
+/// Mean of the places that lie near their median; not known where there are none.
+///
+/// A lap on another road, or one whose positions wandered off, moves a median of many by nothing and costs only itself.
+pub(super) fn robust_mean(places: &[Place]) -> Place {
+    let unknown = Place { east_m: f64::NAN, north_m: f64::NAN };
+    if places.len() < 3 {
+        let n = places.len() as f64;
+        let sum = |of: fn(&Place) -> f64| places.iter().map(of).sum::<f64>() / n;
+        return if places.is_empty() {
+            unknown
+        } else {
+            Place { east_m: sum(|p| p.east_m), north_m: sum(|p| p.north_m) }
+        };
+    }
+    let median = |values: &mut Vec<f64>| {
+        let middle = values.len() / 2;
+        *values.select_nth_unstable_by(middle, f64::total_cmp).1
+    };
+    let centre = Place {
+        east_m: median(&mut places.iter().map(|p| p.east_m).collect()),
+        north_m: median(&mut places.iter().map(|p| p.north_m).collect()),
+    };
+    let off = |p: &Place| (p.east_m - centre.east_m).hypot(p.north_m - centre.north_m);
+    let limit_m = (FAR_FROM_MEDIAN * median(&mut places.iter().map(off).collect())).max(FAR_FROM_MEDIAN_M);
+    let mut sum = [0.0; 3];
+    for p in places.iter().filter(|p| off(p) <= limit_m) {
+        sum = [sum[0] + p.east_m, sum[1] + p.north_m, sum[2] + 1.0];
+    }
+    Place { east_m: sum[0] / sum[2], north_m: sum[1] / sum[2] }
+}
+
 /// Circular Gaussian smoothing; `width` in vertices.
-fn smooth(place: &[Place], width: f64) -> Vec<Place> {
+pub(super) fn smooth(place: &[Place], width: f64) -> Vec<Place> {
     let n = place.len() as isize;
     let reach = ((3.0 * width).ceil() as isize).min(n / 2 - 1).max(1);
     let kernel: Vec<f64> = (-reach..=reach).map(|k| (-0.5 * (k as f64 / width).powi(2)).exp()).collect();
@@ -203,6 +235,17 @@ mod tests {
             assert!((line.curvature_at(s) - 0.01).abs() < 1e-5);
         }
         assert!((line.toward_at(0.0).north_m - 1.0).abs() < 1e-3);
+    }
+
+    #[test]
+    fn one_place_in_many_moves_the_mean_by_nothing_at_any_distance() {
+        let sound = |i: i32| Place { east_m: f64::from(i % 5) - 2.0, north_m: f64::from(i % 3) - 1.0 };
+        let without = robust_mean(&(0..11).map(sound).collect::<Vec<_>>());
+        for off_m in [20.0, 300.0, 200_000.0] {
+            let with = (0..11).map(sound).chain([Place { east_m: off_m, north_m: 0.0 }]);
+            assert_eq!(robust_mean(&with.collect::<Vec<_>>()), without);
+        }
+        assert!(!robust_mean(&[]).is_known());
     }
 
     #[test]

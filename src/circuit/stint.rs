@@ -6,10 +6,12 @@ use super::chainage::Chainage;
 use super::gate::Track;
 use super::gate_search::LENGTH_TOLERANCE;
 use super::lap::{Lap, RunToCut};
+use super::mapped_length::{Mapped, Spot};
 use super::passes::{Passes, RunPasses};
 use super::reference_line::ReferenceLine;
 use super::sighting::{Sighting, Sightings};
 use super::speed_age::AgeEvidence;
+use super::spoiled_steps::{holes, of_lap, of_steps};
 use crate::sample::{Reason, Ride};
 use std::ops::Range;
 
@@ -89,6 +91,7 @@ impl<'a> RunStints<'a> {
                 distance_m: ride.distance_m.at(w[1]) - ride.distance_m.at(w[0]),
                 edge_s: Vec::new(),
                 edge_delay_per_age: Vec::new(),
+                step_reason: Vec::new(),
                 reason: if !ride.is_unbroken(w[0], w[1]) {
                     Some(Reason::Gap)
                 } else if !is_usual(ride, w[0], w[1], length_m) {
@@ -124,6 +127,38 @@ impl<'a> RunStints<'a> {
         self.laps.len()
     }
 
+    /// Mean lap by the wheel, m; `None` where laps are counted by it, or none is tied to anything.
+    pub fn lap_by_wheel_m(&self, age_s: f64) -> Option<f64> {
+        let (mut ridden_m, mut laps) = (0.0, 0.0);
+        for stint in &self.stints {
+            if let Tie::Sightings(sightings) = &stint.tie
+                && let Some(chainage) = sightings.chainage(age_s)
+            {
+                let count = stint.laps.len() as f64;
+                ridden_m += count * self.length_m / chainage.scale();
+                laps += count;
+            }
+        }
+        (laps > 0.0).then(|| ridden_m / laps)
+    }
+
+    /// Adds the places of all laps to a map of the loop.
+    pub fn map(&self, age_s: f64, track: &Track, mapped: &mut Mapped) {
+        if track.place.is_empty() {
+            return;
+        }
+        for stint in &self.stints {
+            let Tie::Sightings(sightings) = &stint.tie else { continue };
+            let Some(chainage) = sightings.chainage(age_s) else { continue };
+            let (from_s, to_s) = (stint.passes_s[0], stint.passes_s[stint.laps.len()]);
+            let spot = |i: usize| {
+                let time_s = self.ride.time_s[i];
+                Spot { time_s, chainage_m: chainage.at(self.ride, time_s), place: track.place[i] }
+            };
+            mapped.add(self.ride.records_between(from_s, to_s).map(spot).filter(|s| s.place.is_known()));
+        }
+    }
+
     /// What the stints say of the age of the speed reading.
     pub fn age_evidence(&self) -> impl Iterator<Item = AgeEvidence> {
         self.stints.iter().filter_map(|stint| match &stint.tie {
@@ -139,6 +174,69 @@ impl<'a> RunStints<'a> {
             self.place(stint, &mut laps[stint.laps.clone()], placing, marks);
         }
         laps
+    }
+
+    /// The laps with the reason of each step: a stop, a brake, a lost meter, a break in the record or a stay off the line costs the
+    /// steps that it touches, and a lap counts as long as half of its steps are sound.
+    pub fn placed_in_steps(&self, placing: &Placing, marks: &[Option<Reason>]) -> Vec<Lap> {
+        let mut laps = self.placed(placing, marks);
+        let off_line_s: Vec<f64> = self.stints.iter().flat_map(|s| s.off_line_s.iter().copied()).collect();
+        let holes = holes(self.ride, marks, &off_line_s);
+        for (i, lap) in laps.iter_mut().enumerate() {
+            if lap.edge_s.is_empty() && lap.reason == Some(Reason::Gap) {
+                self.place_over_a_break(i, lap, placing);
+            }
+            if !lap.edge_s.is_empty() {
+                lap.step_reason = of_steps(&lap.edge_s, &holes);
+                lap.reason = of_lap(&lap.step_reason);
+            }
+        }
+        laps
+    }
+
+    /// Places a lap over a break in the record from both its ends: the laps before it tie its first part, those after it its
+    /// last. Edges within the break get times in between, and their steps are marked because the break touches them.
+    fn place_over_a_break(&self, i: usize, lap: &mut Lap, placing: &Placing) {
+        let ride = self.ride;
+        let stint = |wanted: &dyn Fn(&Stint) -> bool| self.stints.iter().find(|s| wanted(s));
+        let chainage = |stint: &Stint| match &stint.tie {
+            Tie::Distance => Some(Chainage::by_distance(ride, stint.passes_s[0])),
+            Tie::Sightings(sightings) => sightings.chainage(placing.age_s),
+            Tie::TooFewSightings => None,
+        };
+        let (Some(before), Some(after)) = (stint(&|s| s.laps.end == i), stint(&|s| s.laps.start == i + 1)) else {
+            return;
+        };
+        let (Some(from), Some(to)) = (chainage(before), chainage(after)) else { return };
+        let stretch_of = |time_s: f64| ride.index_at(time_s).map_or(0, |k| ride.stretch[k]);
+        let close_s = ride.time_s[ride.stretch.partition_point(|s| *s <= stretch_of(lap.start_s)) - 1];
+        let open_s = ride.time_s[ride.stretch.partition_point(|s| *s < stretch_of(lap.end_s))];
+        let count = before.laps.len() as f64;
+        let near_s = 0.5 * lap.duration_s();
+        let mut edges: Vec<Option<(f64, f64)>> = Vec::with_capacity(placing.edge.len());
+        for share in placing.edge {
+            let at_m = |laps: f64| (laps + placing.offset + share) * self.length_m;
+            let first = from.time_at(ride, at_m(count), lap.start_s - near_s, close_s);
+            let last = || to.time_at(ride, at_m(-1.0), open_s, lap.end_s + near_s);
+            let placed = first.map(|t| (t, from.delay_per_age(ride, t)));
+            edges.push(placed.or_else(|| last().map(|t| (t, to.delay_per_age(ride, t)))));
+        }
+        // Only a single row of edges may lie in the break.
+        let lost: Vec<usize> = (0..edges.len()).filter(|k| edges[*k].is_none()).collect();
+        if let (Some(&a), Some(&b)) = (lost.first(), lost.last()) {
+            let whole = b - a + 1 == lost.len() && a > 0 && b + 1 < edges.len();
+            let ends = if whole { edges[a - 1].zip(edges[b + 1]) } else { None };
+            let Some(((from_s, _), (to_s, _))) = ends else { return };
+            for (k, edge) in edges.iter_mut().enumerate().take(b + 1).skip(a) {
+                let share = (k - a + 1) as f64 / (b - a + 2) as f64;
+                *edge = Some((from_s + share * (to_s - from_s), 0.0));
+            }
+        }
+        let (times, delays): (Vec<f64>, Vec<f64>) = edges.into_iter().flatten().unzip();
+        if times.windows(2).all(|w| w[1] > w[0]) {
+            (lap.start_s, lap.end_s) = (times[0], times[times.len() - 1]);
+            (lap.edge_s, lap.edge_delay_per_age) = (times, delays);
+        }
     }
 
     fn place(&self, stint: &Stint, laps: &mut [Lap], placing: &Placing, marks: &[Option<Reason>]) {

@@ -3,7 +3,8 @@
 //! Given CSV text with `distance_m,elevation_m`; gives heights at any chainage, closed at the gate.
 
 use crate::error::Error;
-use crate::record::plain_reason;
+use crate::printable::excerpt;
+use crate::record::{NO_HEADING, QUOTED, lacks_heading, plain_reason};
 
 /// Surveyed heights, closed: the height after a whole lap is that of the gate again.
 #[derive(Debug, Clone, PartialEq)]
@@ -22,6 +23,9 @@ impl Survey {
         let mut reader =
             csv::ReaderBuilder::new().trim(csv::Trim::All).comment(Some(b'#')).from_reader(text.as_bytes());
         let headers = reader.headers().map_err(|e| bad(1, plain_reason(&e)))?.clone();
+        if lacks_heading(&headers) {
+            return Err(bad(1, format!("{NO_HEADING}: distance_m,elevation_m")));
+        }
         let column = |name: &str| {
             headers.iter().position(|h| h == name).ok_or_else(|| {
                 bad(1, format!("no column «{name}»; a survey has the columns distance_m,elevation_m, parted by commas"))
@@ -39,7 +43,8 @@ impl Survey {
                     _ => Err(bad(
                         line,
                         format!(
-                            "«{text}» is not a number of metres between {low} and {high}, written with a decimal point"
+                            "«{}» is not a number of metres between {low} and {high}, written with a decimal point",
+                            excerpt(text, 2 * QUOTED)
                         ),
                     )),
                 }
@@ -89,6 +94,11 @@ impl Survey {
         }
         let f = if to > from { (s - from) / (to - from) } else { 0.0 };
         self.elevation_m[a] + f * (self.elevation_m[b] - self.elevation_m[a])
+    }
+
+    /// Largest distance between two points that follow each other, m.
+    pub fn widest_gap_m(&self) -> f64 {
+        self.distance_m.windows(2).map(|w| w[1] - w[0]).fold(0.0, f64::max)
     }
 
     /// Distance of the last surveyed point, m.

@@ -14,7 +14,7 @@ const SPACING_M: f64 = 0.25;
 ///
 /// Along half a lap: straight, transition, arc, transition, straight; the arc is as long as it takes for the turning of
 /// the half lap to be π exactly.
-fn curvature(chainage_m: f64, length_m: f64, radius_m: f64, transition_m: f64) -> f64 {
+pub(super) fn curvature(chainage_m: f64, length_m: f64, radius_m: f64, transition_m: f64) -> f64 {
     let half = 0.5 * length_m;
     // Two transitions turn as much as one arc of their length.
     let arc = PI * radius_m - transition_m;

@@ -20,5 +20,5 @@ pub struct CompletionsArguments {
 pub fn run(arguments: &CompletionsArguments) -> Result<(), Failure> {
     let mut script = Vec::new();
     clap_complete::generate(arguments.shell, &mut Arguments::command(), "loopwright", &mut script);
-    output::text(&String::from_utf8_lossy(&script))
+    output::verbatim(&String::from_utf8_lossy(&script))
 }

@@ -4,14 +4,17 @@ use super::air::AirFlags;
 use super::failure::Failure;
 use super::flag_name::{Flag, of_flags};
 use super::number::number;
-use super::{Format, Units, output};
+use super::{Format, Units, output, results};
 use clap::{ArgGroup, Args};
 use loopwright::demand::{Conditions, Demand, Journey, Pace, Parameters, demand_at, over_distance};
 use loopwright::error::Error;
+use loopwright::outlook::{AtPace, Ride, outlook};
 use loopwright::quantity::m_s_from_km_h;
 use loopwright::report::demand::{PaceShown, Ridden, demand};
+use loopwright::report::outlook::{self as report_outlook, PaceOutlook};
 use loopwright::session::{Reference, RiderAndBike, Uncertainty};
 use serde::Serialize;
+use std::path::{Path, PathBuf};
 
 /// Version of the JSON below.
 const SCHEMA: u32 = 1;
@@ -28,17 +31,25 @@ Examples:
   loopwright demand --mass-kg 86 --crr 0.0045 --cda-m2 0.29 --power-w 250 \\
     --distance-km 40 --against-crr 0.0036
   loopwright demand --mass-kg 70 --crr 0.004 --cda-m2 0.31 --power-w 300 \\
-    --gradient-pct 7 --temperature-c 24 --elevation-m 1200")]
+    --gradient-pct 7 --temperature-c 24 --elevation-m 1200
+  loopwright demand --from session-results --power-w 250 --distance-km 40")]
 pub struct DemandArguments {
-    /// Rider, bicycle, kit and bottles together
-    #[arg(long, value_name = "KG", value_parser = number)]
-    mass_kg: f64,
+    /// A result of solve (solution.json or its folder): every set-up in it, with intervals
+    #[arg(
+        long,
+        value_name = "RESULTS",
+        conflicts_with_all = ["crr", "drivetrain_efficiency", "against_crr", "against_cda_m2", "against_mass_kg", "against_drivetrain_efficiency"]
+    )]
+    from: Option<PathBuf>,
+    /// Rider, bicycle, kit and bottles together; with --from that of the result's reference where left out
+    #[arg(long, value_name = "KG", value_parser = number, required_unless_present = "from")]
+    mass_kg: Option<f64>,
     /// Coefficient of rolling resistance
-    #[arg(long, value_name = "CRR", value_parser = number)]
-    crr: f64,
-    /// Drag area
-    #[arg(long, value_name = "M2", value_parser = number)]
-    cda_m2: f64,
+    #[arg(long, value_name = "CRR", value_parser = number, required_unless_present = "from")]
+    crr: Option<f64>,
+    /// Drag area; with --from only for a result that has none, as of rollers
+    #[arg(long, value_name = "M2", value_parser = number, required_unless_present = "from")]
+    cda_m2: Option<f64>,
     /// From where power is measured to the road: 0.976 at pedal or crank, 1.0 at the hub [default: 0.976]
     #[arg(long, value_name = "FRACTION", value_parser = number)]
     drivetrain_efficiency: Option<f64>,
@@ -127,7 +138,62 @@ struct Difference {
     energy_j: Option<f64>,
 }
 
+/// What is printed as JSON of a result.
+#[derive(Serialize)]
+struct PrintedOutlook {
+    schema: u32,
+    loopwright: &'static str,
+    confidence: f64,
+    baseline: String,
+    conditions: Conditions,
+    distance_m: Option<f64>,
+    paces: Vec<PrintedPaceOutlook>,
+}
+
+#[derive(Serialize)]
+struct PrintedPaceOutlook {
+    pace: Pace,
+    setups: Vec<AtPace>,
+}
+
+/// Set-ups of a result at every pace.
+fn from_result(arguments: &DemandArguments, path: &Path, format: Format, units: Units) -> Result<(), Failure> {
+    let solution = results::read_solution(path)?;
+    if let Some(mass_kg) = arguments.mass_kg {
+        RiderAndBike::of_mass(mass_kg).check().map_err(of_flags)?;
+    }
+    Flag { name: "--cda-m2", low: 0.0, high: 2.0, hint: CDA }.check_if(arguments.cda_m2)?;
+    let (conditions, distance_m) = (arguments.conditions()?, arguments.distance_m()?);
+    // Air that is not stated is that of the result's reference.
+    let stated = arguments.air_density_kg_m3.is_some() || arguments.air.any();
+    let conditions = if stated {
+        conditions
+    } else {
+        Conditions { air_density_kg_m3: solution.reference.air_density_kg_m3, ..conditions }
+    };
+    let of = |pace: Pace| -> Result<PaceOutlook, Error> {
+        let ride = Ride { conditions, mass_kg: arguments.mass_kg, cda_m2: arguments.cda_m2, pace, distance_m };
+        Ok(PaceOutlook { pace, set_ups: outlook(&solution, &ride)? })
+    };
+    let paces = arguments.paces()?.into_iter().map(of).collect::<Result<Vec<_>, Error>>()?;
+    match format {
+        Format::Text => output::text(&report_outlook::text(&solution, &paces, output::width(), units.into())),
+        Format::Json => output::json(&PrintedOutlook {
+            schema: SCHEMA,
+            loopwright: env!("CARGO_PKG_VERSION"),
+            confidence: solution.confidence,
+            baseline: solution.baseline.clone(),
+            conditions,
+            distance_m,
+            paces: paces.into_iter().map(|p| PrintedPaceOutlook { pace: p.pace, setups: p.set_ups }).collect(),
+        }),
+    }
+}
+
 pub fn run(arguments: DemandArguments, format: Format, units: Units) -> Result<(), Failure> {
+    if let Some(path) = &arguments.from {
+        return from_result(&arguments, path, format, units);
+    }
     let first = arguments.first()?;
     let against = arguments.against()?;
     let conditions = arguments.conditions()?;
@@ -176,15 +242,19 @@ fn printed(shown: &PaceShown) -> PrintedPace {
 
 impl DemandArguments {
     fn first(&self) -> Result<Parameters, Error> {
-        Flag { name: "--crr", low: 0.0, high: 0.1, hint: CRR }.check(self.crr)?;
-        Flag { name: "--cda-m2", low: 0.0, high: 2.0, hint: CDA }.check(self.cda_m2)?;
-        let mut rider = RiderAndBike::of_mass(self.mass_kg);
+        let (crr, cda_m2, mass_kg) = self.own();
+        Flag { name: "--crr", low: 0.0, high: 0.1, hint: CRR }.check(crr)?;
+        Flag { name: "--cda-m2", low: 0.0, high: 2.0, hint: CDA }.check(cda_m2)?;
+        let mut rider = RiderAndBike::of_mass(mass_kg);
         rider.drivetrain_efficiency = self.drivetrain_efficiency.unwrap_or(rider.drivetrain_efficiency);
         rider.check().map_err(of_flags)?;
-        Ok(Parameters {
-            drivetrain_efficiency: rider.drivetrain_efficiency,
-            ..Parameters::new(self.cda_m2, self.crr, self.mass_kg)
-        })
+        Ok(Parameters { drivetrain_efficiency: rider.drivetrain_efficiency, ..Parameters::new(cda_m2, crr, mass_kg) })
+    }
+
+    /// Crr, CdA and mass, which clap asks for where there is no result.
+    fn own(&self) -> (f64, f64, f64) {
+        let or_nothing = |value: Option<f64>| value.unwrap_or(f64::NAN);
+        (or_nothing(self.crr), or_nothing(self.cda_m2), or_nothing(self.mass_kg))
     }
 
     /// The other set, when any of it differs.
@@ -193,9 +263,10 @@ impl DemandArguments {
         if stated.iter().all(Option::is_none) {
             return Ok(None);
         }
+        let (crr, cda_m2, mass_kg) = self.own();
         Flag { name: "--against-crr", low: 0.0, high: 0.1, hint: CRR }.check_if(self.against_crr)?;
         Flag { name: "--against-cda-m2", low: 0.0, high: 2.0, hint: CDA }.check_if(self.against_cda_m2)?;
-        let mut rider = RiderAndBike::of_mass(self.against_mass_kg.unwrap_or(self.mass_kg));
+        let mut rider = RiderAndBike::of_mass(self.against_mass_kg.unwrap_or(mass_kg));
         let efficiency = self.against_drivetrain_efficiency.or(self.drivetrain_efficiency);
         rider.drivetrain_efficiency = efficiency.unwrap_or(rider.drivetrain_efficiency);
         rider.check().map_err(|e| match of_flags(e) {
@@ -207,11 +278,7 @@ impl DemandArguments {
         })?;
         Ok(Some(Parameters {
             drivetrain_efficiency: rider.drivetrain_efficiency,
-            ..Parameters::new(
-                self.against_cda_m2.unwrap_or(self.cda_m2),
-                self.against_crr.unwrap_or(self.crr),
-                rider.mass_kg,
-            )
+            ..Parameters::new(self.against_cda_m2.unwrap_or(cda_m2), self.against_crr.unwrap_or(crr), rider.mass_kg)
         }))
     }
 

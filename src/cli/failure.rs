@@ -3,6 +3,7 @@
 use super::Format;
 use super::output::remark;
 use loopwright::error::Error;
+use loopwright::printable::json;
 
 /// An error on its way out.
 #[derive(Debug)]
@@ -46,12 +47,6 @@ impl Failure {
         self
     }
 
-    /// Adds what to try next where there is something to say, whoever is to blame.
-    pub fn advised(mut self, advice: Option<String>) -> Self {
-        self.hint = advice.or(self.hint);
-        self
-    }
-
     pub fn exit_status(&self) -> u8 {
         self.exit_status
     }
@@ -59,20 +54,15 @@ impl Failure {
     pub fn print(&self, format: Format) {
         match format {
             Format::Text => {
-                remark(&format!("loopwright: {}", printable(&self.message)));
+                remark(&format!("loopwright: {}", self.message));
                 if let Some(hint) = &self.hint {
-                    remark(&printable(hint));
+                    remark(hint);
                 }
             }
             Format::Json => {
                 let error = serde_json::json!({ "code": self.code, "message": self.message, "hint": self.hint });
-                remark(&serde_json::json!({ "error": error }).to_string());
+                remark(&json(&serde_json::json!({ "error": error }).to_string()));
             }
         }
     }
-}
-
-/// Names come from files and arguments: nothing of theirs may steer the terminal.
-fn printable(text: &str) -> String {
-    text.chars().filter(|c| *c == '\n' || !c.is_control()).collect()
 }

@@ -38,6 +38,7 @@ impl Flag {
 pub fn flag_of(key: &str) -> String {
     let (section, rest) = key.split_once('.').unwrap_or(("", key));
     let name = match section {
+        "wind" if rest == "mode" => section.to_string(),
         "wind" if matches!(rest, "speed_m_s" | "from_deg") => format!("wind_{rest}"),
         section if PREFIXED.contains(&section) => format!("{section}_{rest}"),
         _ => rest.to_string(),

@@ -6,18 +6,20 @@ use super::flag_name::Flag;
 use super::number::number;
 use super::output::remark;
 use super::results::Kind;
+use super::what_is::{Wanted, refuse_other};
 use super::{Format, Units, output, results};
 use clap::Args;
 use loopwright::analysis::inspection::{Inspection, inspect};
 use loopwright::error::Error;
 use loopwright::plot::{self, Style};
+use loopwright::printable::one_line;
 use loopwright::record;
 use loopwright::report::files::ResultFile;
 use loopwright::report::inspection::inspection;
 use rayon::prelude::*;
 use serde::Serialize;
 use std::collections::BTreeSet;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Version of the JSON below.
 const SCHEMA: u32 = 1;
@@ -70,18 +72,26 @@ pub fn run(arguments: InspectArguments, format: Format, units: Units) -> Result<
         arguments.style.figure_format.check()?;
     }
     let looked: Vec<Result<Inspection, Error>> =
-        arguments.files.par_iter().map(|path| Ok(inspect(&record::read(path)?, arguments.length_m))).collect();
+        arguments.files.par_iter().map(|path| look(path, arguments.length_m)).collect();
     match format {
         Format::Text => print_text(&looked, units)?,
         Format::Json => print_json(&arguments.files, &looked)?,
     }
     if let Some(folder) = &arguments.figures {
         let files = figures(&arguments.files, &looked, &(&arguments.style).into());
+        if files.is_empty() {
+            return told(looked);
+        }
         let count = files.len();
         let written = results::write(folder, Kind::Inspect, &arguments.style.figure_format.applied(files)?)?;
         output::note(format, &format!("{count} figure(s) are in {}", folder.display()));
         written.remarks().iter().for_each(|line| output::note(format, line));
     }
+    told(looked)
+}
+
+/// Success when every file could be read; else how many could not.
+fn told(looked: Vec<Result<Inspection, Error>>) -> Result<(), Failure> {
     match looked.iter().filter(|l| l.is_err()).count() {
         0 => Ok(()),
         // A single file has been told of in full already.
@@ -90,6 +100,11 @@ pub fn run(arguments: InspectArguments, format: Format, units: Units) -> Result<
         }
         failed => Err(Failure::some_unreadable(failed, looked.len())),
     }
+}
+
+fn look(path: &Path, length_m: Option<f64>) -> Result<Inspection, Error> {
+    refuse_other(path, Wanted::Ride)?;
+    Ok(inspect(&record::read(path)?, length_m))
 }
 
 fn print_text(looked: &[Result<Inspection, Error>], units: Units) -> Result<(), Failure> {
@@ -126,7 +141,7 @@ fn figures(paths: &[PathBuf], looked: &[Result<Inspection, Error>], style: &Styl
     let mut stems: BTreeSet<String> = BTreeSet::new();
     let mut out = Vec::new();
     for (path, held) in paths.iter().zip(looked).filter_map(|(p, l)| Some((p, l.as_ref().ok()?))) {
-        let plain = path.file_stem().map_or_else(|| "ride".into(), |s| s.to_string_lossy().into_owned());
+        let plain = path.file_stem().map_or_else(|| "ride".into(), |s| one_line(&s.to_string_lossy()).into_owned());
         let mut stem = plain.clone();
         let mut copy = 2;
         while !stems.insert(stem.clone()) {

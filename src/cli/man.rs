@@ -24,7 +24,7 @@ pub fn run(arguments: &ManArguments) -> Result<(), Failure> {
             clap_mangen::Man::new(Arguments::command())
                 .render(&mut page)
                 .map_err(|e| Failure::unwritable("manual page", &e))?;
-            output::text(&String::from_utf8_lossy(&page))
+            output::verbatim(&String::from_utf8_lossy(&page))
         }
     }
 }

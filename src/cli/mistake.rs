@@ -1,9 +1,11 @@
 //! Arguments that cannot be understood, and requests for help.
 
 use super::failure::Failure;
+use super::output::remark;
 use super::{Arguments, Format};
 use clap::Parser;
 use clap::error::ErrorKind;
+use loopwright::printable::is_odd;
 use std::ffi::OsString;
 use std::process::ExitCode;
 
@@ -28,6 +30,9 @@ impl Mistake {
         if is_mistake && self.format == Format::Json {
             let message = self.error.to_string();
             Failure::usage(message.trim().trim_start_matches("error: ").to_string()).print(self.format);
+        } else if self.error.to_string().chars().any(|c| is_odd(c) && c != '\n') {
+            // An argument that would steer the terminal is shown without its colours and without doing so.
+            remark(self.error.to_string().trim_end());
         } else {
             // Where nobody listens there is nobody to tell.
             let _ = self.error.print();

@@ -5,12 +5,13 @@
 mod air;
 mod completions;
 mod demand;
+mod desk;
 mod failure;
 mod figure_style;
 mod flag_name;
 mod inspect;
-mod load;
-mod load_plan;
+pub(crate) mod load;
+pub(crate) mod load_plan;
 mod man;
 mod mistake;
 mod number;
@@ -19,14 +20,16 @@ mod picture;
 mod plan;
 mod pool;
 mod rehearse;
-mod results;
+pub(crate) mod results;
 mod ride_flags;
-mod scaffold;
+pub(crate) mod scaffold;
 mod ride_session;
 mod schema;
 mod solve;
+mod what_is;
 
 use clap::{Parser, Subcommand, ValueEnum};
+pub use desk::Host;
 pub use failure::Failure;
 
 /// Turns rides on closed loops, tracks and rollers into CdA and Crr with honest intervals.
@@ -88,6 +91,8 @@ pub enum Command {
     Rehearse(rehearse::RehearseArguments),
     /// Write a commented session file for the rides in a folder
     Scaffold(scaffold::ScaffoldArguments),
+    /// Serve a page on this machine to do it all in the browser, without writing files by hand
+    Desk(desk::DeskArguments),
     /// Watts at a speed, speed at a power, time over a distance, split by cause
     Demand(demand::DemandArguments),
     /// Density of moist air with its uncertainty
@@ -100,8 +105,8 @@ pub enum Command {
     Schema(schema::SchemaArguments),
 }
 
-/// Runs a command.
-pub fn run(arguments: Arguments) -> Result<(), Failure> {
+/// Runs a command; `host` serves the desk.
+pub fn run(arguments: Arguments, host: Host) -> Result<(), Failure> {
     let Arguments { format, units, command } = arguments;
     match command {
         Command::Solve(a) => solve::run(*a, format, units),
@@ -110,6 +115,7 @@ pub fn run(arguments: Arguments) -> Result<(), Failure> {
         Command::Plan(a) => plan::run(&a, format, units),
         Command::Rehearse(a) => rehearse::run(&a, format),
         Command::Scaffold(a) => scaffold::run(&a, format),
+        Command::Desk(a) => desk::run(&a, format, units, host),
         Command::Demand(a) => demand::run(a, format, units),
         Command::Air(a) => air::run(&a, format),
         Command::Completions(a) => completions::run(&a),

@@ -3,15 +3,23 @@
 use super::Format;
 use super::failure::Failure;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
-use loopwright::report::text::Emphasis;
+use loopwright::printable;
+use loopwright::report::text::{BOLD_BEGINS, BOLD_ENDS, Emphasis};
 use serde::Serialize;
 use std::io::{ErrorKind, IsTerminal, Write};
 
 /// Width taken where there is no terminal to ask.
 const USUAL_WIDTH: usize = 80;
 
-/// Prints text.
+/// Prints text; whatever names and files have put into it, nothing of it steers the terminal.
 pub fn text(text: &str) -> Result<(), Failure> {
+    // Bold letters are our own.
+    let plain = |text: &str| text.split(BOLD_ENDS).map(printable::lines).collect::<Vec<_>>().join(BOLD_ENDS);
+    verbatim(&text.split(BOLD_BEGINS).map(plain).collect::<Vec<_>>().join(BOLD_BEGINS))
+}
+
+/// Prints what this program made itself, to the byte.
+pub fn verbatim(text: &str) -> Result<(), Failure> {
     let mut stdout = std::io::stdout().lock();
     match stdout.write_all(text.as_bytes()).and_then(|()| stdout.flush()) {
         // A reader that has seen enough, such as a pager that was left, is no fault of ours.
@@ -24,7 +32,7 @@ pub fn text(text: &str) -> Result<(), Failure> {
 /// Prints a value as JSON.
 pub fn json(value: &impl Serialize) -> Result<(), Failure> {
     match serde_json::to_string_pretty(value) {
-        Ok(json) => text(&format!("{json}\n")),
+        Ok(json) => verbatim(&format!("{}\n", printable::json(&json))),
         Err(e) => Err(Failure::unwritable("standard output", &e.into())),
     }
 }
@@ -39,7 +47,7 @@ pub fn note(format: Format, line: &str) {
 /// Prints a remark that is no result.
 pub fn remark(line: &str) {
     // Where standard error is closed there is nobody to tell.
-    let _ = writeln!(std::io::stderr().lock(), "{line}");
+    let _ = writeln!(std::io::stderr().lock(), "{}", printable::lines(line));
 }
 
 /// A bar on standard error, shown on a terminal only.

@@ -2,7 +2,6 @@
 
 use super::failure::Failure;
 use super::figure_style::FigureStyle;
-use super::load::if_session;
 use super::load_plan::plan;
 use super::results::Kind;
 use super::{Format, Units, output, results};
@@ -59,7 +58,7 @@ pub fn run(arguments: &PlanArguments, format: Format, units: Units) -> Result<()
         results::check(out, Kind::Plan)?;
         arguments.figures.figure_format.check()?;
     }
-    let plan = plan(&arguments.input).map_err(|e| Failure::from(e).advised(if_session(&arguments.input)))?;
+    let plan = plan(&arguments.input)?;
     let forecast = forecast(&plan)?;
     if let Some(out) = &arguments.out {
         let files = files(&plan, &forecast, units, &(&arguments.figures).into())?;

@@ -12,9 +12,6 @@ use loopwright::report::pooled::files::files;
 use loopwright::report::pooled::summary;
 use std::path::{Path, PathBuf};
 
-/// Largest result file, bytes; a day of a hundred laps has a quarter of a megabyte.
-const LARGEST_RESULT: u64 = 16 << 20;
-
 /// Arguments of `pool`.
 #[derive(Debug, Args)]
 #[command(after_help = "\
@@ -126,23 +123,6 @@ pub fn run(arguments: &PoolArguments, format: Format, units: Units) -> Result<()
 
 /// Reads one result; a folder stands for the solution in it.
 fn read(path: &Path) -> Result<Vec<Day>, Error> {
-    let file = if path.is_dir() { path.join("solution.json") } else { path.to_path_buf() };
-    let unreadable = |reason: String| Error::Unreadable { path: file.clone(), reason };
-    let metadata = std::fs::metadata(&file).map_err(|e| unreadable(e.to_string()))?;
-    if !metadata.is_file() {
-        return Err(unreadable("not a regular file".into()));
-    }
-    let shown = file.display().to_string();
-    if metadata.len() > LARGEST_RESULT {
-        return Err(Error::NotPoolable {
-            file: shown,
-            message: format!(
-                "it has {} bytes, more than the limit of {LARGEST_RESULT} for a result; give a solution.json that \
-                 `loopwright solve` wrote",
-                metadata.len()
-            ),
-        });
-    }
-    let bytes = std::fs::read(&file).map_err(|e| unreadable(e.to_string()))?;
+    let (shown, bytes) = results::solution_bytes(path)?;
     Day::read(&shown, &bytes)
 }

@@ -1,7 +1,6 @@
 //! `loopwright rehearse`.
 
 use super::failure::Failure;
-use super::load::if_session;
 use super::load_plan::plan;
 use super::results::Kind;
 use super::{Format, output, results};
@@ -58,7 +57,7 @@ struct Rehearsed<'a> {
 pub fn run(arguments: &RehearseArguments, format: Format) -> Result<(), Failure> {
     let out = arguments.out.clone().unwrap_or_else(|| default_out(&arguments.input));
     results::check(&out, Kind::Rehearse)?;
-    let plan = plan(&arguments.input).map_err(|e| Failure::from(e).advised(if_session(&arguments.input)))?;
+    let plan = plan(&arguments.input)?;
     let seed = arguments.seed.unwrap_or(plan.seed);
     let day = simulate(&plan, seed)?;
     let files: Vec<ResultFile> =

@@ -1,247 +1,319 @@
 //! The flags that stand for a session file when one ride is solved.
 //!
-//! Given nothing; declares flags that carry the session's key names, laid out as its tables. It knows no default and no
-//! range: those are the session's own.
+//! Made from the schema of the session: names, words and kinds are those of its keys. Given nothing but a list of tables
+//! and keys; it knows no default and no range, which are the session's own.
 
+use super::flag_name::flag_of;
 use super::number::number;
-use clap::Args;
-use loopwright::session::{Gusts, GustsWord, Lag, LagWord};
-use serde::Serialize;
+use clap::builder::{BoolValueParser, PossibleValuesParser, StringValueParser, TypedValueParser};
+use clap::parser::ValueSource;
+use clap::{Arg, ArgMatches, Args, Command, FromArgMatches, value_parser};
+use loopwright::session::Session;
+use serde_json::{Map, Value, json};
+use std::sync::LazyLock;
 
-const RIDE: &str = "One ride instead of a session: rider and bicycle";
-
-/// All flags. A field's name is its flag; serialised, it is the key of the session.
-#[derive(Debug, Default, Args, Serialize)]
-pub struct RideFlags {
-    #[command(flatten, next_help_heading = RIDE)]
-    pub(super) rider_and_bike: RiderFlags,
-    #[command(flatten, next_help_heading = "One ride: the run")]
-    pub(super) run: RunFlags,
-    #[command(flatten, next_help_heading = "One ride: loop")]
-    #[serde(rename = "loop")]
-    pub(super) circuit: LoopFlags,
-    #[command(flatten, next_help_heading = "One ride: air and wind")]
-    pub(super) air: AirFlags,
-    #[command(flatten)]
-    pub(super) wind: WindFlags,
-    #[command(flatten, next_help_heading = "One ride: solver and reference conditions")]
-    pub(super) solve: SolverFlags,
-    #[command(flatten)]
-    pub(super) reference: ReferenceFlags,
-    #[command(flatten, next_help_heading = "One ride: rollers")]
-    pub(super) rollers: RollerFlags,
-    #[command(flatten, next_help_heading = "One ride: standard uncertainties")]
-    pub(super) uncertainty: UncertaintyFlags,
+/// A table of the session, the heading of its flags, and the keys that one ride can use.
+struct Section {
+    table: &'static str,
+    heading: &'static str,
+    keys: &'static [&'static str],
 }
 
-#[derive(Debug, Default, Args, Serialize)]
-pub(super) struct RiderFlags {
-    /// Rider, bicycle, kit and bottles together, as weighed (needed)
-    #[arg(long, value_name = "KG", value_parser = number)]
-    pub(super) mass_kg: Option<f64>,
-    /// Both wheels together
-    #[arg(long, value_name = "KG_M2", value_parser = number)]
-    pub(super) wheel_inertia_kg_m2: Option<f64>,
-    #[arg(long, value_name = "M", value_parser = number, help = "Rolling radius")]
-    pub(super) wheel_radius_m: Option<f64>,
-    /// Above the contact line, along the leaning bicycle
-    #[arg(long, value_name = "M", value_parser = number)]
-    pub(super) centre_of_mass_height_m: Option<f64>,
-    /// From where power is measured to the road: 0.976 at pedal or crank, 1.0 at the hub
-    #[arg(long, value_name = "FRACTION", value_parser = number)]
-    pub(super) drivetrain_efficiency: Option<f64>,
-    /// Bearing drag of both wheels, constant part; give the linear part too
-    #[arg(long, value_name = "N", value_parser = number, requires = "bearing_friction_linear_n_s_per_m")]
-    #[serde(skip)]
-    pub(super) bearing_friction_constant_n: Option<f64>,
-    /// Bearing drag of both wheels, part that grows with speed
-    #[arg(long, value_name = "N_S_PER_M", value_parser = number, requires = "bearing_friction_constant_n")]
-    #[serde(skip)]
-    pub(super) bearing_friction_linear_n_s_per_m: Option<f64>,
+const fn section(table: &'static str, heading: &'static str, keys: &'static [&'static str]) -> Section {
+    Section { table, heading, keys }
 }
 
-#[derive(Debug, Default, Args, Serialize)]
-pub(super) struct RunFlags {
-    /// Where laps come from
-    #[arg(long, value_parser = ["auto", "device"])]
-    pub(super) laps: Option<String>,
-    /// Planned speed of each lap, repeated over the laps, such as 29,41
-    #[arg(long, value_name = "KM_H", value_delimiter = ',', value_parser = number)]
-    pub(super) planned_speed_km_h: Vec<f64>,
-    /// Laps not to use, counted from the first whole lap
-    #[arg(long, value_name = "LAP", value_delimiter = ',')]
-    pub(super) leave_out: Vec<usize>,
-    /// Laps to use in spite of an automatic mark
-    #[arg(long, value_name = "LAP", value_delimiter = ',')]
-    pub(super) keep: Vec<usize>,
-    /// Rollers: from and to, in seconds from the first record, of the window that counts, such as 900,1200
-    #[arg(long, value_name = "FROM,TO", value_delimiter = ',', value_parser = number)]
-    pub(super) window_s: Vec<f64>,
-    /// Temperature of the tyres while ridden; that of the air stands for it when left out
-    #[arg(long, value_name = "C", value_parser = number, allow_negative_numbers = true)]
-    pub(super) tyre_temperature_c: Option<f64>,
-    /// File of another device, from which channels are taken
-    #[arg(long, value_name = "FILE")]
-    pub(super) second_file: Option<String>,
+/// Every flag; those of a temperature rule stand for loop and rollers alike.
+const SECTIONS: [Section; 9] = [
+    section(
+        "rider_and_bike",
+        "One ride instead of a session: rider and bicycle",
+        &[
+            "mass_kg",
+            "wheel_inertia_kg_m2",
+            "wheel_radius_m",
+            "centre_of_mass_height_m",
+            "drivetrain_efficiency",
+            "bearing_friction",
+        ],
+    ),
+    section(
+        "run",
+        "One ride: the run",
+        &["laps", "planned_speed_km_h", "leave_out", "keep", "window_s", "tyre_temperature_c", "second_file"],
+    ),
+    section(
+        "loop",
+        "One ride: loop",
+        &[
+            "kind",
+            "gate",
+            "length_m",
+            "survey",
+            "survey_sd_m",
+            "bend_radius_m",
+            "transition_m",
+            "home_straight_bearing_deg",
+        ],
+    ),
+    section("air", AIR, &["temperature_c", "pressure_hpa", "humidity_pct", "log"]),
+    section("wind", AIR, &["mode", "speed_m_s", "from_deg", "mast_height_m", "roughness_length_m", "gusts"]),
+    section("solve", SOLVER, &["lag", "confidence", "seed"]),
+    section("reference", SOLVER, &["speed_km_h", "mass_kg", "air_density_kg_m3"]),
+    section(
+        "rollers",
+        "One ride: rollers",
+        &[
+            "drum_diameter_m",
+            "drum_spacing_m",
+            "rear_weight_fraction",
+            "front_driven",
+            "no_load_power_w_at_40_km_h",
+            "temperature_coefficient_per_c",
+            "reference_temperature_c",
+        ],
+    ),
+    section(
+        "uncertainty",
+        "One ride: standard uncertainties",
+        &[
+            "mass_kg",
+            "power_fraction",
+            "speed_fraction",
+            "temperature_c",
+            "pressure_hpa",
+            "humidity_pct",
+            "drivetrain_efficiency",
+            "temperature_coefficient_per_c",
+        ],
+    ),
+];
+const AIR: &str = "One ride: air and wind";
+const SOLVER: &str = "One ride: solver and reference conditions";
+
+/// Units that names end on, longest first.
+const UNITS: [&str; 16] =
+    ["n_s_per_m", "kg_m2", "kg_m3", "per_c", "km_h", "m_s", "hpa", "pct", "deg", "kg", "w", "n", "m", "s", "c", "h"];
+
+/// What can be typed behind a flag.
+#[derive(Debug, Clone, PartialEq)]
+enum Kind {
+    Number,
+    Whole,
+    Switch,
+    Text,
+    Word(Vec<String>),
+    /// A number, or one of the words.
+    NumberOr(Vec<String>),
+    Numbers,
+    Wholes,
 }
 
-#[derive(Debug, Default, Args, Serialize)]
-pub(super) struct LoopFlags {
-    /// Kind of venue
-    #[arg(long, value_parser = ["road", "track", "rollers"])]
-    pub(super) kind: Option<String>,
-    /// Timing point, with --gate-lon-deg; found when left out
-    #[arg(long, value_name = "DEG", value_parser = number, allow_negative_numbers = true, requires = "gate_lon_deg")]
-    #[serde(skip)]
-    pub(super) gate_lat_deg: Option<f64>,
-    #[arg(long, value_name = "DEG", value_parser = number, allow_negative_numbers = true, requires = "gate_lat_deg", help = "Of the timing point")]
-    #[serde(skip)]
-    pub(super) gate_lon_deg: Option<f64>,
-    /// Length of one lap as surveyed; needed for a track
-    #[arg(long, value_name = "M", value_parser = number)]
-    pub(super) length_m: Option<f64>,
-    /// CSV with distance_m and elevation_m from the gate
-    #[arg(long, value_name = "FILE")]
-    pub(super) survey: Option<String>,
-    #[arg(long, value_name = "M", value_parser = number, help = "Standard deviation of a surveyed height")]
-    pub(super) survey_sd_m: Option<f64>,
-    /// Of a track, at the measuring line
-    #[arg(long, value_name = "M", value_parser = number)]
-    pub(super) bend_radius_m: Option<f64>,
-    /// Length over which the bend of a track tightens
-    #[arg(long, value_name = "M", value_parser = number)]
-    pub(super) transition_m: Option<f64>,
-    /// Direction of travel on the home straight of an outdoor track, clockwise from north
-    #[arg(long, value_name = "DEG", value_parser = number)]
-    pub(super) home_straight_bearing_deg: Option<f64>,
+/// One flag.
+#[derive(Debug)]
+struct Flag {
+    /// As it is typed, without the dashes.
+    name: String,
+    /// Table, key and, within a key of several parts, the part.
+    path: Vec<&'static str>,
+    heading: &'static str,
+    help: String,
+    value_name: String,
+    kind: Kind,
+    /// Other parts of the same key, without which this one means nothing.
+    needs: Vec<String>,
 }
 
-#[derive(Debug, Default, Args, Serialize)]
-pub(super) struct AirFlags {
-    /// In the shade
-    #[arg(long, value_name = "C", value_parser = number, allow_negative_numbers = true)]
-    pub(super) temperature_c: Option<f64>,
-    /// Station pressure, not reduced to sea level
-    #[arg(long, value_name = "HPA", value_parser = number)]
-    pub(super) pressure_hpa: Option<f64>,
-    #[arg(long, value_name = "PCT", value_parser = number, help = "Relative humidity")]
-    pub(super) humidity_pct: Option<f64>,
-    /// Weather log, a CSV with time, temperature_c, pressure_hpa, humidity_pct and, if known, wind_speed_m_s and
-    /// wind_from_deg
-    #[arg(long, value_name = "FILE")]
-    pub(super) log: Option<String>,
+static FLAGS: LazyLock<Vec<Flag>> = LazyLock::new(|| {
+    let schema = schemars::schema_for!(Session).to_value();
+    SECTIONS.iter().flat_map(|s| s.keys.iter().flat_map(|key| flags_of(&schema, s, key))).collect()
+});
+
+/// The flags of a key: one, or one for each part.
+fn flags_of(schema: &Value, section: &Section, key: &'static str) -> Vec<Flag> {
+    let root = &schema["properties"][section.table];
+    let table = resolved(schema, if root["type"] == "array" { &root["items"] } else { root });
+    let stated = &table["properties"][key];
+    let definition = resolved(schema, stated);
+    let Some(parts) = definition["properties"].as_object() else {
+        return vec![flag(schema, section, vec![section.table, key], stated, Vec::new())];
+    };
+    // A part is named by its key, so that it has to last as long as the flags.
+    let parts: Vec<(&'static str, &Value)> = parts.iter().map(|(name, of)| (&*name.clone().leak(), of)).collect();
+    let name = |part: &str| name_of(&[section.table, key, part]);
+    let others = |part: &str| parts.iter().filter(|(p, _)| *p != part).map(|(p, _)| name(p)).collect();
+    parts.iter().map(|(p, of)| flag(schema, section, vec![section.table, key, p], of, others(p))).collect()
 }
 
-#[derive(Debug, Default, Args, Serialize)]
-pub(super) struct WindFlags {
-    /// Solved for, stated by the two flags below (or the log), or still air
-    #[arg(long = "wind", value_name = "MODE", value_parser = ["estimate", "given", "none"])]
-    pub(super) mode: Option<String>,
-    #[arg(long = "wind-speed-m-s", value_name = "M_S", value_parser = number, help = "With --wind given")]
-    pub(super) speed_m_s: Option<f64>,
-    /// Where it blows from, clockwise from north
-    #[arg(long = "wind-from-deg", value_name = "DEG", value_parser = number)]
-    pub(super) from_deg: Option<f64>,
-    #[arg(long, value_name = "M", value_parser = number, help = "Height of the wind gauge above ground")]
-    pub(super) mast_height_m: Option<f64>,
-    #[arg(long, value_name = "M", value_parser = number, help = "Of the ground around the wind gauge")]
-    pub(super) roughness_length_m: Option<f64>,
-    /// Gusts add mean drag: "estimate", "none", or their standard deviation along travel in m/s
-    #[arg(long, value_name = "GUSTS", value_parser = gusts)]
-    pub(super) gusts: Option<Gusts>,
+fn flag(schema: &Value, section: &Section, path: Vec<&'static str>, stated: &Value, needs: Vec<String>) -> Flag {
+    let key = path.last().copied().unwrap_or_default();
+    let kind = kind_of(schema, stated);
+    let words = stated["description"].as_str().or_else(|| resolved(schema, stated)["description"].as_str());
+    let help = words.unwrap_or(key).trim_end_matches('.').replace('\n', " ");
+    Flag { name: name_of(&path), value_name: value_name(key, &kind), path, heading: section.heading, help, kind, needs }
 }
 
-#[derive(Debug, Default, Args, Serialize)]
-pub(super) struct SolverFlags {
-    /// Seconds that speed runs behind power, or "estimate"
-    #[arg(long, value_name = "LAG", value_parser = lag, allow_negative_numbers = true)]
-    pub(super) lag: Option<Lag>,
-    /// Confidence of the intervals, a fraction
-    #[arg(long, value_name = "FRACTION", value_parser = number)]
-    pub(super) confidence: Option<f64>,
-    #[arg(long, value_name = "N", help = "Seed of what is drawn at random")]
-    pub(super) seed: Option<u64>,
+fn name_of(path: &[&str]) -> String {
+    flag_of(&path.join(".")).trim_start_matches('-').to_string()
 }
 
-#[derive(Debug, Default, Args, Serialize)]
-pub(super) struct ReferenceFlags {
-    /// Speed at which watts are given
-    #[arg(long = "reference-speed-km-h", value_name = "KM_H", value_parser = number)]
-    #[serde(rename = "speed_km_h")]
-    pub(super) reference_speed_km_h: Option<f64>,
-    /// Mass for which watts are given; --mass-kg when left out
-    #[arg(long = "reference-mass-kg", value_name = "KG", value_parser = number)]
-    #[serde(rename = "mass_kg")]
-    pub(super) reference_mass_kg: Option<f64>,
-    /// Air density at which watts are given
-    #[arg(long = "reference-air-density-kg-m3", value_name = "KG_M3", value_parser = number)]
-    #[serde(rename = "air_density_kg_m3")]
-    pub(super) reference_air_density_kg_m3: Option<f64>,
-}
-
-#[derive(Debug, Default, Args, Serialize)]
-pub(super) struct RollerFlags {
-    #[arg(long, value_name = "M", value_parser = number, help = "Diameter of the drums")]
-    pub(super) drum_diameter_m: Option<f64>,
-    /// Between the axles of the two drums under the rear wheel
-    #[arg(long, value_name = "M", value_parser = number)]
-    pub(super) drum_spacing_m: Option<f64>,
-    #[arg(long, value_name = "FRACTION", value_parser = number, help = "Share of the weight on the rear wheel")]
-    pub(super) rear_weight_fraction: Option<f64>,
-    /// Whether a belt turns the drum under the front wheel
-    #[arg(long, value_name = "BOOL")]
-    pub(super) front_driven: Option<bool>,
-    /// Drag of the drums without a bicycle at 40 km/h
-    #[arg(long = "no-load-power-w-at-40-km-h", value_name = "W", value_parser = number)]
-    pub(super) no_load_power_w_at_40_km_h: Option<f64>,
-    /// Relative change of Crr per °C, on rollers or a loop
-    #[arg(long, value_name = "PER_C", value_parser = number)]
-    pub(super) temperature_coefficient_per_c: Option<f64>,
-    #[arg(long, value_name = "C", value_parser = number, allow_negative_numbers = true, help = "To which Crr is brought")]
-    pub(super) reference_temperature_c: Option<f64>,
-}
-
-#[derive(Debug, Default, Args, Serialize)]
-pub(super) struct UncertaintyFlags {
-    #[arg(long = "uncertainty-mass-kg", value_name = "KG", value_parser = number, help = "Of the weighing")]
-    #[serde(rename = "mass_kg")]
-    pub(super) uncertainty_mass_kg: Option<f64>,
-    /// Of the scale of the power meter
-    #[arg(long = "uncertainty-power-fraction", value_name = "FRACTION", value_parser = number)]
-    pub(super) power_fraction: Option<f64>,
-    /// Of the scale of speed (rolling circumference)
-    #[arg(long = "uncertainty-speed-fraction", value_name = "FRACTION", value_parser = number)]
-    pub(super) speed_fraction: Option<f64>,
-    #[arg(long = "uncertainty-temperature-c", value_name = "C", value_parser = number, help = "Of the air temperature")]
-    #[serde(rename = "temperature_c")]
-    pub(super) uncertainty_temperature_c: Option<f64>,
-    #[arg(long = "uncertainty-pressure-hpa", value_name = "HPA", value_parser = number, help = "Of the air pressure")]
-    #[serde(rename = "pressure_hpa")]
-    pub(super) uncertainty_pressure_hpa: Option<f64>,
-    #[arg(long = "uncertainty-humidity-pct", value_name = "PCT", value_parser = number, help = "Of the humidity")]
-    #[serde(rename = "humidity_pct")]
-    pub(super) uncertainty_humidity_pct: Option<f64>,
-    #[arg(long = "uncertainty-drivetrain-efficiency", value_name = "FRACTION", value_parser = number, help = "Of the efficiency")]
-    #[serde(rename = "drivetrain_efficiency")]
-    pub(super) uncertainty_drivetrain_efficiency: Option<f64>,
-    #[arg(long = "uncertainty-temperature-coefficient-per-c", value_name = "PER_C", value_parser = number, help = "Of --temperature-coefficient-per-c")]
-    #[serde(rename = "temperature_coefficient_per_c")]
-    pub(super) uncertainty_temperature_coefficient_per_c: Option<f64>,
-}
-
-fn lag(text: &str) -> Result<Lag, String> {
-    if text == "estimate" {
-        return Ok(Lag::Word(LagWord::Estimate));
+/// What a value of the schema is made of, behind references and «or nothing».
+fn resolved<'a>(schema: &'a Value, mut of: &'a Value) -> &'a Value {
+    loop {
+        let option = of["anyOf"].as_array().and_then(|any| match &any[..] {
+            [one, nothing] if nothing["type"] == "null" => Some(one),
+            _ => None,
+        });
+        let named = of["$ref"].as_str().and_then(|name| schema["$defs"].get(name.rsplit('/').next()?));
+        match option.or(named) {
+            Some(next) => of = next,
+            None => return of,
+        }
     }
-    number(text).map(Lag::Seconds).map_err(|_| "neither seconds nor the word \"estimate\"".into())
 }
 
-fn gusts(text: &str) -> Result<Gusts, String> {
-    match text {
-        "estimate" => Ok(Gusts::Word(GustsWord::Estimate)),
-        "none" => Ok(Gusts::Word(GustsWord::None)),
-        _ => number(text)
-            .map(Gusts::StandardDeviation)
-            .map_err(|_| "neither \"estimate\" nor \"none\" nor a number of m/s".into()),
+fn kind_of(schema: &Value, stated: &Value) -> Kind {
+    let of = resolved(schema, stated);
+    if let Some(words) = words_of(of) {
+        return Kind::Word(words);
+    }
+    if let Some(any) = of["anyOf"].as_array() {
+        return Kind::NumberOr(any.iter().filter_map(|one| words_of(resolved(schema, one))).flatten().collect());
+    }
+    let named = |of: &Value, name: &str| {
+        of["type"] == name || of["type"].as_array().is_some_and(|types| types.iter().any(|t| t == name))
+    };
+    match () {
+        () if named(of, "array") && named(&of["items"], "integer") => Kind::Wholes,
+        () if named(of, "array") => Kind::Numbers,
+        () if named(of, "number") => Kind::Number,
+        () if named(of, "integer") => Kind::Whole,
+        () if named(of, "boolean") => Kind::Switch,
+        () => Kind::Text,
+    }
+}
+
+/// The words that a value may be.
+fn words_of(of: &Value) -> Option<Vec<String>> {
+    let text = |value: &Value| value.as_str().map(String::from);
+    match (of["enum"].as_array(), of["oneOf"].as_array()) {
+        (Some(words), _) => words.iter().map(text).collect(),
+        (_, Some(variants)) => variants.iter().map(|one| text(&one["const"])).collect(),
+        _ => None,
+    }
+}
+
+fn value_name(key: &str, kind: &Kind) -> String {
+    let unit = UNITS.iter().find(|unit| key.strip_suffix(**unit).is_some_and(|rest| rest.ends_with('_')));
+    match kind {
+        Kind::Text => "FILE".into(),
+        Kind::Switch => "BOOL".into(),
+        Kind::Whole => "N".into(),
+        Kind::Wholes => "LAP".into(),
+        Kind::Word(_) | Kind::NumberOr(_) => key.to_uppercase(),
+        Kind::Number | Kind::Numbers => unit.map_or("FRACTION".into(), |unit| unit.to_uppercase()),
+    }
+}
+
+impl Flag {
+    fn argument(&'static self) -> Arg {
+        let argument = Arg::new(self.name.as_str())
+            .long(self.name.as_str())
+            .value_name(self.value_name.as_str())
+            .help(self.help.as_str())
+            .help_heading(self.heading)
+            .allow_negative_numbers(true)
+            .requires_ifs(self.needs.iter().map(|other| (clap::builder::ArgPredicate::IsPresent, other.as_str())));
+        match &self.kind {
+            Kind::Number => argument.value_parser(|text: &str| number(text).map(Value::from)),
+            Kind::Numbers => argument.value_delimiter(',').value_parser(|text: &str| number(text).map(Value::from)),
+            Kind::Whole => argument.value_parser(value_parser!(u64).map(Value::from)),
+            Kind::Wholes => argument.value_delimiter(',').value_parser(value_parser!(u64).map(Value::from)),
+            Kind::Switch => argument.value_parser(BoolValueParser::new().map(Value::from)),
+            Kind::Text => argument.value_parser(StringValueParser::new().map(Value::from)),
+            Kind::Word(words) => {
+                let words = PossibleValuesParser::new(words.iter().map(String::as_str));
+                argument.value_parser(words.map(Value::from))
+            }
+            Kind::NumberOr(words) => argument.value_parser(|text: &str| {
+                if words.iter().any(|word| word == text) {
+                    return Ok(Value::from(text));
+                }
+                let known = words.join("\" or \"");
+                number(text).map(Value::from).map_err(|_| format!("neither a number nor \"{known}\""))
+            }),
+        }
+    }
+
+    /// What was typed, as the key of a session holds it.
+    fn value(&self, matches: &ArgMatches) -> Option<Value> {
+        // A flag that was not typed has no value, since none has a default.
+        if matches.value_source(&self.name) != Some(ValueSource::CommandLine) {
+            return None;
+        }
+        let mut values: Vec<Value> = matches.get_many::<Value>(&self.name)?.cloned().collect();
+        if matches!(self.kind, Kind::Numbers | Kind::Wholes) { Some(json!(values)) } else { values.pop() }
+    }
+}
+
+/// What was typed: flags without their dashes, and the tables of the session that they make.
+#[derive(Debug, Default, Clone)]
+pub struct RideFlags {
+    typed: Vec<&'static str>,
+    pub(super) tables: Map<String, Value>,
+}
+
+impl RideFlags {
+    /// Flags that were given, as they are typed.
+    pub fn given(&self) -> Vec<String> {
+        self.typed.iter().map(|name| format!("--{name}")).collect()
+    }
+
+    /// What was given under a key of a table.
+    pub(super) fn stated(&self, table: &str, key: &str) -> Option<&Value> {
+        self.tables.get(table)?.get(key)
+    }
+}
+
+/// Puts a value under its path, making tables on the way.
+fn put(tables: &mut Map<String, Value>, path: &[&str], value: Value) {
+    match path {
+        [] => {}
+        [key] => {
+            tables.insert(key.to_string(), value);
+        }
+        [key, rest @ ..] => {
+            if let Value::Object(inner) = tables.entry(key.to_string()).or_insert_with(|| json!({})) {
+                put(inner, rest, value);
+            }
+        }
+    }
+}
+
+impl FromArgMatches for RideFlags {
+    fn from_arg_matches(matches: &ArgMatches) -> Result<Self, clap::Error> {
+        let mut flags = RideFlags::default();
+        for flag in FLAGS.iter() {
+            if let Some(value) = flag.value(matches) {
+                flags.typed.push(&flag.name);
+                put(&mut flags.tables, &flag.path, value);
+            }
+        }
+        Ok(flags)
+    }
+
+    fn update_from_arg_matches(&mut self, matches: &ArgMatches) -> Result<(), clap::Error> {
+        *self = RideFlags::from_arg_matches(matches)?;
+        Ok(())
+    }
+}
+
+impl Args for RideFlags {
+    fn augment_args(command: Command) -> Command {
+        command.args(FLAGS.iter().map(Flag::argument))
+    }
+
+    fn augment_args_for_update(command: Command) -> Command {
+        RideFlags::augment_args(command)
     }
 }

@@ -3,40 +3,22 @@
 //! Given the flags of a ride; gives a checked session. The stated values are put together as the tables of a session file
 //! and read as one, so that defaults and ranges are the same.
 
-use super::flag_name::{flag_of, of_flags};
+use super::flag_name::of_flags;
 use super::ride_flags::RideFlags;
 use loopwright::error::Error;
-use loopwright::session::{Position, Session};
+use loopwright::printable::odd_character;
+use loopwright::session::Session;
 use serde_json::{Map, Value, json};
 use std::path::Path;
 
 impl RideFlags {
-    /// Flags that were given, as they are typed.
-    pub fn given(&self) -> Vec<String> {
-        let mut names = Vec::new();
-        for (section, keys) in self.stated() {
-            for key in keys.as_object().into_iter().flat_map(Map::keys) {
-                names.push(match (section.as_str(), key.as_str()) {
-                    ("wind", "mode") => "--wind".to_string(),
-                    _ => flag_of(&format!("{section}.{key}")),
-                });
-            }
-        }
-        let skipped = [
-            ("--bearing-friction-constant-n", self.rider_and_bike.bearing_friction_constant_n),
-            ("--gate-lat-deg", self.circuit.gate_lat_deg),
-        ];
-        names.extend(skipped.into_iter().filter(|(_, value)| value.is_some()).map(|(name, _)| name.to_string()));
-        names
-    }
-
     /// The session of one ride in a file of the given name.
     ///
     /// Errors: [`Error::Usage`] without a mass or with a wind that is stated but not asked for, and those of
     /// [`Session::check`] under the names of the flags.
     pub fn session(&self, file: &str, id: &str) -> Result<Session, Error> {
         self.check_needed()?;
-        let mut table = self.stated();
+        let mut table = self.tables.clone();
         self.move_temperature_rule(&mut table);
         let mut run = match table.remove("run") {
             Some(Value::Object(run)) => run,
@@ -49,16 +31,6 @@ impl RideFlags {
         let wrong = |message: String| Error::Usage { flag: "command line".into(), message };
         let mut session: Session = serde_json::from_value(Value::Object(table))
             .map_err(|e| wrong(format!("{e}; see loopwright solve --help")))?;
-        if let (Some(lat_deg), Some(lon_deg)) = (self.circuit.gate_lat_deg, self.circuit.gate_lon_deg) {
-            session.circuit.gate = Some(Position { lat_deg, lon_deg });
-        }
-        let rider = &self.rider_and_bike;
-        if let (Some(constant), Some(linear)) =
-            (rider.bearing_friction_constant_n, rider.bearing_friction_linear_n_s_per_m)
-        {
-            session.rider_and_bike.bearing_friction.constant_n = constant;
-            session.rider_and_bike.bearing_friction.linear_n_s_per_m = linear;
-        }
         for path in [&mut session.circuit.survey, &mut session.air.log, &mut session.runs[0].second_file] {
             absolute(path)?;
         }
@@ -68,7 +40,7 @@ impl RideFlags {
 
     /// The flags of the temperature rule stand among those of the rollers and belong to the loop where one is ridden.
     fn move_temperature_rule(&self, table: &mut Map<String, Value>) {
-        if self.circuit.kind.as_deref() == Some("rollers") {
+        if self.is("loop", "kind", "rollers") {
             return;
         }
         let Some(Value::Object(rollers)) = table.get_mut("rollers") else { return };
@@ -76,57 +48,53 @@ impl RideFlags {
             .into_iter()
             .filter_map(|key| rollers.remove_entry(key))
             .collect();
-        if let Some(Value::Object(circuit)) = table.get_mut("loop") {
+        if let Value::Object(circuit) = table.entry("loop").or_insert_with(|| json!({})) {
             circuit.extend(moved);
         }
     }
 
     fn check_needed(&self) -> Result<(), Error> {
         let usage = |flag: &str, message: &str| Err(Error::Usage { flag: flag.into(), message: message.into() });
-        if self.rider_and_bike.mass_kg.is_none() {
+        if self.stated("rider_and_bike", "mass_kg").is_none() {
             return usage(
                 "--mass-kg",
                 "missing; a single ride needs the mass of rider, bicycle, kit and bottles as weighed, such as --mass-kg 86.4",
             );
         }
-        if !matches!(self.run.window_s.len(), 0 | 2) {
+        if self.stated("run", "window_s").and_then(Value::as_array).is_some_and(|window| window.len() != 2) {
             return usage("--window-s", "needs two values, from and to, such as --window-s 900,1200");
         }
-        let wind = &self.wind;
-        let is_given = wind.mode.as_deref() == Some("given");
-        if !is_given && (wind.speed_m_s.is_some() || wind.from_deg.is_some()) {
+        let wind = ["speed_m_s", "from_deg"].map(|key| self.stated("wind", key).is_some());
+        let is_given = self.is("wind", "mode", "given");
+        if !is_given && wind.contains(&true) {
             return usage(
                 "--wind",
                 "a wind is stated but not asked for; add --wind given or remove its speed and direction",
             );
         }
-        if is_given && self.air.log.is_none() && (wind.speed_m_s.is_none() || wind.from_deg.is_none()) {
+        if is_given && self.stated("air", "log").is_none() && wind.contains(&false) {
             return usage("--wind", "\"given\" needs --wind-speed-m-s and --wind-from-deg, or a --log with both");
         }
-        if self.circuit.kind.as_deref() == Some("track") && self.circuit.length_m.is_none() {
+        if self.is("loop", "kind", "track") && self.stated("loop", "length_m").is_none() {
             return usage("--length-m", "missing; --kind track needs the length of one lap along the measuring line");
         }
         Ok(())
     }
 
-    /// The stated values as tables of the session, without those left out.
-    fn stated(&self) -> Map<String, Value> {
-        let mut tables = match serde_json::to_value(self) {
-            Ok(Value::Object(tables)) => tables,
-            _ => Map::new(),
-        };
-        for table in tables.values_mut() {
-            if let Value::Object(keys) = table {
-                keys.retain(|_, value| !(value.is_null() || value.as_array().is_some_and(Vec::is_empty)));
-            }
-        }
-        tables
+    fn is(&self, table: &str, key: &str, word: &str) -> bool {
+        self.stated(table, key).is_some_and(|value| value == word)
     }
 }
 
 /// A path on the command line counts from where the person is, not from the folder of the ride.
 fn absolute(path: &mut Option<String>) -> Result<(), Error> {
     if let Some(name) = path {
+        if let Some(character) = odd_character(name) {
+            return Err(Error::Unreadable {
+                path: name.as_str().into(),
+                reason: format!("its name holds {character}, a character that is not shown; rename it"),
+            });
+        }
         let whole = std::path::absolute(Path::new(name))
             .map_err(|e| Error::Unreadable { path: name.as_str().into(), reason: e.to_string() })?;
         *name = whole.to_string_lossy().into_owned();
@@ -173,20 +141,57 @@ mod tests {
             (0.0, Some(24.0))
         );
 
+        assert_eq!(session.circuit.gate.map(|gate| (gate.lat_deg, gate.lon_deg)), Some((-1.0, 2.0)));
+        let bearings = session.rider_and_bike.bearing_friction;
+        assert_eq!((bearings.constant_n, bearings.linear_n_s_per_m), (0.1, 0.01));
+
         let command = Arguments::command();
         let solve_command = command.find_subcommand("solve").expect("solve");
         let given = solve.ride.given();
         for argument in solve_command.get_arguments() {
             let heading = argument.get_help_heading().unwrap_or_default();
             let flag = format!("--{}", argument.get_long().unwrap_or_default());
-            // The second of a pair is told by the first.
-            let paired = ["--bearing-friction-linear-n-s-per-m", "--gate-lon-deg"].contains(&flag.as_str());
             // No track has a window.
-            let paired = paired || flag == "--window-s";
-            assert!(
-                !heading.starts_with("One ride") || paired || given.contains(&flag),
-                "{flag} is not among {given:?}"
-            );
+            let is_told = flag == "--window-s" || given.contains(&flag);
+            assert!(!heading.starts_with("One ride") || is_told, "{flag} is not among {given:?}");
+        }
+    }
+
+    #[test]
+    fn the_flags_keep_the_names_that_people_have_written_into_their_scripts() {
+        let command = Arguments::command();
+        let solve = command.find_subcommand("solve").expect("solve");
+        let of_rides = |a: &&clap::Arg| a.get_help_heading().is_some_and(|heading| heading.starts_with("One ride"));
+        let names = solve.get_arguments().filter(of_rides).filter_map(|a| a.get_long());
+        let mut names: Vec<String> = names.map(|name| format!("--{name}")).collect();
+        let mut known: Vec<String> =
+            SOUND.split_whitespace().filter(|w| w.starts_with("--")).map(String::from).collect();
+        known.push("--window-s".into());
+        names.sort();
+        known.sort();
+        assert_eq!(names, known);
+    }
+
+    #[test]
+    fn what_is_no_number_or_word_of_a_flag_is_refused() {
+        let tried = |flag: &str, value: &str| Arguments::try_parse_from(["loopwright", "solve", "r.fit", flag, value]);
+        for (flag, value, why) in [
+            ("--mass-kg", "86,4", "write 86.4 with a point"),
+            ("--lag", "soon", "neither a number nor \"estimate\""),
+            ("--gusts", "some", "\"estimate\" or \"none\""),
+            ("--kind", "moon", "possible values: road, track, rollers"),
+            ("--laps", "mine", "possible values: auto, device"),
+            ("--leave-out", "1.5", "invalid digit"),
+            ("--seed", "-1", "seed"),
+            ("--front-driven", "maybe", "true, false"),
+            ("--gate-lat-deg", "1", "--gate-lon-deg"),
+            ("--bearing-friction-constant-n", "1", "--bearing-friction-linear-n-s-per-m"),
+        ] {
+            let error = tried(flag, value).expect_err("refused").to_string();
+            assert!(error.contains(why), "{flag} {value}: {error}");
+        }
+        for (flag, value) in [("--lag", "-0.5"), ("--lag", "estimate"), ("--gusts", "0.4"), ("--temperature-c", "-3")] {
+            assert!(tried(flag, value).is_ok(), "{flag} {value}");
         }
     }
 }

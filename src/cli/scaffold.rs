@@ -73,7 +73,7 @@ pub fn run(arguments: &ScaffoldArguments, format: Format) -> Result<(), Failure>
     }
     let (rides, beside) = read(folder)?;
     if rides.is_empty() {
-        let reason = "the folder holds no FIT or CSV file that is a ride".to_string();
+        let reason = "no FIT or CSV file in it is a ride; name the folder of the rides".to_string();
         return Err(Error::Unreadable { path: folder.clone(), reason }.into());
     }
     let title = folder.canonicalize().ok().and_then(|p| p.file_name().map(|n| n.to_string_lossy().into_owned()));
@@ -157,7 +157,7 @@ fn read(folder: &Path) -> Result<(Vec<Recording>, Beside), Error> {
     let mut rides = Vec::new();
     let mut beside = Beside::default();
     for (path, result) in paths.iter().zip(read) {
-        let file = load::shown(path);
+        let file = record::shown_name(path);
         match result {
             Ok(ride) => rides.push(ride),
             Err(error) => match table(path, &file) {
@@ -170,13 +170,14 @@ fn read(folder: &Path) -> Result<(Vec<Recording>, Beside), Error> {
     Ok((rides, beside))
 }
 
-enum Table {
+/// Another table of a session.
+pub(crate) enum Table {
     Weather,
     Survey,
 }
 
 /// Whether a CSV file that is no ride is one of the other tables of a session.
-fn table(path: &Path, file: &str) -> Option<Table> {
+pub(crate) fn table(path: &Path, file: &str) -> Option<Table> {
     let text = load::text(path).ok()?;
     if WeatherLog::parse(&text, file).is_ok() {
         return Some(Table::Weather);
@@ -198,6 +199,7 @@ fn write_new(path: &Path, text: &str) -> Result<(), Error> {
     builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
     let mut building = builder.tempfile_in(parent).map_err(|e| failed(e.to_string()))?;
     building.write_all(text.as_bytes()).map_err(|e| failed(e.to_string()))?;
+    building.as_file().sync_all().map_err(|e| failed(e.to_string()))?;
     building.persist_noclobber(path).map_err(|e| match e.error.kind() {
         std::io::ErrorKind::AlreadyExists => Error::AlreadyThere { path: path.to_path_buf() },
         _ => failed(e.error.to_string()),

@@ -5,6 +5,7 @@ use super::output;
 use clap::{Args, ValueEnum};
 use loopwright::plan::Plan;
 use loopwright::session::Session;
+use loopwright::solution::Solution;
 
 /// Arguments of `schema`.
 #[derive(Debug, Args)]
@@ -23,11 +24,14 @@ pub struct SchemaArguments {
 enum Kind {
     Session,
     Plan,
+    /// What solve writes to solution.json
+    Result,
 }
 
 pub fn run(arguments: &SchemaArguments) -> Result<(), Failure> {
     match arguments.kind {
         Kind::Session => output::json(&schemars::schema_for!(Session)),
         Kind::Plan => output::json(&schemars::schema_for!(Plan)),
+        Kind::Result => output::json(&schemars::schema_for!(Solution)),
     }
 }

@@ -5,12 +5,14 @@ use super::figure_style::FigureStyle;
 use super::output::progress_bar;
 use super::results::Kind;
 use super::ride_flags::RideFlags;
+use super::what_is::{self, Wanted};
 use super::{Format, Units, load, output, results};
 use clap::Args;
 use loopwright::analysis::{
     Analysis, DEFAULT_LAP_DRAWS, Depth, Draws, FEWEST_DRAWS, Inputs, MOST_DRAWS, analyse, analyse_with_draws,
 };
 use loopwright::error::Error;
+use loopwright::printable::odd_character;
 use loopwright::report::budget::budgets;
 use loopwright::report::files::{FilesInput, files};
 use loopwright::report::findings::counts;
@@ -64,7 +66,7 @@ pub fn run(arguments: SolveArguments, format: Format, units: Units) -> Result<()
     let out = arguments.out.clone().unwrap_or_else(|| default_out(&arguments.input));
     results::check(&out, Kind::Solve)?;
     arguments.figures.figure_format.check()?;
-    let inputs = read(&arguments).map_err(|e| Failure::from(e).advised(load::if_plan(&arguments.input)))?;
+    let inputs = read(&arguments)?;
     let depth = Depth { draws: arguments.draws as usize, ..Depth::default() };
     let analysis = solved(&inputs, depth, arguments.monte_carlo)
         .map_err(|e| Failure::from(e).with_hint(|| look_closer(&inputs, &arguments.input)))?;
@@ -122,14 +124,15 @@ fn solved(inputs: &Inputs, depth: Depth, number: Option<usize>) -> Result<Analys
     let (some, all) = (inputs.session.runs.iter().any(rollers), inputs.session.runs.iter().all(rollers));
     let bar =
         progress_bar(number as u64 * if some && !all { 2 } else { 1 }, "{pos} of {len} draws {wide_bar} {eta} left");
-    let after_each = || bar.inc(1);
-    let analysis = analyse_with_draws(inputs, depth, Some(Draws { number, after_each: &after_each }));
+    let at_each = || bar.inc(1);
+    let analysis = analyse_with_draws(inputs, depth, Some(Draws { number, at_each: &at_each }));
     bar.finish_and_clear();
     analysis
 }
 
 fn read(arguments: &SolveArguments) -> Result<Inputs, Error> {
     let path = &arguments.input;
+    what_is::refuse_other(path, Wanted::SessionOrRide)?;
     if load::is_session(path)? {
         if let Some(flag) = arguments.ride.given().into_iter().next() {
             return Err(Error::Usage {
@@ -142,9 +145,22 @@ fn read(arguments: &SolveArguments) -> Result<Inputs, Error> {
         }
         return load::session(path);
     }
-    let file = path.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
+    let file = plain_name(path)?;
     let session = arguments.ride.session(&file, &stem(path))?;
     load::inputs(session, path.parent().unwrap_or(Path::new("")))
+}
+
+/// The name of a ride, which stands in the results and in the session made for it.
+fn plain_name(path: &Path) -> Result<String, Error> {
+    let refused = |reason: String| Error::Unreadable { path: path.to_path_buf(), reason };
+    let name = path.file_name().unwrap_or_default();
+    let name = name.to_str().ok_or_else(|| refused("its name is not text in UTF-8; rename it".into()))?;
+    match odd_character(name) {
+        None => Ok(name.to_string()),
+        Some(character) => {
+            Err(refused(format!("its name holds {character}, a character that is not shown; rename it")))
+        }
+    }
 }
 
 /// Where the person finds out more about rides that cannot be solved.

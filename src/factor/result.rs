@@ -3,10 +3,11 @@
 //! Given nothing; the other files fill it.
 
 use crate::session::factors::{Factors, Levels};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Factors of a session and what they do.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct FactorResult {
     pub factors: Vec<FactorLevels>,
     /// "crr", "cda_m2" and "power_w" (on rollers "rolling_power_w"), as far as they differ between set-ups.
@@ -14,7 +15,7 @@ pub struct FactorResult {
 }
 
 /// A factor and its levels.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct FactorLevels {
     pub name: String,
     /// "kind" or "quantity".
@@ -44,7 +45,7 @@ impl FactorLevels {
 }
 
 /// One output.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Answer {
     Told(FactorOutput),
@@ -60,7 +61,7 @@ impl Answer {
     }
 }
 
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct FactorOutput {
     pub output: String,
     /// Of kinds.
@@ -76,7 +77,7 @@ pub struct FactorOutput {
 }
 
 /// A value with its two-sided interval.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Interval {
     pub value: f64,
     pub se: f64,
@@ -86,7 +87,7 @@ pub struct Interval {
 }
 
 /// Levels of a kind, or one more unit of a quantity that has two levels.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Effects {
     pub factor: String,
     /// Level that the others are compared with.
@@ -96,7 +97,7 @@ pub struct Effects {
     pub test: Test,
 }
 
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct LevelEffect {
     pub level: String,
     #[serde(flatten)]
@@ -105,7 +106,7 @@ pub struct LevelEffect {
     pub p_holm: Option<f64>,
 }
 
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Test {
     pub of: String,
     pub f: f64,
@@ -115,7 +116,7 @@ pub struct Test {
     pub p_value: f64,
 }
 
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Curve {
     pub factor: String,
     pub unit: String,
@@ -135,7 +136,7 @@ pub struct Curve {
     pub next: Vec<NextLevel>,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct CurvePoint {
     pub level: f64,
     pub value: f64,
@@ -144,7 +145,7 @@ pub struct CurvePoint {
 }
 
 /// Where the output is least.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Optimum {
     /// Best level by the bent curve, never outside the levels ridden.
     pub value: f64,
@@ -164,7 +165,7 @@ pub struct Optimum {
 }
 
 /// What riding a level costs against the best level.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct OffBest {
     pub level: f64,
     #[serde(flatten)]
@@ -172,7 +173,7 @@ pub struct OffBest {
 }
 
 /// What one more run at a level would bring.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct NextLevel {
     pub level: f64,
     /// Width of the best level's interval (of the bend's where no best level is told) against today's.

@@ -19,7 +19,7 @@ const SURVEY_SD_M: f64 = 0.02;
 /// Rounds of the whole order that are looked at.
 const MOST_ROUNDS: usize = 6;
 /// Shares of the one planned speed that make a pair.
-const PAIR: [f64; 2] = [0.83, 1.17];
+pub(super) const PAIR: [f64; 2] = [0.83, 1.17];
 
 /// One change and what could be found with it.
 #[derive(Debug, Clone, PartialEq, Serialize)]

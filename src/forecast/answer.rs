@@ -7,6 +7,7 @@ use super::by_rehearsal::{REHEARSALS, predict_by_rehearsal};
 use super::factors::factors;
 use super::goal::{Measure, goals};
 use super::laps_needed::{GoalReached, Laps, LapsTable};
+use super::one_speed::{OneSpeed, one_speed};
 use super::order::{OrderForecast, orders, orders_on_rollers};
 use super::prediction::{Prediction, as_planned, predict};
 use super::quiet::QuietDay;
@@ -47,6 +48,8 @@ pub struct Forecast {
     pub loop_length_m: Option<f64>,
     /// Of the runs on the loop where a day mixes venues.
     pub prediction: Option<Prediction>,
+    /// What a day at one speed gives and what would add to it; `null` where two speeds are planned.
+    pub one_speed: Option<OneSpeed>,
     /// In what the lists below are counted: that of the first target, else watts.
     pub measure: Measure,
     pub goals: Vec<GoalReached>,
@@ -112,6 +115,7 @@ pub fn forecast(plan: &Plan) -> Result<Forecast, Error> {
         powers_w: plan.powers_w.clone(),
         loop_length_m: plan.circuit.length_m,
         prediction: None,
+        one_speed: None,
         measure,
         goals: Vec::new(),
         rounds_needed: None,
@@ -154,6 +158,7 @@ pub fn forecast(plan: &Plan) -> Result<Forecast, Error> {
     out.orders = orders(plan, &day, &choice, &noise);
     out.factors = factors(plan, &prediction);
     out.laps = Some(laps.table());
+    out.one_speed = one_speed(plan, &day, &choice, &noise, &prediction);
     out.caveats.extend(caveats(plan, &prediction));
     out.prediction = Some(prediction);
     Ok(out)
@@ -175,7 +180,11 @@ fn on_the_loop(plan: &Plan) -> Option<Plan> {
     let mut out = plan.clone();
     let keep = |run: usize| kept.contains(&run);
     out.order = kept.iter().map(|&run| plan.order[run].clone()).collect();
-    out.run_mass_kg = plan.run_mass_kg.iter().enumerate().filter(|(run, _)| keep(*run)).map(|(_, m)| *m).collect();
+    let of_kept = |values: &[f64]| {
+        values.iter().enumerate().filter(|(run, _)| keep(*run)).map(|(_, value)| *value).collect::<Vec<f64>>()
+    };
+    out.run_mass_kg = of_kept(&plan.run_mass_kg);
+    out.run_tyre_temperature_c = of_kept(&plan.run_tyre_temperature_c);
     out.on.clear();
     out.setups.retain(|s| out.order.contains(&s.id));
     out.baseline = out.baseline.filter(|b| out.order.contains(b));

@@ -77,6 +77,8 @@ fn predicted(estimates: &[Estimate], alpha: f64) -> Option<Predicted> {
     Some(Predicted {
         se,
         scatter_se: rms(&|e| e.scatter_se),
+        prior_se: rms(&|e| e.prior_se),
+        run_to_run_se: rms(&|e| e.run_to_run_se),
         instrument_se: rms(&|e| e.instrument_se),
         dof: Some(dof).filter(|d| d.is_finite() && *d > 0.0),
         detectable,

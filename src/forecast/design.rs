@@ -147,11 +147,11 @@ impl<'a> Design<'a> {
                 count[i] += 1.0;
             }
         };
-        for (s, setup) in self.day.truth.setups.iter().enumerate() {
-            put(layout.setup_crr().get(s).copied(), setup.crr);
-            put(layout.setup_cda().get(s).copied(), setup.cda_m2);
-        }
-        for (columns, run) in layout.runs.iter().zip(&self.runs) {
+        for (k, (columns, run)) in layout.runs.iter().zip(&self.runs).enumerate() {
+            if let Some(setup) = self.day.truth.setups.get(run.setup) {
+                put(Some(layout.crr(k)), setup.crr);
+                put(Some(layout.cda(k)), setup.cda_m2);
+            }
             let wind = true_wind(&self.day.truth, run.of);
             put(columns.east, wind.east_m_s);
             put(columns.north, wind.north_m_s);

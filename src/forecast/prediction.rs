@@ -1,15 +1,17 @@
 //! What a design can and cannot show: standard errors and detectable differences of CdA, Crr and watts.
 //!
 //! Given a design and the noise of its rows; gives for each set-up and planned comparison what solving the ridden day
-//! would report, split into scatter and measuring chain as there. It judges no result.
+//! would report, split into its parts as there. It judges no result.
 
+use super::between_runs::between_runs;
 use super::design::{Design, DesignChoice, DesignRun};
-use super::propagate::Propagated;
+use super::propagate::{Extent, Propagated};
 use super::quiet::QuietDay;
 use super::row_noise::RowNoise;
 use crate::analysis::instrument::Input;
 use crate::analysis::known::Uncertain;
 use crate::analysis::quantities::{Linear, PowerAt, SetupQuantities};
+use crate::analysis::run_values::BetweenRuns;
 use crate::error::Error;
 use crate::plan::Plan;
 use crate::session::Session;
@@ -27,9 +29,14 @@ const OUTLASTING: f64 = 1.15;
 /// One predicted quantity, in its own unit.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Predicted {
-    /// Scatter of the laps and measuring chain together.
+    /// All of the following together.
     pub se: f64,
+    /// Scatter of the laps.
     pub scatter_se: f64,
+    /// What the laps leave to priors: wind along the loop, yaw, and at one speed CdA and Crr themselves.
+    pub prior_se: f64,
+    /// What changes from run to run.
+    pub run_to_run_se: f64,
     pub instrument_se: f64,
     /// `None` where the laps leave none.
     pub dof: Option<f64>,
@@ -116,14 +123,15 @@ pub(super) fn as_planned(day: &QuietDay, plan: &Plan) -> DesignChoice {
 /// Predicts a design.
 pub(super) fn predict(day: &QuietDay, choice: &DesignChoice, noise: &RowNoise) -> Result<Prediction, Error> {
     let design = Design::new(day, choice);
-    let main = design.propagate(noise)?;
+    let main = design.propagate(noise, Extent::Whole)?;
+    let between = between_runs(day, choice, noise, (&main.layout, &design.parameters(&main.layout)))?;
     let session = &day.session;
     let power = PowerAt::reference(session);
     let setups = session.setups.len();
     let baseline = session.baseline();
     let alpha = 1.0 - session.solve.confidence;
     let comparisons = setups.saturating_sub(1).max(1);
-    let view = View { day, of: &main, alpha: alpha / comparisons as f64 };
+    let view = View { day, of: &main, between: &between, alpha: alpha / comparisons as f64 };
     let quantities: Vec<SetupQuantities> = (0..setups).map(|s| SetupQuantities::new(&main.layout, s, &power)).collect();
     let direct: Vec<Vec<f64>> = (0..setups).map(|s| direct(day, session, s)).collect();
     let none = vec![0.0; day.sources.len()];
@@ -206,6 +214,7 @@ fn scatter_ratio(of: &Propagated, first: &SetupQuantities) -> f64 {
 struct View<'a> {
     day: &'a QuietDay,
     of: &'a Propagated,
+    between: &'a BetweenRuns,
     /// Level of the strictest planned test.
     alpha: f64,
 }
@@ -233,8 +242,10 @@ impl View<'_> {
         let confidence = self.day.session.solve.confidence;
         let scatter = Combined { standard_uncertainty: scatter_se, dof };
         let prior_se = c.dot(&(&self.of.open * c)).max(0.0).sqrt();
+        let between = self.between.of(linear);
         let all = Uncertain {
             prior_se: Some(prior_se),
+            run_to_run: Some(between),
             instrument_se: Some(instrument_se),
             ..Uncertain::of_laps(0.0, scatter)
         };
@@ -242,7 +253,15 @@ impl View<'_> {
         let se = both.se.unwrap_or(f64::NAN);
         let known = |x: f64| x.is_finite().then_some(x);
         let detectable = both.dof.map(|d| detectable_difference(se, d, self.alpha, POWER));
-        Predicted { se, scatter_se, instrument_se, dof: both.dof, detectable: detectable.and_then(known) }
+        Predicted {
+            se,
+            scatter_se,
+            prior_se,
+            run_to_run_se: between.standard_uncertainty,
+            instrument_se,
+            dof: both.dof,
+            detectable: detectable.and_then(known),
+        }
     }
 }
 

@@ -19,12 +19,20 @@ use crate::uncertainty::cluster::ClusterRobust;
 use crate::uncertainty::working::Working;
 use nalgebra::{DMatrix, DVector};
 
-/// A source of the measuring chain with what it does to the parameters.
+/// A source of the instrument with what it does to the parameters.
 pub(super) struct Shift {
     pub(super) source: usize,
     /// Run of the design, for a source that is drawn anew in each.
     pub(super) run: Option<usize>,
     pub(super) parameters: DVector<f64>,
+}
+
+/// How much is wanted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Extent {
+    Whole,
+    /// Neither degrees of freedom nor what instruments do, which cost most.
+    Covariance,
 }
 
 /// Noise carried over to the parameters.
@@ -46,10 +54,10 @@ pub(super) struct Propagated {
 }
 
 impl Design<'_> {
-    /// Carries the noise of the rows and of the measuring chain over to the parameters.
+    /// Carries the noise of the rows and of the instrument over to the parameters.
     ///
     /// Errors: [`Error::Numerical`] when the laps leave the equations singular.
-    pub(super) fn propagate(&self, noise: &RowNoise) -> Result<Propagated, Error> {
+    pub(super) fn propagate(&self, noise: &RowNoise, extent: Extent) -> Result<Propagated, Error> {
         let frame = Frame { work: self.work.clone(), choices: &self.choices, survey: self.survey.as_ref() };
         let all: Vec<usize> = (0..self.laps.len()).collect();
         let row_sd_m = self.row_sd_m(noise);
@@ -74,8 +82,14 @@ impl Design<'_> {
             scatter_by_lap: carry(&by_lap),
             open: carry(&open),
             open_cda: self.open_cda(&problem.layout, &inverse, &open),
-            robust: solved.covariance_with(&Working::independent(self.laps.len())).ok(),
-            shifts: self.shifts(&inverse, &rows),
+            robust: match extent {
+                Extent::Whole => solved.covariance_with(&Working::independent(self.laps.len())).ok(),
+                Extent::Covariance => None,
+            },
+            shifts: match extent {
+                Extent::Whole => self.shifts(&inverse, &rows),
+                Extent::Covariance => Vec::new(),
+            },
             layout: problem.layout.clone(),
             row_sd_m,
             laps: self.laps.len(),

@@ -29,11 +29,26 @@ pub(super) struct QuietLap {
     pub(super) duration_s: f64,
 }
 
-/// A standard uncertainty of the measuring chain.
+/// A standard uncertainty of the instrument.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct QuietSource {
     pub(super) input: Input,
     pub(super) standard_uncertainty: f64,
+}
+
+/// Relative standard deviations from run to run.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Changes {
+    cda: f64,
+    crr: f64,
+}
+
+impl Changes {
+    /// As a fraction of a resistance of two parts; `None` where none are stated.
+    pub(super) fn of_resistance(&self, rolling_n: f64, drag_n: f64) -> Option<f64> {
+        let changed = (self.crr * rolling_n).hypot(self.cda * drag_n);
+        (changed > 0.0).then(|| changed / (rolling_n + drag_n))
+    }
 }
 
 /// The day without noise.
@@ -48,6 +63,8 @@ pub(super) struct QuietDay {
     pub(super) sources: Vec<QuietSource>,
     /// Laps that were ridden but are not whole between two passes of the gate that is found.
     pub(super) laps_lost: usize,
+    /// Changes from run to run that the plan states.
+    pub(super) changes: Changes,
     /// Cycle of the planned speeds, laps.
     pub(super) cycle: usize,
 }
@@ -154,6 +171,7 @@ impl QuietDay {
         Ok(QuietDay {
             laps_lost: plan.laps_per_run.saturating_sub(fewest),
             cycle: plan.lap_speeds_km_h().len().max(1),
+            changes: Changes { cda: plan.day.cda_run_to_run, crr: plan.day.crr_run_to_run },
             truth: day.truth,
             session,
             rides,

@@ -9,7 +9,7 @@ use super::prediction::{as_planned, predict};
 use super::quiet::QuietDay;
 use super::row_noise::RowNoise;
 use crate::error::Error;
-use crate::plan::Plan;
+use crate::plan::{Plan, PlannedDay};
 use rayon::prelude::*;
 use serde::Serialize;
 
@@ -53,9 +53,11 @@ pub(super) fn with_speeds(plan: &Plan, speeds_km_h: &[f64]) -> Result<OtherSpeed
     other.powers_w.clear();
     other.order = plan.setups.iter().map(|s| s.id.clone()).collect();
     other.run_mass_kg.clear();
+    other.run_tyre_temperature_c.clear();
+    other.day = PlannedDay::default();
     other.on.clear();
     other.mishaps.clear();
-    other.laps_per_run = plan.laps_per_run.min(LAPS);
+    other.laps_per_run = plan.laps_per_run.min(LAPS.max(speeds_km_h.len()));
     other.check()?;
     let day = QuietDay::ride(&other)?;
     let runs = plan.order.iter().filter_map(|id| plan.setups.iter().position(|s| &s.id == id));

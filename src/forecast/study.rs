@@ -43,14 +43,14 @@ pub struct Study {
     pub not_separable: usize,
 }
 
-/// Rehearses a plan once for each seed, in parallel; `done` is called after each day.
-pub fn study(plan: &Plan, seeds: &[u64], done: &(dyn Fn() + Sync)) -> Study {
+/// Rehearses a plan once for each seed, in parallel; `at_each` is called as each day begins; whoever unwinds out of it
+/// ends them all.
+pub fn study(plan: &Plan, seeds: &[u64], at_each: &(dyn Fn() + Sync)) -> Study {
     let days: Vec<Result<Day, String>> = seeds
         .par_iter()
         .map(|&seed| {
-            let day = solved(plan, seed);
-            done();
-            day
+            at_each();
+            solved(plan, seed)
         })
         .collect();
     let solved: Vec<&Day> = days.iter().filter_map(|d| d.as_ref().ok()).collect();

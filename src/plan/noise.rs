@@ -19,7 +19,7 @@ pub enum SpeedSource {
     Satellite,
 }
 
-/// Whether the measuring chain errs as the uncertainties say.
+/// Whether the instrument errs as the uncertainties say.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema, Default)]
 #[serde(rename_all = "kebab-case")]
 pub enum InstrumentErrors {

@@ -168,6 +168,16 @@ fn aims(plan: &Plan, at: &Checker) -> Result<(), Error> {
         }
         _ => {}
     }
+    for (key, count) in [("speeds_km_h", plan.speeds_km_h.len()), ("powers_w", plan.powers_w.len())] {
+        if count > plan.laps_per_run {
+            let message = format!(
+                "{key} has {count} entries, one a lap, for {} laps in a run; the last ones are never ridden: raise \
+                 laps_per_run or remove them",
+                plan.laps_per_run
+            );
+            return Err(at.inconsistent(&[key], message));
+        }
+    }
     for &speed in &plan.speeds_km_h {
         at.within(&["speeds_km_h"], speed, &limit(12.0, 80.0, "in km/h, one for each lap, repeated"))?;
     }

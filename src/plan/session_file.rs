@@ -16,6 +16,7 @@ pub(crate) fn session_of(plan: &Plan, stated_kg: &[f64], wind_scale: f64) -> Ses
     let circuit = Circuit {
         kind,
         length_m: plan.circuit.length_m.filter(|_| track || !plan.circuit.has_positions()),
+        length_sd_m: None,
         survey: plan.circuit.survey_sd_m.map(|_| "survey.csv".to_string()),
         survey_sd_m: plan.circuit.survey_sd_m,
         level: plan.circuit.level,

@@ -9,13 +9,16 @@ use super::rows::{self, Column, RowName};
 use super::scale::{Range, short};
 use super::sheet::Sheet;
 use super::style::{Ink, Style};
-use super::{Figure, names, reference_speed};
+use super::{Figure, counted, names, reference_speed};
 use crate::evidence::Evidence;
 use crate::solution::{BudgetLine, Contribution, Estimate, Solution};
 
 /// Half heights of the bars of a value and of a difference, mm.
 const THICK: f64 = 1.0;
 const THIN: f64 = 0.5;
+
+/// A source that adds a smaller share than this of the largest one is left to the table.
+const LEAST_TOLD: f64 = 0.02;
 
 /// Bars of one source.
 struct Source {
@@ -64,7 +67,11 @@ fn totals(solution: &Solution) -> Vec<Source> {
         }
     };
     let scatter = if on_rollers(solution) { "scatter of the runs" } else { "scatter between laps" };
-    vec![row("COMBINED", |e| e.se), row(scatter, |e| e.scatter_se)]
+    let mut rows = vec![row("combined", |e| e.se), row(scatter, |e| e.scatter_se)];
+    rows.push(row("run to run", |e| e.run_to_run_se));
+    rows.push(row("expected beforehand", |e| e.prior_se));
+    rows.retain(|r| r.own.iter().chain(&r.difference).any(|v| v.is_some_and(|v| v > 0.0)));
+    rows
 }
 
 /// Whether watts are those of rolling alone.
@@ -87,6 +94,14 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
     let bar = |s: &Source, q: usize| s.own[q].or(s.difference[q]);
     let leading = (0..3).find(|q| sources.iter().any(|s| bar(s, *q).is_some()))?;
     sources.sort_by(|a, b| bar(b, leading).unwrap_or(-1.0).total_cmp(&bar(a, leading).unwrap_or(-1.0)));
+    // What adds next to nothing to every quantity is for the table.
+    let largest: Vec<f64> = (0..3).map(|q| sources.iter().filter_map(|s| bar(s, q)).fold(0.0, f64::max)).collect();
+    let all = sources.len();
+    sources.retain(|s| {
+        let tells = |value: Option<f64>, q: usize| value.is_some_and(|v| v > LEAST_TOLD * largest[q]);
+        (0..3).any(|q| tells(s.own[q], q) || tells(s.difference[q], q))
+    });
+    let untold = all - sources.len();
     sources.splice(0..0, totals(solution).into_iter().filter(|s| told.own || s.difference.iter().any(Option::is_some)));
 
     let setup_names = names(solution);
@@ -141,6 +156,8 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
             Some(Column { title, range, reference: Some(0.0), paint: &painters[quantity] })
         })
         .collect();
+    // On a narrow sheet panels stand under each other: one of them is enough beside the table.
+    let columns: Vec<Column> = columns.into_iter().take(if style.narrow() { 1 } else { 3 }).collect();
     if columns.is_empty() {
         return None;
     }
@@ -156,6 +173,12 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
             " Thin bars: the same for the difference from the baseline that is moved most. An error that all runs share \
              cancels there, which is why differences are known better than values.",
         );
+    }
+    if untold > 0 {
+        caption.push_str(&format!(
+            " {} that add less than a fiftieth of the largest one are in the table alone.",
+            counted(untold, "source")
+        ));
     }
     Figure::of(sheet, bottom + 1.5, "budget", title, caption)
 }

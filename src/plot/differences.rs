@@ -7,7 +7,7 @@ use super::key::{MARGIN, heading};
 use super::lettering::Letters;
 use super::panel::Panel;
 use super::polyline::Point;
-use super::rows::{self, Column, Interval, RowName};
+use super::rows::{self, Column, Interval, Room, RowName};
 use super::scale::{Range, number};
 use super::set_ups::interval_of;
 use super::sheet::{Anchor, Note, Sheet};
@@ -60,19 +60,20 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
     };
     let rolling = standings.iter().all(|s| s.watts == Watts::Rolling);
     let baseline = name_in(solution, &standings.first()?.baseline);
+    let watts = if rolling { "Rolling watts" } else { "Watts" };
     let column = Column {
-        title: format!(
-            "{}atts at {} more or less than {baseline}",
-            if rolling { "Rolling w" } else { "W" },
-            reference_speed(solution, style)
-        ),
+        title: match style.narrow() {
+            true => "W, less is faster".into(),
+            false => format!("{watts} at {}: less is faster", reference_speed(solution, style)),
+        },
         range,
         reference: Some(0.0),
         paint: &paint,
     };
     let labels: Vec<RowName> =
         rows.iter().map(|r| RowName { text: r.name.clone(), identity: Some(r.identity) }).collect();
-    let bottom = rows::draw(&mut sheet, top, words_column, &labels, &[column]);
+    let least_row = 2.0 * style.leading(Letters::Small) + 2.2;
+    let bottom = rows::draw_rows(&mut sheet, top, Room { edge: words_column, least_row }, &labels, &[column]);
     let mut caption = format!(
         "Differences in power at {}, the fastest first, with {} intervals; short ticks: what scatter alone would give. Left of \
          the upright line a set-up needs less power than {baseline}.",
@@ -137,10 +138,13 @@ fn compared(name: String, identity: Identity, pair: &Pair, faster: bool, style: 
     let p = pair.p_holm.map_or(String::new(), |p| {
         if p < 0.001 { format!(", p < {}", number(0.001, 3, style)) } else { format!(", p {}", number(p, 3, style)) }
     });
-    let verdict = match pair.shown {
-        Shown::Real => format!("real{p}"),
-        Shown::Equivalent => "too little to matter".into(),
-        Shown::Open => format!("may be chance{p}"),
+    let verdict = match (pair.shown, style.narrow()) {
+        (Shown::Real, false) => format!("real{p}"),
+        (Shown::Open, false) => format!("may be chance{p}"),
+        (Shown::Equivalent, false) => "too little to matter".into(),
+        (Shown::Real, true) => "real".into(),
+        (Shown::Open, true) => "chance?".into(),
+        (Shown::Equivalent, true) => "alike".into(),
     };
-    Row { name, identity, interval, words: [format!("{sign}{}{spread} W", number(value, decimals, style)), verdict] }
+    Row { name, identity, interval, words: [format!("{sign}{}{spread}", number(value, decimals, style)), verdict] }
 }

@@ -35,6 +35,7 @@ mod svg;
 pub mod timeline;
 pub mod venues;
 pub mod warm_up;
+pub mod wind_along;
 mod wind_dial;
 
 pub use style::Style;
@@ -87,6 +88,7 @@ pub fn draw_all(solution: &Solution, evidence: &Evidence, style: &Style) -> Vec<
         joint_region::draw,
         timeline::draw,
         map::draw,
+        wind_along::draw,
     ]
     .iter()
     .filter_map(|draw| draw(solution, evidence, style))

@@ -28,7 +28,7 @@ pub struct Column<'a> {
     pub paint: &'a dyn Fn(&mut Sheet, &Panel, usize, f64),
 }
 
-const GAP: f64 = 6.0;
+const GAP: f64 = 8.0;
 /// Half height of the ticks that end a whole interval and its scatter part, mm.
 const END_TICK: f64 = 1.5;
 const SCATTER_TICK: f64 = 0.8;
@@ -38,13 +38,26 @@ pub const EDGE: f64 = 5.0;
 
 /// See the module; `edge` is what stays free at the right. Returns how far down the rows reach, mm.
 pub fn draw(sheet: &mut Sheet, top: f64, edge: f64, names: &[RowName], columns: &[Column]) -> f64 {
+    draw_rows(sheet, top, Room { edge, least_row: 6.0 }, names, columns)
+}
+
+/// What stays free at the right, and how high a row is at least, mm.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Room {
+    pub edge: f64,
+    pub least_row: f64,
+}
+
+/// The same for rows that hold more than a name.
+pub fn draw_rows(sheet: &mut Sheet, top: f64, room: Room, names: &[RowName], columns: &[Column]) -> f64 {
+    let edge = room.edge;
     let right = sheet.style.width() - edge;
     let most = if sheet.style.narrow() { 30.0 } else { 48.0 };
     let mark = if names.iter().any(|n| n.identity.is_some()) { 4.0 } else { 0.0 };
     let widest = names.iter().map(|n| sheet.width_of(&n.text, Letters::Body)).fold(8.0, f64::max).min(most);
     let wrapped: Vec<Vec<String>> = names.iter().map(|n| sheet.wrap(&n.text, widest, 2, Letters::Body)).collect();
     let deepest = wrapped.iter().map(Vec::len).max().unwrap_or(1) as f64;
-    let row = (deepest * sheet.style.leading(Letters::Body) + 1.2).max(6.0);
+    let row = (deepest * sheet.style.leading(Letters::Body) + 1.2).max(room.least_row);
     let title_lines = |width: f64| {
         columns.iter().map(|c| sheet.wrap(&c.title, width, 2, Letters::Body).len()).max().unwrap_or(1) as f64
     };

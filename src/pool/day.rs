@@ -12,7 +12,20 @@ use crate::solution::{
 use serde::{Deserialize, Serialize};
 
 /// Sources of a budget that are another error on another day. All others belong to the measuring chain.
-pub const OF_A_DAY: [&str; 5] = ["mass", "tyre temperature", "gusts", "given wind", "turning mass of the drums"];
+pub const OF_A_DAY: [&str; 12] = [
+    "mass",
+    "tyre temperature",
+    "gusts",
+    "given wind",
+    "turning mass of the drums",
+    "CdA left open",
+    "Crr left open",
+    "delay left open",
+    "wind left open",
+    "change of wind left open",
+    "wind along the loop left open",
+    "yaw left open",
+];
 /// Largest number that a difference or its error can be.
 const LARGEST: f64 = 1e6;
 /// Most set-ups in a result.
@@ -147,7 +160,8 @@ impl Day {
     }
 }
 
-fn solution(bytes: &[u8]) -> Result<Solution, String> {
+/// A result as `solve` wrote it, or what the file is instead.
+pub fn solution(bytes: &[u8]) -> Result<Solution, String> {
     let give = "give a solution.json that `loopwright solve` wrote";
     let head: Head = serde_json::from_slice(bytes).map_err(|e| {
         if bytes.iter().all(u8::is_ascii_whitespace) {
@@ -329,6 +343,7 @@ mod tests {
     use crate::analysis::instrument::Input;
     use crate::rollers::kinds;
     use crate::session::Uncertainty;
+    use crate::solve::prior::Expected;
     use std::collections::BTreeSet;
 
     /// Who renames or adds a source in a budget decides here, too, whether it is another error on another day.
@@ -337,6 +352,9 @@ mod tests {
         let of_a_day = [Input::MassOfRun(0), Input::TyreTemperatureOfRun(0), Input::Gusts, Input::GivenWind];
         let of_the_chain = [
             Input::Power,
+            Input::PowerZero,
+            Input::FixedLoss,
+            Input::CdaBetweenSpeeds,
             Input::Speed,
             Input::SpeedAge,
             Input::Temperature,
@@ -351,6 +369,7 @@ mod tests {
         // Refuses to compile where a source was added and not put into one of the lists.
         let is_listed = |input: Input| match input {
             Input::MassOfRun(_) | Input::TyreTemperatureOfRun(_) | Input::Gusts | Input::GivenWind => true,
+            Input::PowerZero | Input::FixedLoss | Input::CdaBetweenSpeeds => true,
             Input::Power | Input::Speed | Input::SpeedAge | Input::Temperature | Input::Pressure | Input::Humidity => {
                 true
             }
@@ -364,9 +383,17 @@ mod tests {
         let rollers: BTreeSet<&str> = kinds(&Uncertainty::default()).into_iter().map(|k| k.source).collect();
         let of_rollers_alone: BTreeSet<&str> =
             rollers.iter().copied().filter(|s| !named.contains(s) && !chain.contains(s)).collect();
-        let expected = ["drum diameter", "drum spacing", "no-load drag", "turning mass of the drums", "weight share"];
+        let expected = [
+            "drum diameter",
+            "drum spacing",
+            "drum-to-flat conversion",
+            "no-load drag",
+            "turning mass of the drums",
+            "weight share",
+        ];
         assert_eq!(of_rollers_alone, BTreeSet::from(expected));
         named.insert("turning mass of the drums");
+        named.extend(Expected::ALL.map(Expected::line));
         assert_eq!(named, BTreeSet::from(OF_A_DAY));
     }
 }

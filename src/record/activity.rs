@@ -83,6 +83,10 @@ impl<'a> Activity<'a> {
         number::WANTED.contains(&message)
     }
 
+    pub fn is_record(message: u16) -> bool {
+        message == number::RECORD
+    }
+
     /// Records seen, with or without a time.
     pub fn records(&self) -> usize {
         self.records

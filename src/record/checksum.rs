@@ -2,24 +2,9 @@
 //!
 //! Given bytes; gives sixteen bits. It never decides whether a wrong checksum matters.
 
-/// CRC of every byte: polynomial x¹⁶ + x¹⁵ + x² + 1, reflected (0xA001), start 0.
-const TABLE: [u16; 256] = table();
+use crc::{CRC_16_ARC, Crc};
 
-const fn table() -> [u16; 256] {
-    let mut table = [0u16; 256];
-    let mut byte = 0;
-    while byte < 256 {
-        let mut crc = byte as u16;
-        let mut bit = 0;
-        while bit < 8 {
-            crc = if crc & 1 == 1 { (crc >> 1) ^ 0xA001 } else { crc >> 1 };
-            bit += 1;
-        }
-        table[byte] = crc;
-        byte += 1;
-    }
-    table
-}
+const ARC: Crc<u16> = Crc::<u16>::new(&CRC_16_ARC);
 
 /// CRC-16/ARC of the bytes. Over data followed by its own checksum, low byte first, it is zero.
 ///
@@ -27,7 +12,7 @@ const fn table() -> [u16; 256] {
 /// assert_eq!(loopwright::record::crc16(b"123456789"), 0xBB3D);
 /// ```
 pub fn crc16(bytes: &[u8]) -> u16 {
-    bytes.iter().fold(0, |crc, &byte| (crc >> 8) ^ TABLE[usize::from((crc ^ u16::from(byte)) & 0xFF)])
+    ARC.checksum(bytes)
 }
 
 #[cfg(test)]

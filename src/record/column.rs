@@ -3,6 +3,8 @@
 //! Given the text of a heading; gives the channel and unit, or the reason to refuse it. It never guesses a unit.
 
 use super::channel::Channel;
+use super::csv::QUOTED;
+use crate::printable::excerpt;
 use crate::quantity::m_s_from_km_h;
 
 /// The use of one column.
@@ -122,12 +124,16 @@ pub(super) fn column(heading: &str) -> Result<Column, String> {
         && let Some(synonym) = SYNONYMS.iter().find(|s| s.word == first)
         && UNITS.contains(&unit.join("_").as_str())
     {
-        return Err(format!("column «{heading}» is not known by that name and unit; use {}", synonym.heading));
+        return Err(format!(
+            "column «{}» is not known by that name and unit; use {}",
+            excerpt(&heading, QUOTED),
+            synonym.heading
+        ));
     }
     let nearest = KNOWN.iter().map(|k| k.heading).min_by_key(|k| strsim::osa_distance(k, &heading));
     // A short word is within two edits of almost any other.
     match nearest.filter(|k| k.len() > 2 * SLIP_EDITS && strsim::osa_distance(k, &heading) <= SLIP_EDITS) {
-        Some(nearest) => Err(format!("column «{heading}» is not known; did you mean {nearest}?")),
+        Some(nearest) => Err(format!("column «{}» is not known; did you mean {nearest}?", excerpt(&heading, QUOTED))),
         None => Ok(Column::Other),
     }
 }

@@ -7,14 +7,18 @@ use ::csv::{ErrorKind, ReaderBuilder, StringRecord, Trim};
 
 use super::channel::{Channel, Row};
 use super::column::{Column, column};
-use super::{MAX_RECORDS, Provenance, Recording, refuse_above, refuse_large, timeline};
+use super::{MAX_RECORDS, Provenance, Recording, refuse_above, refuse_large, refuse_many, timeline};
 use crate::error::Error;
 use crate::finding::What;
+use crate::printable::excerpt;
 
 /// End of the year 9999, Unix time in s; a larger number counts milliseconds.
 const LATEST_UNIX_S: f64 = 253_402_300_799.0;
 /// Times before this, in 1973, count from a zero of their own.
 const EARLIEST_CLOCK_S: f64 = 1e8;
+/// Most characters of a cell or heading that a message quotes, and most headings.
+pub(crate) const QUOTED: usize = 24;
+const HEADINGS_QUOTED: usize = 8;
 
 /// Reads a CSV table; `file` is its name in messages.
 ///
@@ -37,6 +41,7 @@ const EARLIEST_CLOCK_S: f64 = 1e8;
 /// ```
 pub fn parse_csv(bytes: &[u8], file: &str) -> Result<Recording, Error> {
     refuse_large(bytes.len() as u64, file)?;
+    refuse_many(bytes, "number of lines", file, || bytes.iter().filter(|&&b| b == b'\n').count())?;
     let text = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes);
     let delimiter = delimiter(text);
     let mut reader = ReaderBuilder::new().delimiter(delimiter).trim(Trim::All).comment(Some(b'#')).from_reader(text);
@@ -104,6 +109,16 @@ pub(crate) fn plain_reason(error: &::csv::Error) -> String {
     }
 }
 
+/// What is said of a table that begins with its numbers.
+pub(crate) const NO_HEADING: &str =
+    "the first line holds numbers where the names of the columns belong; put a line of names in front";
+
+/// Whether the first line of a table is a line of values already.
+pub(crate) fn lacks_heading(first: &StringRecord) -> bool {
+    let is_value = |cell: &str| cell.parse::<f64>().is_ok() || cell.parse::<jiff::Timestamp>().is_ok();
+    first.iter().any(is_value) && first.iter().all(|cell| is_missing(cell) || is_value(cell))
+}
+
 fn bad_line(file: &str, error: &::csv::Error) -> Error {
     let line = error.position().map_or(1, |p| usize::try_from(p.line()).unwrap_or(usize::MAX));
     let message = match error.kind() {
@@ -129,8 +144,13 @@ impl<'a> Table<'a> {
         let columns: Vec<Column> = headings.iter().map(column).collect::<Result<_, _>>().map_err(&refuse)?;
         let at = |wanted: Column| columns.iter().position(|&c| c == wanted);
         let Some(time_at) = at(Column::Time).or(at(Column::Elapsed)) else {
-            let names = headings.iter().take(20).collect::<Vec<_>>().join(", ");
-            return Err(refuse(format!("no column time, time_s or elapsed_s among: {names}")));
+            if lacks_heading(headings) {
+                return Err(refuse(format!("{NO_HEADING}, such as time_s,power_w,speed_m_s")));
+            }
+            let names: Vec<String> = headings.iter().take(HEADINGS_QUOTED).map(|h| excerpt(h, QUOTED)).collect();
+            let more = headings.len().saturating_sub(names.len());
+            let more = if more > 0 { format!(" and {more} more") } else { String::new() };
+            return Err(refuse(format!("no column time, time_s or elapsed_s among: {}{more}", names.join(", "))));
         };
         for channel in Channel::ALL {
             let of_channel = columns.iter().filter(|c| matches!(c, Column::Value { channel: c, .. } if *c == channel));
@@ -139,7 +159,8 @@ impl<'a> Table<'a> {
             }
         }
         let ignored = headings.iter().zip(&columns).filter(|(_, c)| **c == Column::Other);
-        let ignored = ignored.map(|(name, _)| if name.is_empty() { "(unnamed)" } else { name }.into()).collect();
+        let ignored = ignored.map(|(name, _)| if name.is_empty() { "(unnamed)".into() } else { excerpt(name, QUOTED) });
+        let ignored = ignored.collect();
         let lap_at = at(Column::Lap);
         Ok(Table { file, columns, time_at, lap_at, decimal_comma: delimiter == b';', ignored })
     }
@@ -157,12 +178,15 @@ impl<'a> Table<'a> {
             (Some(Column::Time), Ok(time)) => time.as_second() as f64 + f64::from(time.subsec_nanosecond()) * 1e-9,
             (Some(Column::Time), Err(_)) if self.number(cell).is_none() => {
                 let example = "2030-05-01T09:00:00+02:00 or seconds since 1970";
-                return Err(self.refuse(line, format!("time «{cell}» is not understood; write it as {example}")));
+                return Err(self.refuse(
+                    line,
+                    format!("time «{}» is not understood; write it as {example}", excerpt(cell, 2 * QUOTED)),
+                ));
             }
             _ => self.value(cell, line, "time")?,
         };
         if time_s.abs() > LATEST_UNIX_S {
-            return Err(self.refuse(line, format!("time {cell} is beyond the year 9999; milliseconds for seconds?")));
+            return Err(self.refuse(line, format!("time {time_s} is beyond the year 9999; milliseconds for seconds?")));
         }
         Ok(Some(time_s))
     }
@@ -196,7 +220,7 @@ impl<'a> Table<'a> {
 
     fn value(&self, cell: &str, line: usize, name: &str) -> Result<f64, Error> {
         self.number(cell).ok_or_else(|| {
-            let shown: String = cell.chars().take(40).collect();
+            let shown = excerpt(cell, 2 * QUOTED);
             let hint = if cell.contains(',') { "; write a decimal point, or part the columns by ;" } else { "" };
             self.refuse(line, format!("{name} «{shown}» is not a finite number{hint}"))
         })

@@ -10,6 +10,7 @@ use fitparser::Value;
 use super::frame::Definition;
 use super::message::{ChosenField, count, text};
 use crate::finding::What;
+use crate::printable::one_line;
 
 /// Message number of a record and the number of its power field, in the FIT profile.
 const RECORD: u32 = 20;
@@ -40,7 +41,7 @@ impl DeveloperFields {
     pub fn describe(&mut self, fields: &HashMap<u8, Value>) {
         let code = |field| count(fields, field).and_then(|v| u8::try_from(v).ok());
         let (Some(developer), Some(number), Some(base_type)) = (code(0), code(1), code(2)) else { return };
-        let name = text(fields, 3).trim().to_string();
+        let name = one_line(text(fields, 3).trim()).into_owned();
         let units = text(fields, 8).trim().to_lowercase();
         let stands_for_power = count(fields, 14) == Some(RECORD) && count(fields, 15) == Some(POWER_FIELD);
         let watts = matches!(units.as_str(), "w" | "watt" | "watts");

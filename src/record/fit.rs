@@ -9,7 +9,7 @@ use super::activity::{Activity, Use};
 use super::frame::{Break, Frame, Frames};
 use super::message::MessageDecoder;
 use super::section::{Section, State, cut};
-use super::{MAX_PARTS, Provenance, Recording, refuse_above, refuse_large};
+use super::{MAX_PARTS, Provenance, Recording, refuse_above, refuse_large, refuse_many};
 use crate::error::Error;
 use crate::finding::What;
 
@@ -35,6 +35,7 @@ fn decode(bytes: &[u8], file: &str) -> Result<Recording, Error> {
         return Err(Error::NotARide { file: file.into(), reason: "it has no FIT header".into() });
     }
     refuse_above(MAX_PARTS, cut.sections.len(), "number of recordings in it", file)?;
+    refuse_many(bytes, "number of records", file, || cut.sections.iter().map(records_of).sum())?;
     let mut activity = Activity::new(file);
     let mut findings = Vec::new();
     for (i, section) in cut.sections.iter().enumerate() {
@@ -48,6 +49,18 @@ fn decode(bytes: &[u8], file: &str) -> Result<Recording, Error> {
     recording.findings.splice(0..0, findings);
     recording.provenance = Provenance::of(bytes, file);
     Ok(recording)
+}
+
+/// Records of a section up to the first damage, told apart and not decoded.
+fn records_of(section: &Section) -> usize {
+    let mut frames = Frames::new(section.messages);
+    let mut records = 0;
+    while let Some(Ok(frame)) = frames.next() {
+        if let Frame::Data { local, .. } = frame {
+            records += usize::from(frames.definition(local).is_some_and(|d| Activity::is_record(d.message)));
+        }
+    }
+    records
 }
 
 /// Reads one section; `None` when it is not an activity and was left.

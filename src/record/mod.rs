@@ -3,8 +3,6 @@
 //! Given a path or bytes; decodes what is sound and says what is not. It never resamples, never fills a
 //! hole and never decides what a lap is.
 
-use std::fs::File;
-use std::io::Read;
 use std::path::Path;
 
 use sha2::{Digest, Sha256};
@@ -25,6 +23,7 @@ mod message;
 mod recovery;
 mod row;
 mod section;
+mod source;
 mod sport;
 mod timeline;
 mod timing;
@@ -32,14 +31,18 @@ mod timing;
 pub use channel::Channel;
 pub use checksum::crc16;
 pub use csv::parse_csv;
-pub(crate) use csv::plain_reason;
+pub(crate) use csv::{NO_HEADING, QUOTED, lacks_heading, plain_reason};
 pub use fit::decode_fit;
 pub use join::{JOIN_TOLERANCE_S, join};
+pub use source::{read_regular, shown_name};
 
-/// Largest file that is read, bytes: a day at ten records a second and a hundred bytes each is a third of it.
-pub const MAX_FILE_BYTES: u64 = 256 * 1024 * 1024;
-/// Most records that are read: eight weeks at one a second.
-pub const MAX_RECORDS: usize = 5_000_000;
+/// Largest file that is read, bytes: a day at ten records a second and a hundred bytes each is two thirds of it.
+pub const MAX_FILE_BYTES: u64 = 128 * 1024 * 1024;
+/// Most records that are read: a day at ten a second, or eleven days at one. What is done with them afterwards takes
+/// about 250 bytes and 15 microseconds each.
+pub const MAX_RECORDS: usize = 1_000_000;
+/// Fewest bytes of a record or row; files too short for more than [`MAX_RECORDS`] of them are not counted beforehand.
+const FEWEST_BYTES: usize = 4;
 /// Most lap marks, pauses or sport sessions of a file: one every fifty records of the largest.
 pub const MAX_MARKS: usize = 100_000;
 /// Most recordings that stand one after another in a FIT file.
@@ -136,47 +139,51 @@ impl Recording {
 /// Errors: [`Error::Unreadable`], [`Error::TooLarge`] above [`MAX_FILE_BYTES`], and those of [`decode_fit`] and
 /// [`parse_csv`]. Messages carry the file name without its folder.
 pub fn read(path: &Path) -> Result<Recording, Error> {
-    let unreadable = |reason: String| Error::Unreadable { path: path.into(), reason };
-    let file = path.file_name().map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned());
-    let opened = File::open(path).map_err(|e| unreadable(e.to_string()))?;
-    let metadata = opened.metadata().map_err(|e| unreadable(e.to_string()))?;
-    if !metadata.is_file() {
-        return Err(unreadable("not a regular file".into()));
-    }
-    refuse_large(metadata.len(), &file)?;
-    let mut bytes = Vec::new();
-    // A file that grows meanwhile is cut one byte above the limit, which the check below sees.
-    opened.take(MAX_FILE_BYTES + 1).read_to_end(&mut bytes).map_err(|e| unreadable(e.to_string()))?;
+    let file = shown_name(path);
+    let bytes = source::read_accepted(path, MAX_FILE_BYTES, |head| refuse_other_kinds(head, &file))?;
     decode(&bytes, &file)
 }
 
 /// Decodes the bytes of a ride file of either kind.
 pub fn decode(bytes: &[u8], file: &str) -> Result<Recording, Error> {
     refuse_large(bytes.len() as u64, file)?;
+    refuse_other_kinds(bytes, file)?;
     if section::is_header(bytes) {
         return decode_fit(bytes, file);
     }
-    let refused = |reason: &str| Err(Error::NotARide { file: file.into(), reason: reason.into() });
-    match bytes {
-        [] => refused("it is empty"),
-        [0x1F, 0x8B, ..] | [b'P', b'K', 3, 4, ..] => refused("it is compressed; unpack it first"),
-        [12 | 14, ..] if bytes.len() < 14 => refused("it ends within its FIT header"),
-        [b'<', ..] | [0xEF, 0xBB, 0xBF, b'<', ..] => refused("it is XML"),
-        _ if bytes.contains(&0) => refused("it is neither FIT nor text"),
-        _ => parse_csv(bytes, file).map_err(|e| match e {
-            Error::BadLine { line: 1, .. } if file.to_lowercase().ends_with(".fit") => Error::NotARide {
-                file: file.into(),
-                reason: "its name says FIT, but it has neither a FIT header nor the columns of a table".into(),
-            },
-            other => other,
-        }),
+    parse_csv(bytes, file).map_err(|e| match e {
+        Error::BadLine { line: 1, .. } if file.to_lowercase().ends_with(".fit") => Error::NotARide {
+            file: file.into(),
+            reason: "its name says FIT, but it has neither a FIT header nor the columns of a table".into(),
+        },
+        other => other,
+    })
+}
+
+/// Refuses what its beginning shows to be no ride.
+fn refuse_other_kinds(head: &[u8], file: &str) -> Result<(), Error> {
+    if section::is_header(head) {
+        return Ok(());
     }
+    let reason = match head {
+        [] => "it is empty",
+        [0x1F, 0x8B, ..] | [b'P', b'K', 3, 4, ..] => "it is compressed; unpack it first",
+        [12 | 14, ..] if head.len() < 14 => "it ends within its FIT header",
+        [b'<', ..] | [0xEF, 0xBB, 0xBF, b'<', ..] => "it is XML",
+        [0xFE, 0xFF, ..] | [0xFF, 0xFE, ..] => "it is text in UTF-16; save it as UTF-8",
+        _ if head.contains(&0) => "it is neither FIT nor text",
+        _ => return Ok(()),
+    };
+    Err(Error::NotARide { file: file.into(), reason: reason.into() })
 }
 
 fn refuse_large(bytes: u64, file: &str) -> Result<(), Error> {
-    if bytes > MAX_FILE_BYTES {
-        let what = "size in bytes";
-        return Err(Error::TooLarge { file: file.into(), what, value: bytes, limit: MAX_FILE_BYTES });
+    refuse_large_above(MAX_FILE_BYTES, bytes, file)
+}
+
+fn refuse_large_above(limit: u64, bytes: u64, file: &str) -> Result<(), Error> {
+    if bytes > limit {
+        return Err(Error::TooLarge { file: file.into(), what: "size in bytes", value: bytes, limit });
     }
     Ok(())
 }
@@ -186,4 +193,9 @@ fn refuse_above(limit: usize, value: usize, what: &'static str, file: &str) -> R
         return Err(Error::TooLarge { file: file.into(), what, value: value as u64, limit: limit as u64 });
     }
     Ok(())
+}
+
+/// Refuses a file of too many rows or records before any is decoded; `count` is asked for long files only.
+fn refuse_many(bytes: &[u8], what: &'static str, file: &str, count: impl Fn() -> usize) -> Result<(), Error> {
+    if bytes.len() <= MAX_RECORDS * FEWEST_BYTES { Ok(()) } else { refuse_above(MAX_RECORDS, count(), what, file) }
 }

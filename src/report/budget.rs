@@ -120,6 +120,12 @@ impl Table<'_> {
         };
         sum("All instruments", |q| in_place(q.estimate.instrument_se, q));
         sum("Scatter", |q| in_place(q.estimate.scatter_se, q));
+        if self.columns.iter().any(|q| q.estimate.run_to_run_se.is_some()) {
+            sum("Run to run", |q| in_place(q.estimate.run_to_run_se, q));
+        }
+        if self.columns.iter().any(|q| q.estimate.prior_se.is_some()) {
+            sum("Expected", |q| in_place(q.estimate.prior_se, q));
+        }
         sum("Combined", |q| in_place(q.estimate.se, q));
         sum("Degrees of freedom", |q| degrees(&q.estimate));
         sum(&format!("Expanded, {share}"), expanded);

@@ -51,10 +51,19 @@ pub fn overview(solution: &Solution, units: Units, venue: &VenueResult, own_know
         venue.contrasts.iter().filter(|_| compared).filter_map(|c| part(pick(c))).reduce(f64::max)
     };
     let power: fn(&SetupResult) -> &Estimate = if rolling { |s| &s.rolling_power_w } else { |s| &s.power_w };
-    let parts: [(&str, fn(&Estimate) -> Option<f64>); 3] =
-        [("all instruments", |e| e.instrument_se), ("scatter", |e| e.scatter_se), ("combined", |e| e.se)];
+    let parts: [(&str, fn(&Estimate) -> Option<f64>); 5] = [
+        ("all instruments", |e| e.instrument_se),
+        ("scatter", |e| e.scatter_se),
+        ("run to run", |e| e.run_to_run_se),
+        ("expected beforehand", |e| e.prior_se),
+        ("combined", |e| e.se),
+    ];
     for (name, part) in parts {
         let of = |pick: fn(&SetupResult) -> &Estimate| baseline.and_then(|s| part(pick(s)));
+        let known = of(|s| &s.crr).or(of(power)).or(widest(|c| &c.power_w, part));
+        if known.is_none_or(|se| se <= 0.0) && name != "combined" {
+            continue;
+        }
         table.push(vec![
             Cell::words(name),
             Cell::Missing,

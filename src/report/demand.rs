@@ -39,6 +39,11 @@ fn block(shown: &PaceShown, width: usize, units: Units) -> String {
     };
     text.push_str(table.text(width).trim_end());
     text.push('\n');
+    if shown.first.demand.drivetrain_w != 0.0 {
+        let words = "Air, tyres, bearings and slope are told at the road; results of solve tell them where power is measured, each \
+                     with its share of the drivetrain.";
+        text.push_str(&paragraph(words, width, ""));
+    }
     for line in journeys(shown, units) {
         text.push_str(&paragraph(&line, width, ""));
     }
@@ -152,7 +157,7 @@ fn energy(journey: &Journey) -> String {
 }
 
 /// "1:02:03.4".
-fn time(seconds: f64) -> String {
+pub(super) fn time(seconds: f64) -> String {
     let tenths = (seconds.max(0.0) * 10.0).round() as u64;
     let (hours, minutes, rest) = (tenths / 36_000, tenths % 36_000 / 600, tenths % 600);
     let seconds = format!("{:02}.{}", rest / 10, rest % 10);

@@ -30,6 +30,7 @@ pub fn table(solution: &Solution, contrasts: &[Contrast], naming: Naming) -> Tab
         Column::words("setup", "").only(Readers::Files),
         Column::words("baseline", "").only(Readers::Files),
         Column::words("name", first).only(Readers::People),
+        Column::words("verdict", "Verdict").only(Readers::Page),
         Column::estimates("power_w", "W", ON_PAGE),
         Column::estimates("crr", "Crr", ON_PAGE),
         Column::estimates("cda_m2", "CdA, m²", ON_PAGE),
@@ -38,7 +39,8 @@ pub fn table(solution: &Solution, contrasts: &[Contrast], naming: Naming) -> Tab
         Column::numbers("detectable_power_w", "SDD,\nW").only(Readers::Terminal),
         Column::numbers("detectable_power_w", "Smallest detectable difference, W").only(Readers::Page),
         Column::numbers("detectable_power_w", "").only(Readers::Files),
-        Column::words("verdict", "Verdict"),
+        Column::words("verdict", "Verdict").only(Readers::Terminal),
+        Column::words("verdict", "").only(Readers::Files),
     ]);
     for contrast in contrasts {
         let setup = name_of(solution, &contrast.setup);
@@ -51,6 +53,7 @@ pub fn table(solution: &Solution, contrasts: &[Contrast], naming: Naming) -> Tab
             Cell::words(&contrast.setup),
             Cell::words(&contrast.baseline),
             Cell::words(name),
+            Cell::words(&contrast.verdict),
             Cell::Difference(contrast.power_w),
             Cell::Difference(contrast.crr),
             Cell::Difference(contrast.cda_m2),
@@ -59,6 +62,7 @@ pub fn table(solution: &Solution, contrasts: &[Contrast], naming: Naming) -> Tab
             detectable(),
             detectable(),
             detectable(),
+            Cell::words(&contrast.verdict),
             Cell::words(&contrast.verdict),
         ]);
     }

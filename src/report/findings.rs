@@ -31,7 +31,8 @@ impl Meaning {
 }
 
 /// Codes of findings that may turn the verdict.
-pub const CHANGES: [&str; 17] = [
+pub const CHANGES: [&str; 18] = [
+    "sharing-contradicted",
     "not-separable",
     "not-converged",
     "implausible",
@@ -81,7 +82,7 @@ pub const INFORMS: [&str; 24] = [
 
 /// See [`Meaning`].
 pub fn meaning(code: &str) -> Meaning {
-    if CHANGES.contains(&code) {
+    if CHANGES.contains(&code) || crate::finding::grave(code).is_some() {
         Meaning::Changes
     } else if INFORMS.contains(&code) {
         Meaning::Informs

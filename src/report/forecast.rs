@@ -5,7 +5,7 @@
 use super::factors::of_result;
 use super::number::{UNKNOWN, counted, percent, significant};
 use super::table::{Grid, paragraph};
-use crate::forecast::{Forecast, GoalReached, Measure, Predicted, Prediction};
+use crate::forecast::{Forecast, GoalReached, Measure, OneSpeed, Predicted, Prediction};
 
 /// No narrower and no wider than this.
 const WIDTHS: [usize; 2] = [40, 100];
@@ -20,11 +20,13 @@ pub fn forecast_text(forecast: &Forecast, width: usize) -> String {
     }
     out.say(&plan_in_words(forecast));
     if let Some(p) = &forecast.prediction {
-        if let Some([reason, next]) = &p.not_separable {
-            out.say(&format!(
+        match (&forecast.one_speed, &p.not_separable) {
+            (Some(one), _) => out.say(&one_speed(one, p)),
+            (None, Some([reason, next])) => out.say(&format!(
                 "This plan cannot tell CdA from Crr: {}. {next}",
                 reason.replace("were ridden", "are ridden")
-            ));
+            )),
+            (None, None) => {}
         }
         for goal in &forecast.goals {
             out.say(&judgement(forecast, goal));
@@ -33,7 +35,8 @@ pub fn forecast_text(forecast: &Forecast, width: usize) -> String {
             out.say(&advice);
         }
         out.section(
-            "Predicted errors of the set-ups (one standard error: scatter of the laps, measuring chain)",
+            "Predicted errors of the set-ups (one standard error and its parts: scatter of the laps, what is expected \
+             beforehand, changes from run to run, instrument)",
             &set_ups(p),
         );
         out.section("Predicted errors of the differences, and what would be found", &differences(p));
@@ -122,6 +125,40 @@ fn plan_in_words(f: &Forecast) -> String {
     format!("{} runs in the order {}, {}.", f.order.len(), f.order.join(" "), tasks.join(", or "))
 }
 
+/// What a day at one speed gives, and what a second speed and a repeat would add, in watts.
+fn one_speed(one: &OneSpeed, p: &Prediction) -> String {
+    let watts = |w: Option<f64>| w.map_or("no difference at all".into(), |w| format!("{w:.1} W"));
+    let mut said = vec![format!(
+        "All laps are at one speed, {} km/h: such a day tells how far set-ups differ, not what CdA and Crr of any of them \
+         are.",
+        significant(one.speed_km_h, 3)
+    )];
+    if p.differences.is_empty() {
+        said.push("With a single set-up there is nothing to compare.".into());
+    } else {
+        said.push(format!("The weakest comparison finds {}.", watts(one.detectable_w)));
+        said.push(format!("With every run ridden once more it finds {}.", watts(one.every_run_again_w)));
+    }
+    match &one.second_speed {
+        Some(second) => {
+            let [slow, fast] = second.speeds_km_h;
+            let finds = match p.differences.is_empty() {
+                true => String::new(),
+                false => format!(" finds {} and", watts(second.detectable_w)),
+            };
+            let values = match (second.crr, second.cda_m2) {
+                (Some(crr), Some(cda)) => {
+                    format!(" tells Crr to ± {:.5} and CdA to ± {:.4} m² (one standard error)", crr.se, cda.se)
+                }
+                _ => " still tells no values".into(),
+            };
+            said.push(format!("As many laps, in turn at {slow:.0} and {fast:.0} km/h,{finds}{values}."));
+        }
+        None => said.push("A second speed about it cannot be ridden on this loop.".into()),
+    }
+    said.join(" ")
+}
+
 fn judgement(f: &Forecast, g: &GoalReached) -> String {
     let target = g.goal.measure.text(g.goal.target);
     let what = if f.prediction.as_ref().is_some_and(|p| p.differences.is_empty()) { "change" } else { "difference" };
@@ -184,10 +221,17 @@ fn what_would(f: &Forecast) -> Option<String> {
     Some(said.join(" "))
 }
 
-/// Standard error with its two parts under it.
+/// Standard error with its parts under it.
 fn errors(p: Option<Predicted>, decimals: usize) -> String {
     p.map_or(UNKNOWN.into(), |p| {
-        format!("{:.decimals$}\nscatter {:.decimals$}\nchain {:.decimals$}", p.se, p.scatter_se, p.instrument_se)
+        let parts = [
+            ("scatter", p.scatter_se),
+            ("expected", p.prior_se),
+            ("runs", p.run_to_run_se),
+            ("instrument", p.instrument_se),
+        ];
+        let lines = parts.iter().map(|(name, part)| format!("\n{name} {part:.decimals$}"));
+        std::iter::once(format!("{:.decimals$}", p.se)).chain(lines).collect()
     })
 }
 

@@ -42,6 +42,27 @@ impl Shown {
     }
 }
 
+/// The parts of the half-width of an interval that say something, each at the place of the whole: scatter, what changes from run
+/// to run, what rests on expectation, instruments.
+pub fn parts(estimate: &Estimate) -> Vec<(&'static str, String)> {
+    let shown = shown(estimate);
+    if shown.scatter.is_empty() || shown.instrument.is_empty() {
+        return Vec::new();
+    }
+    let half = half_width(estimate).unwrap_or(f64::NAN);
+    let place = Place::of(half);
+    // A part whose square adds less than a hundredth to that of the whole is not worth a line.
+    let telling = |se: Option<f64>| {
+        let share = se? / estimate.se?;
+        (share.is_finite() && share > 0.1).then(|| place.map(|place| place.text(half * share)))?
+    };
+    let mut parts = vec![("scatter", shown.scatter)];
+    parts.extend(telling(estimate.run_to_run_se).map(|text| ("run to run", text)));
+    parts.extend(telling(estimate.prior_se).map(|text| ("expected", text)));
+    parts.push(("instrument", shown.instrument));
+    parts
+}
+
 /// Half-width of the interval of an estimate.
 pub fn half_width(estimate: &Estimate) -> Option<f64> {
     let half = (estimate.high? - estimate.low?) / 2.0;
@@ -132,6 +153,7 @@ mod tests {
             dof: Some(20.0),
             scatter_se: Some(0.0003),
             instrument_se: Some(0.0004),
+            ..Estimate::default()
         };
         let shown = shown(&estimate);
         assert_eq!(shown.whole(), "0.3123 ± 0.0010");

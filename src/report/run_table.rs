@@ -158,6 +158,10 @@ fn wind(run: &RunResult, units: Units) -> Cell {
         match from {
             _ if still => "held still".into(),
             Some(from) => format!("{speed} from {}°", fixed(Some(from), 0)),
+            None if run.wind.along_m_s.value.is_some() => {
+                let of = |m: &Measured| fixed(m.value.map(|v| units.wind_value(v)), 1);
+                format!("{} along, {} across", of(&run.wind.along_m_s), of(&run.wind.across_m_s))
+            }
             None => speed,
         }
     })

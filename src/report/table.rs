@@ -10,7 +10,7 @@ mod html;
 pub use grid::{Grid, paragraph};
 pub use html::PageTable;
 
-use super::number::{SHARED, UNKNOWN, is_shared, shown};
+use super::number::{SHARED, UNKNOWN, is_shared, parts, shown};
 use crate::solution::Estimate;
 
 /// Where a column is to be read.
@@ -152,14 +152,15 @@ impl Cell {
         }
     }
 
-    /// "scatter 0.00013" and "instrument 0.00019", where both are known.
-    fn parts(&self, parts: Parts) -> Vec<String> {
+    /// "scatter 0.00013" and "instrument 0.00019" with what stands between them, where they are known.
+    fn parts(&self, names: Parts) -> Vec<String> {
         let (Cell::Estimate(e) | Cell::Difference(e)) = self else { return Vec::new() };
-        let shown = shown(e);
-        if shown.scatter.is_empty() || shown.instrument.is_empty() {
-            return Vec::new();
-        }
-        vec![format!("{} {}", parts.names[0], shown.scatter), format!("{} {}", parts.names[1], shown.instrument)]
+        let renamed = |name: &'static str| match name {
+            "scatter" => names.names[0],
+            "instrument" => names.names[1],
+            other => other,
+        };
+        parts(e).into_iter().map(|(name, text)| format!("{} {text}", renamed(name))).collect()
     }
 }
 

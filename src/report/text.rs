@@ -33,6 +33,10 @@ pub enum Extent {
     Brief,
 }
 
+/// What makes letters bold on a terminal, and what ends it (ECMA-48, SGR).
+pub const BOLD_BEGINS: &str = "\u{1b}[1m";
+pub const BOLD_ENDS: &str = "\u{1b}[22m";
+
 /// Whether the reader's terminal has bold letters.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Emphasis {
@@ -65,7 +69,7 @@ struct Page {
 impl Page {
     fn bold(&self, text: &str) -> String {
         // SGR 1 and 22 (ECMA-48, 8.3.117), line by line, so that a pager cuts none.
-        let one = |line: &str| if line.is_empty() { String::new() } else { format!("\u{1b}[1m{line}\u{1b}[22m") };
+        let one = |line: &str| if line.is_empty() { String::new() } else { format!("{BOLD_BEGINS}{line}{BOLD_ENDS}") };
         match self.print.emphasis {
             Emphasis::Plain => text.to_string(),
             Emphasis::Bold => text.split('\n').map(one).collect::<Vec<_>>().join("\n"),

@@ -4,6 +4,7 @@
 //! Given the solution; gives sentences that the terminal, the page and `verdict.txt` share. It takes the judgements as they
 //! are and tests nothing.
 
+mod check_first;
 pub mod comparison;
 mod names;
 mod pair;
@@ -16,9 +17,10 @@ pub use pair::watts;
 use super::findings::{self, Meaning};
 use super::number::percent;
 use super::units::Units;
+use crate::finding::grave;
 use crate::solution::Solution;
 use crate::standing::standings;
-use crate::wording::counted;
+use crate::wording::{counted, listed};
 use comparison::{Voice, headline, not_shown, others, place};
 
 /// More than so many set-ups are counted instead of named.
@@ -68,6 +70,10 @@ impl Verdict {
                 format!("{why} {}", many.join(" "))
             }
         };
+        if let Some(first) = check_first::sentence(solution) {
+            verdict.headline = format!("{first} {}", verdict.headline);
+        }
+        verdict.headline = check_first(solution) + &verdict.headline;
         if !solution.separable {
             verdict.not_shown.push(without_comparison::not_separable(solution));
         }
@@ -97,6 +103,17 @@ impl Verdict {
         text.push_str(&format!(" ± is half the width of the {} interval.", percent(solution.confidence)));
         text
     }
+}
+
+/// What casts doubt on every number that follows; empty where nothing does.
+fn check_first(solution: &Solution) -> String {
+    let mut words: Vec<String> = Vec::new();
+    for word in solution.findings.iter().filter_map(|f| grave(&f.code)).map(String::from) {
+        if !words.contains(&word) {
+            words.push(word);
+        }
+    }
+    if words.is_empty() { String::new() } else { format!("Check first, see the findings: {}. ", listed(&words)) }
 }
 
 fn disagree(solution: &Solution) -> bool {

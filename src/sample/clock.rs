@@ -67,6 +67,13 @@ impl Ride {
         }
     }
 
+    /// The same ride with another scale of speed and distance.
+    pub fn with_speed_times(&self, factor: f64) -> Ride {
+        let speed_m_s: Vec<f64> = self.speed_m_s.iter().map(|v| v * factor).collect();
+        let speed = Sampled::new(&self.time_s, &fill(&self.time_s, &speed_m_s, self.gap_limit_s));
+        Ride { distance_m: Cumulative::of_speed(&self.time_s, &speed, &self.stretch), speed, speed_m_s, ..self.clone() }
+    }
+
     /// Index of the last record at or before a time.
     pub fn index_at(&self, time_s: f64) -> Option<usize> {
         let i = self.time_s.partition_point(|&t| t <= time_s);

@@ -3,8 +3,8 @@
 //! Given the columns of a ride; gives the records that are such zeros, those that are bridged and those that are lost. It
 //! changes no value, and a rider who freewheels keeps his zeros.
 //!
-//! The rule. A run of zeros is a drop-out where the records on both sides have at least half the power that is usual
-//! around them, the bicycle is at speed, and
+//! The rule. A run of zeros is a drop-out where the records on both sides have at least half the power that is usual around
+//! them (a fifth, beside a single zero), the bicycle is at speed, and
 //!
 //! * it is one record (nobody stops and starts pedalling within a second and shows full power on both sides), or
 //! * cadence is above zero all the way, or
@@ -21,8 +21,9 @@ const BRIDGED_S: f64 = 4.0;
 const LOST_S: f64 = 11.0;
 /// Slower than this is no riding, m/s.
 const AT_SPEED_M_S: f64 = 3.0;
-/// Power beside a drop-out, of the median of what is above zero around it, and at least, W.
+/// Power beside a drop-out, of the median of what is above zero around it, beside a single zero, and at least, W.
 const FULL_SHARE: f64 = 0.5;
+const SINGLE_SHARE: f64 = 0.2;
 const FULL_W: f64 = 50.0;
 /// Reach of that median, and of the line through the speeds before and after, s.
 const POWER_REACH_S: f64 = 10.0;
@@ -118,14 +119,15 @@ fn judge(ride: &Columns, first: usize, end: usize) -> Option<Kind> {
     }
     let span_s = ride.time_s[end] - ride.time_s[before];
     let usual_w = usual_power_w(ride, before, end)?;
-    let full = |i: usize| ride.power_w[i] >= (FULL_SHARE * usual_w).max(FULL_W);
+    let single = end - first == 1 && span_s <= BRIDGED_S;
+    let share = if single { SINGLE_SHARE } else { FULL_SHARE };
+    let full = |i: usize| ride.power_w[i] >= (share * usual_w).max(FULL_W);
     if span_s > LOST_S || !beside.iter().all(|&i| full(i)) {
         return None;
     }
     let zeros = first..end;
     let turning = zeros.clone().all(|i| ride.cadence_rpm[i] > 0.0);
     let standing = zeros.clone().any(|i| ride.cadence_rpm[i] == 0.0);
-    let single = zeros.len() == 1 && span_s <= BRIDGED_S;
     let mean_w = 0.5 * (ride.power_w[before] + ride.power_w[end]);
     let pedalled_on = match (turning, standing) {
         (true, _) if span_s <= BRIDGED_S => true,

@@ -79,6 +79,6 @@ fn zeros_at_the_ends_in_a_standstill_or_across_a_gap_are_left_alone() {
     slow.speed_m_s = vec![1.0; 60];
     assert_eq!(slow.found().count(), 0);
     let mut weak = Made::with_zeros(30, 1, 0.0);
-    weak.power_w[29] = 60.0;
+    weak.power_w[29] = 40.0;
     assert_eq!(weak.found().count(), 0, "the power beside it had gone down already");
 }

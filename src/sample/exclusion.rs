@@ -35,6 +35,16 @@ pub enum Reason {
     LeftOut,
 }
 
+impl Reason {
+    /// The reason, with the tester's own words where the lap was left out by the tester.
+    pub fn in_words(self, said: Option<&String>) -> String {
+        match said {
+            Some(said) if self == Reason::LeftOut => format!("{self}: {said}"),
+            _ => self.to_string(),
+        }
+    }
+}
+
 impl std::fmt::Display for Reason {
     fn fmt(&self, f: &mut std::fmt::Formatter) -> std::fmt::Result {
         f.write_str(match self {
@@ -61,11 +71,14 @@ impl std::fmt::Display for Reason {
 
 /// A reason for every record that must not be used, judged from the record alone.
 pub fn mark_samples(ride: &Ride, needs_position: bool) -> Vec<Option<Reason>> {
+    mark_samples_placed(ride, |i| !needs_position || ride.latitude_deg[i].is_finite())
+}
+
+/// The same where something else says at which records the place is known, or need not be.
+pub fn mark_samples_placed(ride: &Ride, is_placed: impl Fn(usize) -> bool) -> Vec<Option<Reason>> {
     let n = ride.len();
     let mut marks = vec![None; n];
-    mark_runs(ride, &mut marks, POSITION_LOST_S, Reason::PositionLost, |i, _| {
-        needs_position && !ride.latitude_deg[i].is_finite()
-    });
+    mark_runs(ride, &mut marks, POSITION_LOST_S, Reason::PositionLost, |i, _| !is_placed(i));
     mark_runs(ride, &mut marks, POWER_STUCK_S, Reason::PowerStuck, |i, first| {
         let pedalling = !(ride.cadence_rpm[i] == 0.0);
         ride.power_w[i] == ride.power_w[first] && (ride.power_w[i] > 0.0 || (pedalling && ride.cadence_rpm[i] > 0.0))

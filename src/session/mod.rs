@@ -3,15 +3,23 @@
 //! Given TOML text; gives a checked [`Session`] or an error that names line, key, value and range. It opens
 //! no ride file.
 
+mod read;
+pub(crate) mod rule;
+mod ranges;
 pub(crate) mod check;
 mod expected;
 pub mod factors;
-mod read;
+mod rollers;
+mod speed_scale;
 mod typed;
+mod uncertainty;
 mod weather;
 
 pub use expected::{Expected, Yaw, YawWord};
-pub use read::{locate, parse_checked, syntax_error};
+pub use read::{locate, odd_message, parse_checked, syntax_error};
+pub use rollers::Rollers;
+pub use speed_scale::SpeedScale;
+pub use uncertainty::{RUN_TO_RUN_ON_LOOPS, RUN_TO_RUN_ON_ROLLERS, Uncertainty};
 pub use weather::{Air, AirHere, AlongLoop, AlongLoopWord, EXPECTED_WIND_M_S, Gusts, GustsWord, Wind, WindMode};
 
 use crate::constant;
@@ -63,6 +71,7 @@ pub struct RiderAndBike {
     /// Both wheels together.
     #[serde(default = "default_wheel_inertia")]
     pub wheel_inertia_kg_m2: f64,
+    /// Rolling radius.
     #[serde(default = "default_wheel_radius")]
     pub wheel_radius_m: f64,
     /// Above the contact line, along the leaning bicycle.
@@ -106,7 +115,9 @@ impl RiderAndBike {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct BearingFriction {
+    /// Bearing drag of both wheels, constant part.
     pub constant_n: f64,
+    /// Bearing drag of both wheels, part that grows with speed.
     pub linear_n_s_per_m: f64,
 }
 
@@ -115,83 +126,6 @@ impl Default for BearingFriction {
         BearingFriction {
             constant_n: constant::BEARING_CONSTANT_N,
             linear_n_s_per_m: constant::BEARING_LINEAR_N_S_PER_M,
-        }
-    }
-}
-
-/// Standard uncertainties of what is measured or stated.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(default, deny_unknown_fields)]
-pub struct Uncertainty {
-    /// Of each weighing.
-    pub mass_kg: f64,
-    /// Scale of the power meter, common to all runs.
-    pub power_fraction: f64,
-    /// Scale of speed (rolling circumference), common to all runs.
-    pub speed_fraction: f64,
-    pub temperature_c: f64,
-    pub pressure_hpa: f64,
-    pub humidity_pct: f64,
-    pub drivetrain_efficiency: f64,
-    pub wheel_inertia_kg_m2: f64,
-    pub centre_of_mass_height_m: f64,
-    /// Relative, of the whole bearing drag.
-    pub bearing_fraction: f64,
-    /// Relative, of a wind speed that was given and scaled to rider height.
-    pub wind_fraction: f64,
-    pub drum_diameter_m: f64,
-    pub drum_spacing_m: f64,
-    pub rear_weight_fraction: f64,
-    /// Relative, of the stated no-load power of the drums.
-    pub no_load_fraction: f64,
-    /// Of a stated temperature coefficient of Crr; taken as exact when left out.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub temperature_coefficient_per_c: Option<f64>,
-    /// What changes between runs of one set-up (sitting, a tyre inflated again), as a fraction of the resistance: 0.007 on loops
-    /// (common practice, after Candau 1999), 0.01 of Crr on rollers (common practice, no source) when left out.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub run_to_run_fraction: Option<f64>,
-    /// Relative, of the conversion from drum to flat road: when left out 0.05 ln(1 + r/R), R the radius of drum and r that of
-    /// tyre, which is 0.1 on drums of 111 mm (common practice, no source).
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub drum_conversion_fraction: Option<f64>,
-}
-
-/// Scale of what changes from run to run on loops where none is stated, as a fraction of the resistance (common practice, after
-/// Candau et al. 1999, who rode coast-downs of one rider again).
-pub const RUN_TO_RUN_ON_LOOPS: f64 = 0.007;
-/// The same on rollers, as a fraction of Crr (common practice, no source).
-pub const RUN_TO_RUN_ON_ROLLERS: f64 = 0.01;
-
-impl Uncertainty {
-    /// Scale of what changes from run to run at a venue.
-    pub fn run_to_run(&self, venue: Venue) -> f64 {
-        let usual = if venue == Venue::Rollers { RUN_TO_RUN_ON_ROLLERS } else { RUN_TO_RUN_ON_LOOPS };
-        self.run_to_run_fraction.unwrap_or(usual)
-    }
-}
-
-impl Default for Uncertainty {
-    fn default() -> Self {
-        Uncertainty {
-            mass_kg: 0.1,
-            power_fraction: 0.01,
-            speed_fraction: 0.003,
-            temperature_c: 0.5,
-            pressure_hpa: 1.0,
-            humidity_pct: 5.0,
-            drivetrain_efficiency: 0.005,
-            wheel_inertia_kg_m2: 0.02,
-            centre_of_mass_height_m: 0.05,
-            bearing_fraction: 0.3,
-            wind_fraction: 0.2,
-            drum_diameter_m: 0.0005,
-            drum_spacing_m: 0.002,
-            rear_weight_fraction: 0.02,
-            no_load_fraction: 0.1,
-            temperature_coefficient_per_c: None,
-            run_to_run_fraction: None,
-            drum_conversion_fraction: None,
         }
     }
 }
@@ -217,16 +151,23 @@ pub struct Circuit {
     /// Surveyed length; needed for a track, else found.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub length_m: Option<f64>,
+    /// Standard deviation of the lap as ridden about length_m; 1.5 m on a track, where a line 0.5 m further out is 3.1 m longer,
+    /// and 0.2 % on a road when left out (common practice, no source).
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub length_sd_m: Option<f64>,
     /// CSV with distance_m and elevation_m from the gate.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub survey: Option<String>,
+    /// Standard deviation of a surveyed height.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub survey_sd_m: Option<f64>,
     /// The track is level: its profile is known without a survey.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub level: bool,
+    /// Of a track, at the measuring line.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub bend_radius_m: Option<f64>,
+    /// Length over which the bend of a track tightens.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub transition_m: Option<f64>,
     /// Direction of travel on the home straight, clockwise from north; only needed for wind outdoors.
@@ -253,7 +194,9 @@ pub const REFERENCE_TEMPERATURE_C: f64 = 20.0;
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Position {
+    /// Latitude of the timing point.
     pub lat_deg: f64,
+    /// Longitude of the timing point.
     pub lon_deg: f64,
 }
 
@@ -298,7 +241,12 @@ pub struct Solve {
     /// Drag against yaw, CdA (1 + k sin²ψ): one k for the day ("common"), one for each set-up ("per-setup"), as for wheels,
     /// "none", or its value.
     pub yaw: Yaw,
+    /// Seconds that speed runs behind power, or "estimate".
     pub lag: Lag,
+    /// Whether the scale of speed is that of the device or that with which laps have their known length.
+    #[serde(skip_serializing_if = "SpeedScale::is_as_measured")]
+    pub speed_scale: SpeedScale,
+    /// Confidence of the intervals, a fraction.
     pub confidence: f64,
     /// Factor of which a curve must be drawn; refused where it has too few levels. Every quantity of three levels or more has one
     /// when left out.
@@ -307,6 +255,7 @@ pub struct Solve {
     /// A difference below this is of no interest; turns on the verdict "equivalent".
     #[serde(skip_serializing_if = "Option::is_none")]
     pub negligible_power_w: Option<f64>,
+    /// Seed of what is drawn at random.
     pub seed: u64,
 }
 
@@ -318,6 +267,7 @@ impl Default for Solve {
             crr_drift: false,
             yaw: Yaw::default(),
             lag: Lag::default(),
+            speed_scale: SpeedScale::AsMeasured,
             confidence: 0.95,
             curve: None,
             negligible_power_w: None,
@@ -330,52 +280,18 @@ impl Default for Solve {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default, deny_unknown_fields)]
 pub struct Reference {
+    /// Speed at which watts are given.
     pub speed_km_h: f64,
-    /// That of rider and bike when left out.
+    /// Mass for which watts are given; that of rider and bike when left out.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub mass_kg: Option<f64>,
+    /// Air density at which watts are given.
     pub air_density_kg_m3: f64,
 }
 
 impl Default for Reference {
     fn default() -> Self {
         Reference { speed_km_h: 40.0, mass_kg: None, air_density_kg_m3: 1.2 }
-    }
-}
-
-/// Geometry of twin-drum rollers.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(default, deny_unknown_fields)]
-pub struct Rollers {
-    pub drum_diameter_m: f64,
-    /// Between the axles of the two drums under the rear wheel.
-    pub drum_spacing_m: f64,
-    pub rear_weight_fraction: f64,
-    /// A belt turns the drum under the front wheel.
-    pub front_driven: bool,
-    /// Drag of the drums without a bicycle at 40 km/h; taken as zero and flagged when left out.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub no_load_power_w_at_40_km_h: Option<f64>,
-    /// Relative change of Crr per °C (ISO 28580 uses 0.008 for car tyres); 0 unless stated.
-    pub temperature_coefficient_per_c: f64,
-    pub reference_temperature_c: f64,
-    /// Of the room with the rollers, where it is not that of `[air]`.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub air: Option<AirHere>,
-}
-
-impl Default for Rollers {
-    fn default() -> Self {
-        Rollers {
-            drum_diameter_m: 0.11,
-            drum_spacing_m: 0.27,
-            rear_weight_fraction: 0.55,
-            front_driven: true,
-            no_load_power_w_at_40_km_h: None,
-            temperature_coefficient_per_c: 0.0,
-            reference_temperature_c: REFERENCE_TEMPERATURE_C,
-            air: None,
-        }
     }
 }
 
@@ -452,7 +368,10 @@ pub struct Run {
     /// Laps to use in spite of an automatic mark.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub keep: Vec<usize>,
-    /// Channels taken from another device.
+    /// Why a lap that stands in `leave_out` or `keep` does so, by the lap's number: `{ 3 = "a dog on the road" }`.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub lap_reasons: BTreeMap<String, String>,
+    /// File of another device, from which channels are taken.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub second_file: Option<String>,
     /// Rollers only: from and to, s from the first record, of the window that counts; found when left out.

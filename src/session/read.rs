@@ -3,12 +3,42 @@
 //! Given text; gives a value or says where it cannot be one. It opens no file and judges no value.
 
 use crate::error::Error;
+use crate::printable::{lines, odd_character, one_line};
 use serde::de::DeserializeOwned;
 use std::ops::Range;
 
 /// Deserialises TOML; an error shows the line, marks the place and names the nearest known key.
 pub fn parse_checked<T: DeserializeOwned>(text: &str, file: &str) -> Result<T, Error> {
-    toml::from_str(text).map_err(|e| syntax_error(text, file, e.span().unwrap_or(0..0), e.message()))
+    let parsed = toml::from_str(text).map_err(|e| syntax_error(text, file, e.span().unwrap_or(0..0), e.message()))?;
+    match toml::de::DeTable::parse(text).ok().and_then(|table| odd_text(table.get_ref())) {
+        None => Ok(parsed),
+        Some((span, character)) => Err(syntax_error(text, file, span, &odd_message(&character))),
+    }
+}
+
+/// What is said of a text with a character that could steer a terminal or turn the order of letters round.
+pub fn odd_message(character: &str) -> String {
+    format!(
+        "a text holds {character}, a character that is not shown (a control character or a mark of text direction); write \
+         it without"
+    )
+}
+
+/// The first text in a table that holds an odd character: where, and which.
+fn odd_text(table: &toml::de::DeTable) -> Option<(Range<usize>, String)> {
+    table.iter().find_map(|(key, value)| {
+        let of_key = odd_character(key.get_ref()).map(|character| (key.span(), character));
+        of_key.or_else(|| odd_value(value.get_ref(), value.span()))
+    })
+}
+
+fn odd_value(value: &toml::de::DeValue, span: Range<usize>) -> Option<(Range<usize>, String)> {
+    match value {
+        toml::de::DeValue::String(text) => odd_character(text).map(|character| (span, character)),
+        toml::de::DeValue::Array(items) => items.iter().find_map(|item| odd_value(item.get_ref(), item.span())),
+        toml::de::DeValue::Table(table) => odd_text(table),
+        _ => None,
+    }
 }
 
 /// An [`Error::Syntax`] for a byte range of the text.
@@ -24,9 +54,9 @@ pub fn syntax_error(text: &str, file: &str, span: Range<usize>, message: &str) -
     Error::Syntax {
         file: file.to_string(),
         line,
-        text: shown.chars().take(100).collect(),
+        text: one_line(&shown.chars().take(100).collect::<String>()).into_owned(),
         marker: format!("{}{}", " ".repeat(column.min(100)), "^".repeat(width.min(60))),
-        message: plainer(&with_nearest_key(message), shown),
+        message: lines(&plainer(&with_nearest_key(message), shown)).into_owned(),
     }
 }
 

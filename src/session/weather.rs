@@ -9,11 +9,13 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema, Default)]
 #[serde(default, deny_unknown_fields)]
 pub struct Air {
+    /// In the shade.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub temperature_c: Option<f64>,
     /// Station pressure, not reduced to sea level.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub pressure_hpa: Option<f64>,
+    /// Relative humidity.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub humidity_pct: Option<f64>,
     /// CSV with time,temperature_c,pressure_hpa,humidity_pct and, if there, wind_speed_m_s,wind_from_deg.
@@ -78,13 +80,17 @@ pub enum WindMode {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default, deny_unknown_fields)]
 pub struct Wind {
+    /// Solved for, stated, or still air.
     pub mode: WindMode,
+    /// With mode "given".
     #[serde(skip_serializing_if = "Option::is_none")]
     pub speed_m_s: Option<f64>,
     /// Where it blows from, clockwise from north.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub from_deg: Option<f64>,
+    /// Height of the wind gauge above ground.
     pub mast_height_m: f64,
+    /// Of the ground around the wind gauge.
     pub roughness_length_m: f64,
     /// Gusts add mean drag: "estimate", "none", or their standard deviation along travel in m/s.
     pub gusts: Gusts,

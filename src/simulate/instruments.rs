@@ -1,4 +1,4 @@
-//! What the measuring chain is told and what is true.
+//! What the instrument is told and what is true.
 //!
 //! Given the stated values of a plan and their standard uncertainties; draws the true ones, or takes the stated
 //! ones for true. Tyres and positions are not drawn: their values are what a rehearsal wants to find again.

@@ -46,6 +46,8 @@ pub struct RunConditions<'a> {
     pub speed_scale: f64,
     /// Scale of measured power, likewise.
     pub power_scale: f64,
+    /// What is added to the power at the road, W, likewise.
+    pub added_power_w: f64,
 }
 
 /// A quantity that changes slowly: values at instants, linear between, constant outside.
@@ -167,6 +169,8 @@ pub struct LapAccount {
     /// Weight m g, N.
     pub weight_n: f64,
     efficiency: f64,
+    /// At the road, W.
+    added_power_w: f64,
     /// Bearing work, growth of kinetic energy and of the height lost by leaning, J.
     fixed_j: Vec<f64>,
     /// D, m, so that Crr is that at the reference temperature.
@@ -253,6 +257,7 @@ impl LapAccount {
             edge_s: lap.edge_s.clone(),
             weight_n,
             efficiency: rider.drivetrain_efficiency * run.power_scale,
+            added_power_w: run.added_power_w,
             fixed_j: Vec::with_capacity(steps),
             rolling_m: Vec::with_capacity(steps),
             crr_over_reference: run.tyres.crr_over_reference(),
@@ -292,9 +297,17 @@ impl LapAccount {
     pub fn supplied_m(&self, work: &Cumulative, lag_s: f64) -> Vec<f64> {
         let at: Vec<f64> = self.edge_s.iter().map(|t| work.at(t - lag_s)).collect();
         at.windows(2)
-            .zip(&self.fixed_j)
-            .map(|(w, fixed)| (self.efficiency * (w[1] - w[0]) - fixed) / self.weight_n)
+            .zip(self.edge_s.windows(2).zip(&self.fixed_j))
+            .map(|(w, (t, fixed))| {
+                (self.efficiency * (w[1] - w[0]) + self.added_power_w * (t[1] - t[0]) - fixed) / self.weight_n
+            })
             .collect()
+    }
+
+    /// The same lap with its drag scaled, as if CdA had been another in it.
+    pub fn with_drag(mut self, factor: f64) -> LapAccount {
+        self.nodes.iter_mut().for_each(|node| node.density_kg_m3 *= factor);
+        self
     }
 
     /// Derivative of A with respect to the lag, m/s.

@@ -281,7 +281,7 @@ impl<'a> Problem<'a> {
     }
 
     /// Pull of what is expected on each parameter.
-    pub(super) fn pull(&self, parameters: &[f64]) -> DVector<f64> {
+    pub fn pull(&self, parameters: &[f64]) -> DVector<f64> {
         DVector::from_fn(self.layout.len, |i, _| self.prior[i].pull(parameters[i], self.row_variance))
     }
 

@@ -315,7 +315,7 @@ pub fn fit(frame: &Frame, laps: &mut [LapInput], from: Option<&LoopFit>) -> Resu
         layout: solved.problem.layout.clone(),
         parameters: found.parameters.clone(),
         instruments_at: found.at.clone(),
-        converged: found.converged && point.converged,
+        converged: found.converged,
         iterations: found.iterations + point.iterations as usize,
         least_squares: point,
         starts,

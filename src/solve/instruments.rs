@@ -22,7 +22,12 @@ use rayon::prelude::*;
 /// How often the instruments are worked out: at the start and where that leads.
 const REFRESHES: usize = 2;
 /// Steps after which the equations have no solution near the start.
-const MOST_ITERATIONS: usize = 25;
+const MOST_ITERATIONS: usize = 80;
+/// A step goes no farther than this many standard deviations of what is expected of a parameter: beyond, the equations are no
+/// longer nearly linear.
+const LONGEST_STEP_SDS: f64 = 0.5;
+/// Steps after which they are halved, because full ones circle round the solution.
+const FULL_STEPS: usize = 25;
 /// A step has settled when it is below this share of what each parameter is usually known to, so that a repetition in which
 /// nothing moves stays where it is.
 const SETTLED: f64 = 1e-9;
@@ -162,12 +167,25 @@ pub fn solve(problem: &Problem, classes: &SpeedClasses, start: &[f64]) -> Instru
 fn settle(problem: &Problem, z: &[LapBlock], start: &[f64]) -> Option<InstrumentPoint> {
     let mut parameters = start.to_vec();
     for iteration in 1..=MOST_ITERATIONS {
-        let step = newton_step(problem, z, &parameters)?;
+        let whole = newton_step(problem, z, &parameters)?;
+        let step = whole.clone() * share_to_take(problem, &parameters, &whole, iteration);
         if advance(problem, &mut parameters, &step)? < SETTLED {
             return Some(InstrumentPoint { parameters, at: Vec::new(), iterations: iteration, converged: true });
         }
     }
     None
+}
+
+/// Share of a step that is taken.
+fn share_to_take(problem: &Problem, parameters: &[f64], step: &DVector<f64>, iteration: usize) -> f64 {
+    let longest = step
+        .iter()
+        .zip(&problem.prior)
+        .zip(parameters)
+        .filter_map(|((s, prior), value)| Some((s / prior.sd_at(*value)?).abs()))
+        .fold(0.0_f64, f64::max);
+    let most = if iteration > FULL_STEPS { 0.5 } else { 1.0 };
+    if longest > LONGEST_STEP_SDS { most * LONGEST_STEP_SDS / longest } else { most }
 }
 
 /// Takes a step; its largest part in units of what each parameter is usually known to, `None` when it leads nowhere.

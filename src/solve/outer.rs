@@ -129,7 +129,7 @@ pub struct Descent {
     pub parameters: Vec<f64>,
     pub cost: f64,
     pub iterations: u64,
-    /// False when it ended by the limit of iterations.
+    /// False when it ended by the limit of iterations, or where nothing lowered the cost far from a stationary point.
     pub converged: bool,
 }
 
@@ -148,7 +148,8 @@ pub fn descend<P: SumOfSquares>(problem: &P, start: &[f64], tolerance: f64) -> R
         .map_err(numerical)?;
     let state = run.state();
     let parameters = state.get_param().map_or_else(|| start.to_vec(), |p| p.as_slice().to_vec());
-    let converged = state.get_iter() < MOST_ITERATIONS;
+    // What is left to go where nothing lowers the cost any more; an end by the limit of iterations is not convergence.
+    let converged = run.solver.step.length < 1e3 * tolerance && state.get_iter() < MOST_ITERATIONS;
     Ok(Descent { parameters, cost: state.get_cost(), iterations: state.get_iter(), converged })
 }
 

@@ -26,7 +26,7 @@ pub enum Prior {
 
 impl Prior {
     /// Standard deviation of the row at a value, in the parameter's unit.
-    fn sd_at(self, value: f64) -> Option<f64> {
+    pub fn sd_at(self, value: f64) -> Option<f64> {
         match self {
             Prior::None => None,
             Prior::Normal { sd, .. } => Some(sd),

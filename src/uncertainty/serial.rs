@@ -3,10 +3,6 @@
 //! Given an evenly sampled series without missing values; gives standard errors that respect its correlation. It
 //! never decides how long a window should be.
 
-use nalgebra::{DMatrix, DVector};
-
-use crate::error::Error;
-
 /// Mean of a series.
 pub fn mean(series: &[f64]) -> f64 {
     series.iter().sum::<f64>() / series.len() as f64
@@ -40,37 +36,6 @@ pub fn naive_standard_error(series: &[f64]) -> f64 {
 pub fn newey_west_of_mean(series: &[f64], lags: usize) -> f64 {
     let weighted: f64 = (1..=lags.min(series.len())).map(|lag| bartlett(lag, lags) * autocovariance(series, lag)).sum();
     ((autocovariance(series, 0) + 2.0 * weighted).max(0.0) / series.len() as f64).sqrt()
-}
-
-/// Covariance of regression coefficients, (XᵀX)⁻¹ [Γ₀ + Σ_l w_l (Γ_l + Γ_lᵀ)] (XᵀX)⁻¹ with
-/// Γ_l = Σ_t x_t e_t e_{t−l} x_{t−l}ᵀ and Bartlett weights w_l.
-/// Source: Newey & West 1987, eq. 5.
-///
-/// `unscaled_covariance` is (XᵀX)⁻¹ as [`crate::solve::least_squares`] gives it. No small-sample factor.
-pub fn newey_west_of_regression(
-    design: &DMatrix<f64>,
-    residuals: &DVector<f64>,
-    unscaled_covariance: &DMatrix<f64>,
-    lags: usize,
-) -> Result<DMatrix<f64>, Error> {
-    let (rows, columns) = design.shape();
-    if residuals.len() != rows || unscaled_covariance.shape() != (columns, columns) {
-        return Err(Error::Numerical {
-            stage: "serial correlation",
-            message: format!(
-                "{rows} × {columns} design, {} residuals, covariance {:?}; the sizes must agree",
-                residuals.len(),
-                unscaled_covariance.shape()
-            ),
-        });
-    }
-    let scores = DMatrix::from_fn(rows, columns, |row, column| design[(row, column)] * residuals[row]);
-    let mut middle = scores.tr_mul(&scores);
-    for lag in 1..=lags.min(rows.saturating_sub(1)) {
-        let shifted = scores.rows(lag, rows - lag).tr_mul(&scores.rows(0, rows - lag));
-        middle += (&shifted + shifted.transpose()) * bartlett(lag, lags);
-    }
-    Ok(unscaled_covariance * middle * unscaled_covariance)
 }
 
 fn bartlett(lag: usize, lags: usize) -> f64 {
@@ -178,18 +143,6 @@ mod tests {
             assert!((got / truth - 1.0).abs() < tolerance, "{name}: {got} against {truth}");
         }
         assert!(naive_standard_error(&series) / truth < 0.4);
-    }
-
-    #[test]
-    fn regression_on_a_constant_is_the_mean() {
-        // Identity of the two formulas.
-        let series = autoregressive(0.5, 60, 9);
-        let centre = mean(&series);
-        let design = DMatrix::from_element(60, 1, 1.0);
-        let residuals = DVector::from_iterator(60, series.iter().map(|value| value - centre));
-        let unscaled = DMatrix::from_element(1, 1, 1.0 / 60.0);
-        let covariance = newey_west_of_regression(&design, &residuals, &unscaled, 3).unwrap();
-        assert!((covariance[(0, 0)].sqrt() / newey_west_of_mean(&series, 3) - 1.0).abs() < 1e-12);
     }
 
     #[test]

@@ -10,6 +10,8 @@ mod fit_bytes;
 mod foreign_text;
 mod generated;
 mod inspected;
+mod kinds;
+mod odd_text;
 mod own_files;
 mod program;
 mod publishable;

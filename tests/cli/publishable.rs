@@ -50,7 +50,11 @@ fn what_cannot_be_pooled_is_refused_with_the_next_step() {
     desk.refused(&["pool", "a.json", "none.json"], 1, &["a.json: it is JSON but not a loopwright result"]);
     desk.refused(&["pool", "none.json", "a.json"], 1, &["none.json: cannot be read"]);
     std::fs::create_dir(desk.path("empty")).expect("a folder");
-    desk.refused(&["pool", "empty", "a.json"], 1, &["empty/solution.json: cannot be read"]);
+    desk.refused(
+        &["pool", "empty", "a.json"],
+        1,
+        &["empty: cannot be read (it is a folder; solution.json is not in it", "solve has written"],
+    );
     let huge = std::fs::File::create(desk.path("huge.json")).expect("a file");
     huge.set_len(3 << 30).expect("a sparse file");
     desk.refused(&["pool", "huge.json", "a.json"], 1, &["huge.json", "3221225472 bytes", "limit of 16777216"]);

@@ -70,7 +70,13 @@ fn a_set_up_without_runs_and_a_run_without_set_up_are_told_what_there_is() {
 #[test]
 fn a_missing_file_is_named_with_its_place() {
     let desk = desk("file = \"ride.csv\"", "file = \"rode.csv\"");
-    desk.refused(&["solve", "session.toml"], 1, &["rode.csv: cannot be read", "check the name"]);
+    let words = [
+        "rode.csv: cannot be read",
+        "session.toml:14 names it",
+        "looked for in its folder",
+        "did you mean «ride.csv»?",
+    ];
+    desk.refused(&["solve", "session.toml"], 1, &words);
     desk.refused(&["solve", "sesion.toml"], 1, &["sesion.toml: cannot be read"]);
     desk.refused(&["solve", "."], 1, &["cannot be read", "it is a folder"]);
 }

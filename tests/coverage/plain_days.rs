@@ -1,13 +1,12 @@
 //! Days that keep to the plain model: one wind for the loop, two speeds, a rider who sits alike throughout.
 //!
-//! Beside bias and coverage they tell how near the errors lie to the least there can be, and whether laps drawn again agree.
+//! Beside bias and coverage they tell whether laps drawn again agree.
 //! Left out of ordinary runs because it takes minutes: `cargo test --release --test coverage plain -- --ignored --nocapture`.
 //! `LOOPWRIGHT_DAYS` sets the days of each condition, `LOOPWRIGHT_CONDITION` picks one, `LOOPWRIGHT_INSTRUMENTS` lets the
-//! measuring chain err.
+//! instrument err.
 
 use super::tally::Tally;
 use loopwright::analysis::{DEFAULT_LAP_DRAWS, Depth, Inputs, analyse};
-use loopwright::forecast::least_scatter;
 use loopwright::plan::Plan;
 use loopwright::simulate::{Truth, simulate};
 use loopwright::solution::Solution;
@@ -78,7 +77,7 @@ const CONDITIONS: [Condition; 7] = [
     },
 ];
 
-/// The plan of a condition; with `instruments` the measuring chain errs as it is said to, else not at all.
+/// The plan of a condition; with `instruments` the instrument errs as it is said to, else not at all.
 fn plan(condition: &Condition, instruments: bool) -> Plan {
     let known = [
         "mass_kg",
@@ -149,18 +148,10 @@ fn intervals_of_plain_days_hold_the_truth_as_often_as_they_say() {
                 contrast.add(&c.crr, of(&c.setup).crr - of(&c.baseline).crr);
             }
         }
-        let least = least_scatter(&plan).expect("the plan of the study has a bound");
-        let [first, difference] = [least.setups.first(), least.contrasts.first()];
-        for (tally, what, least) in [
-            (&crr, "Crr", first.and_then(|s| s.crr)),
-            (&cda, "CdA", first.and_then(|s| s.cda_m2)),
-            (&contrast, "Crr difference", difference.and_then(|c| c.crr)),
-        ] {
+        for (tally, what) in [(&crr, "Crr"), (&cda, "CdA"), (&contrast, "Crr difference")] {
             if !tally.error.is_empty() {
-                // With errors of the measuring chain the bound is not what the errors can be held against.
-                let least = least.filter(|_| !instruments);
                 let name = format!("{} {what}", condition.name);
-                println!("{}\n{}", tally.line(&name, least), tally.smallest_tenth(&name));
+                println!("{}\n{}", tally.line(&name), tally.smallest_tenth(&name));
                 wrong.extend(tally.fault().map(|f| format!("{} {what}: {f}", condition.name)));
             }
         }

@@ -1,7 +1,7 @@
 //! Days as people ride them, each breaking the plain model in one way: shelter, yaw, changes from run to run, one speed.
 //!
 //! `LOOPWRIGHT_DAYS=400 cargo test --release --test coverage real_days -- --ignored --nocapture` prints a row of a table for
-//! each condition; `LOOPWRIGHT_CONDITION` picks one by its name. The measuring chain does not err on these days, so that
+//! each condition; `LOOPWRIGHT_CONDITION` picks one by its name. The instrument does not err on these days, so that
 //! intervals are those of scatter and priors. A short study with fixed seeds runs with all other tests.
 
 use super::tally::Tally;
@@ -70,7 +70,7 @@ const CONDITIONS: [Condition; 16] = [
     Condition { name: "sits up when slow, 2 %", day: "slow_lap_cda_excess = 0.02", ..PLAIN },
 ];
 
-/// Nothing of the measuring chain errs, and the session says so.
+/// Nothing of the instrument errs, and the session says so.
 const EXACT: [&str; 10] = [
     "mass_kg",
     "power_fraction",

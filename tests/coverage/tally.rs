@@ -56,8 +56,7 @@ impl Tally {
         (bias.abs() > 0.5 || inside < 0.88 - chance).then(|| format!("bias {bias:+.2} se, {inside:.3} inside"))
     }
 
-    /// `least` is the scatter of the best linear unbiased estimate that knows the noise.
-    pub fn line(&self, name: &str, least: Option<f64>) -> String {
+    pub fn line(&self, name: &str) -> String {
         let n = self.error.len() as f64;
         let mean = self.error.iter().sum::<f64>() / n;
         let rms = (self.error.iter().map(|e| e * e).sum::<f64>() / n).sqrt();
@@ -65,12 +64,11 @@ impl Tally {
         let se = self.se.iter().sum::<f64>() / n;
         let rms_se = (self.se.iter().map(|e| e * e).sum::<f64>() / n).sqrt();
         format!(
-            "{name:22} n {n:4} bias {mean:+.6} ± {:.6} ({:+.2} se)  rms {rms:.6}  mean se {se:.6}  sd/rms-se {:.3}  inside {:.1} %  rms/bound {:.2}",
+            "{name:22} n {n:4} bias {mean:+.6} ± {:.6} ({:+.2} se)  rms {rms:.6}  mean se {se:.6}  sd/rms-se {:.3}  inside {:.1} %",
             sd / n.sqrt(),
             mean / se,
             sd / rms_se,
-            100.0 * self.share_inside(),
-            rms / least.unwrap_or(f64::NAN)
+            100.0 * self.share_inside()
         )
     }
 

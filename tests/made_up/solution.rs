@@ -16,6 +16,7 @@ fn estimate(value: f64, scatter: f64, instrument: f64) -> Estimate {
         dof: Some(14.0),
         scatter_se: Some(scatter),
         instrument_se: Some(instrument),
+        ..Estimate::default()
     }
 }
 
@@ -38,6 +39,7 @@ pub fn solution(request: Request, session: &Session) -> Solution {
     let monte_carlo = request.separable.then(|| drawn(request, &setups));
     Solution {
         run_to_run: None,
+        yaw: Vec::new(),
         factors: None,
         schema: SCHEMA,
         loopwright: "0.1.0".into(),
@@ -60,6 +62,7 @@ pub fn solution(request: Request, session: &Session) -> Solution {
                 Measured { value: Some(0.58), se: Some(0.07) }
             },
             profile: Vec::new(),
+            ..CircuitResult::default()
         },
         separation: Separation {
             correlation: Some(-0.94),
@@ -69,7 +72,6 @@ pub fn solution(request: Request, session: &Session) -> Solution {
             first_stage_f: Some(412.0),
             se_crr_if_cda_known: Some(0.00004),
             se_cda_m2_if_crr_known: Some(0.0007),
-            air_taken_as_still: !request.separable,
         },
         budget: budget(request),
         solver: Solver {
@@ -190,6 +192,7 @@ fn run_result(request: Request, session: &Session, run: usize) -> RunResult {
                 east_m_s: Measured { value: Some(east), se: Some(0.12) },
                 north_m_s: Measured { value: Some(north), se: Some(0.15) },
                 gust_m_s: Some(0.3),
+                ..WindResult::default()
             }
         },
         window: rollers.then(|| RollerWindow {

@@ -11,7 +11,7 @@ fn drawn(name: &str, number: usize) -> (Solution, usize) {
     let after_each = || {
         seen.fetch_add(1, Ordering::Relaxed);
     };
-    let wish = Draws { number, after_each: &after_each };
+    let wish = Draws { number, at_each: &after_each };
     let solution = analyse_with_draws(&inputs(name), Depth::default(), Some(wish)).expect("a solution").solution;
     (solution, seen.into_inner())
 }
@@ -73,7 +73,7 @@ fn more_numbers_than_can_be_kept_are_refused_with_what_can() {
     let mut many = inputs("tyres-on-rollers");
     // The check is made before a draw: 13 quantities twice over for a number of draws beyond every limit.
     many.session.solve.seed = 3;
-    let wish = Draws { number: 50_000_000, after_each: &|| () };
+    let wish = Draws { number: 50_000_000, at_each: &|| () };
     let message = match analyse_with_draws(&many, Depth::default(), Some(wish)) {
         Err(e) => e.to_string(),
         Ok(_) => panic!("so many numbers are refused"),

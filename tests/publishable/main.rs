@@ -2,6 +2,7 @@
 //!
 //! Given invented results and the sample days; calls the library as the program does.
 
+mod agreement;
 mod budget;
 mod draws;
 #[path = "../made_up/mod.rs"]

@@ -26,6 +26,7 @@ pub fn estimate(value: f64, scatter: f64, instrument: f64) -> Estimate {
         dof: None,
         scatter_se: Some(scatter),
         instrument_se: Some(instrument),
+        ..Estimate::default()
     }
 }
 

@@ -2,8 +2,11 @@
 
 use loopwright::analysis::{Depth, Inputs, analyse};
 use loopwright::error::Error;
-use loopwright::plan::{Plan, Rehearsal, simulate};
+use loopwright::plan::Plan;
 use loopwright::record::Recording;
+use loopwright::report::Units;
+use loopwright::report::text::Print;
+use loopwright::simulate::{Rehearsal, RehearsedFile, simulate};
 use loopwright::solution::{FindingResult, Solution};
 
 /// Six runs of six laps at two speeds, there and back, CdA shared. Devices write no cadence.
@@ -50,7 +53,7 @@ pub fn tyres(seed: u64) -> Inputs {
 }
 
 /// The files of that day.
-pub fn tyre_files(seed: u64) -> Vec<loopwright::plan::RehearsedFile> {
+pub fn tyre_files(seed: u64) -> Vec<RehearsedFile> {
     let place = "[loop]\nlength_m = 1240.0\nshape = \"bean\"\nelevation_amplitude_m = 1.5\n";
     let day = rehearsal(&TYRES.replacen("[solve]", &format!("{place}[solve]"), 1), seed);
     day.files().expect("files")
@@ -79,7 +82,7 @@ pub fn codes(solution: &Solution) -> Vec<&str> {
 
 /// Whether the summary warns before it gives a number.
 pub fn warns_first(solution: &Solution) -> bool {
-    let text = loopwright::report::text::summary(solution, 100, loopwright::report::Units::Metric);
+    let text = loopwright::report::text::summary(solution, Print::plain(100, Units::Metric));
     text.lines().take(4).any(|line| line.contains("Check first"))
 }
 

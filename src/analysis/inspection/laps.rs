@@ -8,7 +8,7 @@ use crate::circuit::{Lap, LapCut, RunToCut, cut, has_moving_positions};
 use crate::evidence::{LinePoint, RunEvidence};
 use crate::finding::What;
 use crate::sample::Ride;
-use crate::session::{Circuit, LapSource, Position};
+use crate::session::{Circuit, LapSource, Position, Uncertainty};
 use crate::solve::separation::spread_of_squares;
 use serde::Serialize;
 
@@ -70,6 +70,8 @@ pub(super) struct Found {
     /// Whether positions move; `None` without positions.
     pub moves: Option<bool>,
     pub drawn: Drawn,
+    /// What is odd about places, lap marks and lengths.
+    pub told: Vec<What>,
 }
 
 pub(super) fn find(file: &str, ride: &Ride, length_m: Option<f64>) -> Found {
@@ -86,13 +88,24 @@ pub(super) fn find(file: &str, ride: &Ride, length_m: Option<f64>) -> Found {
     let mut drawn = Drawn { run: whole(ride), ..Drawn::default() };
     if stands {
         laps.refusal = Some("positions stand still".into());
-        return Found { laps, moves: Some(false), drawn };
+        return Found { laps, moves: Some(false), drawn, told: Vec::new() };
     }
+    let mut told = Vec::new();
     match cut_alone(file, ride, LapSource::Auto, &circuit) {
-        Ok(cut) => describe(&mut laps, &mut drawn, ride, &cut),
+        Ok(cut) => {
+            describe(&mut laps, &mut drawn, ride, &cut);
+            told = odd(&cut);
+        }
         Err(e) => laps.refusal = Some(e.to_string()),
     }
-    Found { laps, moves: has_positions.then_some(true), drawn }
+    Found { laps, moves: has_positions.then_some(true), drawn, told }
+}
+
+/// What a session would be told of the same ride.
+fn odd(cut: &LapCut) -> Vec<What> {
+    let is_odd = |what: &&What| matches!(what, What::PositionsUnreachable { .. } | What::LapMarksOdd { .. });
+    let places = cut.findings.iter().map(|f| &f.what).filter(is_odd).cloned();
+    places.chain(cut.lengths.wheel_finding(Uncertainty::default().speed_fraction)).collect()
 }
 
 fn cut_alone(file: &str, ride: &Ride, source: LapSource, circuit: &Circuit) -> Result<LapCut, crate::error::Error> {

@@ -3,18 +3,47 @@
 //! Given laps with the reasons that screening left; gives them another reason, and findings. It judges no lap anew.
 
 use crate::circuit::LapCut;
-use crate::error::Error;
+use crate::error::{Error, UnusableRun};
 use crate::finding::{Finding, Slip, What};
 use crate::sample::Reason;
 use crate::session::Session;
 
-/// Share of a run's laps from which it is the run, and fewest laps.
-const MOST: f64 = 0.6;
+/// Share of a run's laps from which it is the run, and fewest laps: every lap of one of two speeds is no chance either.
+const MOST: f64 = 0.45;
 const FEWEST_LAPS: usize = 3;
+/// Share from which the few that are left are no better.
+const NEARLY_ALL: f64 = 0.75;
 
 /// Reasons that come from the energy account.
 fn of_energy(reason: &Reason) -> bool {
     matches!(reason, Reason::Braking | Reason::EnergyUnexplained | Reason::OutlyingMisclosure)
+}
+
+/// Refuses runs of which hardly a lap closes, where others can be solved.
+///
+/// Errors: [`Error::RunsUnusable`] with the reason of each.
+pub(in crate::analysis) fn refuse(session: &Session, of_runs: &[Vec<Option<Reason>>]) -> Result<(), Error> {
+    let unlike = |laps: &Vec<Option<Reason>>| {
+        let judged = laps.iter().filter(|r| r.is_none_or(|r| of_energy(&r))).count();
+        let marked: Vec<Reason> = laps.iter().flatten().copied().filter(of_energy).collect();
+        let hardly_one = marked.len() >= FEWEST_LAPS && marked.len() as f64 >= NEARLY_ALL * judged as f64;
+        hardly_one.then(|| (marked.len(), judged, commonest(&marked)))
+    };
+    let found: Vec<(usize, (usize, usize, String))> =
+        of_runs.iter().enumerate().filter_map(|(run, laps)| Some((run, unlike(laps)?))).collect();
+    if found.is_empty() || found.len() == of_runs.len() {
+        return Ok(());
+    }
+    let told = |(run, (marked, judged, reason)): &(usize, (usize, usize, String))| {
+        Error::Contradicted {
+        file: session.runs[*run].file.clone(),
+        what: format!("{marked} of its {judged} laps break the energy account alike ({reason}), so it is the run, not its laps"),
+        next: "check its power meter (zero, battery, both sides counted), its mass, its wheel size, and that it is the right file"
+            .into(),
+    }
+    };
+    let runs = found.iter().map(|f| UnusableRun { run: f.0, reason: told(f).to_string() }).collect();
+    Err(Error::RunsUnusable { runs, cause: Box::new(told(&found[0])) })
 }
 
 /// Marks the laps of such runs with the run's reason.
@@ -67,13 +96,26 @@ mod tests {
     use super::*;
     use crate::circuit::Lap;
 
+    #[test]
+    fn a_run_of_which_hardly_a_lap_closes_is_refused_by_name_unless_it_is_so_for_all() {
+        let text = "[rider_and_bike]\nmass_kg = 85.0\n[[setup]]\nid = \"a\"\n[[run]]\nfile = \"a.fit\"\nsetup = \"a\"\n\
+                    [[run]]\nfile = \"b.fit\"\nsetup = \"a\"\n";
+        let session = Session::from_toml(text, "s.toml").expect("a session");
+        let (sound, off) = (vec![None; 6], vec![Some(Reason::EnergyUnexplained); 6]);
+        assert!(refuse(&session, &[sound.clone(), sound.clone()]).is_ok());
+        assert!(refuse(&session, &[off.clone(), off.clone()]).is_ok());
+        let Err(Error::RunsUnusable { runs, cause }) = refuse(&session, &[sound, off]) else { panic!("not refused") };
+        assert!(runs.len() == 1 && runs[0].run == 1 && runs[0].reason.contains("6 of its 6 laps"), "{runs:?}");
+        assert!(cause.to_string().starts_with("b.fit: "), "{cause}");
+    }
+
     fn cut(reasons: &[Option<Reason>]) -> LapCut {
         let laps = reasons.iter().map(|r| Lap { reason: *r, ..Lap::default() }).collect();
         LapCut { runs: vec![laps], ..LapCut::default() }
     }
 
     #[test]
-    fn one_lap_that_brakes_keeps_its_reason_and_a_run_that_brakes_throughout_is_the_run() {
+    fn a_third_of_the_laps_that_brake_keep_their_reason_and_a_run_that_brakes_throughout_is_the_run() {
         let (b, none) = (Some(Reason::Braking), None);
         let mut few = cut(&[b, none, none, b, none, none]);
         assert!(find(&mut few).is_empty());

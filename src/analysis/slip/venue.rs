@@ -7,10 +7,13 @@ use super::super::Inputs;
 use crate::circuit::has_moving_positions;
 use crate::error::Error;
 use crate::finding::{Finding, RiddenAs, Slip, What};
+use crate::quantity::km_h_from_m_s;
 use crate::record::Recording;
 use crate::sample::Ride;
 use crate::session::Venue;
 
+/// Usual speed of nobody who rides loops alone, m/s.
+const FASTEST_M_S: f64 = 20.0;
 /// Way after which an altitude that never changed is odd, m.
 const LEVEL_FROM_M: f64 = 3000.0;
 
@@ -23,6 +26,13 @@ pub(super) fn check(inputs: &Inputs, rides: &[Ride]) -> Result<Vec<Finding>, Err
         let run = &inputs.session.runs[k];
         if let Some([what, next]) = contradiction(recording, ride, inputs.session.venue_of(run)) {
             return Err(Error::Contradicted { file: run.file.clone(), what: what.into(), next: next.into() });
+        }
+        if let Some(speed_m_s) = usual_speed_m_s(ride).filter(|v| *v > FASTEST_M_S) {
+            return Err(Error::Contradicted {
+                file: run.file.clone(),
+                what: format!("its usual speed is {:.0} km/h, which nobody rides", km_h_from_m_s(speed_m_s)),
+                next: "check the unit of its speed (km/h in a column that is named for m/s?) and the wheel size".into(),
+            });
         }
         out.extend(level(ride).map(|what| Finding::of_run(k, what)));
     }
@@ -60,6 +70,13 @@ pub(in crate::analysis) fn contradiction(
         "its positions move along a road, and the session says rollers",
         "take on = \"rollers\" or kind = \"rollers\" out, or name the file that was ridden on the rollers",
     ])
+}
+
+/// Median of the speeds above zero.
+fn usual_speed_m_s(ride: &Ride) -> Option<f64> {
+    let mut moving: Vec<f64> = ride.speed_m_s.iter().copied().filter(|v| *v > 0.0).collect();
+    moving.sort_by(f64::total_cmp);
+    moving.get(moving.len() / 2).copied()
 }
 
 /// An altitude that stays the same to its last digit while positions go far.

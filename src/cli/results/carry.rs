@@ -116,17 +116,26 @@ fn mark(old: &Path, entry: &Entry) -> Option<(PathBuf, Mark)> {
     if entry.is_folder || entry.name.file_name()? != MARK {
         return None;
     }
-    let text = std::fs::read_to_string(old.join(&entry.name)).ok()?;
+    let path = old.join(&entry.name);
+    let text = if is_file(&path) { std::fs::read_to_string(path).ok()? } else { return None };
     Some((entry.name.parent()?.to_path_buf(), Mark::read(&text).ok()?))
 }
 
 fn is_ours(path: &Path, entry: &Entry, marks: &[(PathBuf, Mark)]) -> bool {
-    let Ok(bytes) = std::fs::read(path) else { return false };
-    !path.is_symlink()
-        && marks.iter().any(|(folder, mark)| {
+    if !is_file(path) {
+        return false;
+    }
+    std::fs::read(path).is_ok_and(|bytes| {
+        marks.iter().any(|(folder, mark)| {
             let below = entry.name.strip_prefix(folder).ok().map(|name| Entry { name: name.into(), is_folder: false });
             below.and_then(|e| e.listed_name()).is_some_and(|name| mark.vouches_for(&name, &bytes))
         })
+    })
+}
+
+/// Whether a path is a regular file itself, not a link to one.
+fn is_file(path: &Path) -> bool {
+    std::fs::symlink_metadata(path).is_ok_and(|found| found.is_file())
 }
 
 /// Whether two names are of one file, or of two with the same bytes.

@@ -136,12 +136,14 @@ fn is_theirs(folder: &Path, entry: &Entry, mark: &Mark, kind: Kind) -> Result<bo
         return Ok(true);
     }
     let path = folder.join(&entry.name);
-    let unchanged = !path.is_symlink() && std::fs::read(&path).is_ok_and(|bytes| mark.vouches_for(&name, &bytes));
+    // A link or a pipe under that name is not what we wrote, and reading a pipe would wait.
+    let is_file = std::fs::symlink_metadata(&path).is_ok_and(|found| found.is_file());
+    let unchanged = is_file && std::fs::read(&path).is_ok_and(|bytes| mark.vouches_for(&name, &bytes));
     if unchanged { Ok(false) } else { Err(Error::ChangedFile { path, flag: kind.flag() }) }
 }
 
 /// The mark of a folder, where it has one.
-fn read_mark(folder: &Path, kind: Kind) -> Result<Option<Mark>, Error> {
+pub fn read_mark(folder: &Path, kind: Kind) -> Result<Option<Mark>, Error> {
     let path = folder.join(MARK);
     // A link or a pipe under that name is not what we wrote.
     if !std::fs::symlink_metadata(&path).is_ok_and(|found| found.is_file()) {

@@ -3,12 +3,13 @@
 //! Given files and a place. A folder is ours by its mark alone. Files of ours that are unchanged are replaced, those of the
 //! user are kept where they lie; where one of ours was changed, or the folder is not ours, nothing is touched.
 
-mod building;
+pub(crate) mod building;
 mod carry;
 mod disk;
 mod holdings;
 mod in_place;
 mod mark;
+mod read;
 
 use building::{Building, FRESH, OLD, READY, clear_dead};
 use holdings::{Holdings, look, walk};
@@ -16,6 +17,7 @@ use in_place::put_in_place;
 use loopwright::error::Error;
 use loopwright::report::files::ResultFile;
 pub use mark::Kind;
+pub use read::{read_solution, solution_bytes};
 use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
@@ -57,6 +59,11 @@ impl Written {
 /// Errors: [`Error::ForeignFolder`], [`Error::ChangedFile`], [`Error::Unreadable`].
 pub fn check(folder: &Path, kind: Kind) -> Result<(), Error> {
     look(folder, kind).map(|_| ())
+}
+
+/// The command that wrote a folder, where it is one of ours.
+pub fn written_by(folder: &Path) -> Option<&'static str> {
+    holdings::read_mark(folder, Kind::Solve).ok().flatten().map(|mark| mark.kind.command())
 }
 
 /// Writes all files and their list, or none.

@@ -4,6 +4,7 @@
 
 use super::super::number::{measured, significant};
 use super::super::sources::Source;
+use super::super::units::Units;
 use super::{Paragraph, cite, has_geometry, has_loops};
 use crate::session::{Lag, Session};
 use crate::solution::Solution;
@@ -11,7 +12,7 @@ use crate::solution::Solution;
 /// Standard deviation of a surveyed height where none is stated; see the command line's loader.
 const SURVEY_SD_M: f64 = 0.02;
 
-pub(super) fn energy(session: &Session, solution: &Solution) -> Option<Paragraph> {
+pub(super) fn energy(session: &Session, solution: &Solution, units: Units) -> Option<Paragraph> {
     if !has_loops(session) {
         return None;
     }
@@ -30,9 +31,9 @@ pub(super) fn energy(session: &Session, solution: &Solution) -> Option<Paragraph
     ];
     text.push(match session.circuit.bend_radius_m.filter(|_| has_geometry(session)) {
         Some(radius) => format!(
-            "In the bends (radius {} m) the bicycle leans by φ: the centre of mass rides slower and lower than the wheels, \
+            "In the bends (radius {}) the bicycle leans by φ: the centre of mass rides slower and lower than the wheels, \
              and the load on the tyres rises.",
-            significant(radius, 4)
+            units.length(radius)
         ),
         None => "In bends the bicycle leans by φ; the shorter and lower path of the centre of mass and the higher load on \
                  the tyres follow the curvature of the mean line of all laps, where positions show one."

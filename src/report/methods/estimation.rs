@@ -5,11 +5,13 @@
 use super::super::crr_drift;
 use super::super::number::{counted, fixed, significant};
 use super::super::sources::Source;
+use super::super::units::Units;
+use super::super::verdict::name_of;
 use super::{Paragraph, cite, has_loops, loop_runs};
 use crate::session::{Lag, REFERENCE_TEMPERATURE_C, Session, Sharing, WindMode};
 use crate::solution::Solution;
 
-pub(super) fn estimation(session: &Session, solution: &Solution) -> Option<Paragraph> {
+pub(super) fn estimation(session: &Session, solution: &Solution, units: Units) -> Option<Paragraph> {
     if !has_loops(session) {
         return None;
     }
@@ -33,7 +35,7 @@ pub(super) fn estimation(session: &Session, solution: &Solution) -> Option<Parag
     }
     text.extend(tyre_temperature(session, &mut sources));
     text.extend(drift(session, solution));
-    text.extend(separation(solution));
+    text.extend(separation(solution, units));
     if !solution.separable {
         text.push(not_separable(solution));
     }
@@ -150,16 +152,22 @@ fn drift(session: &Session, solution: &Solution) -> Option<String> {
     })
 }
 
-fn separation(solution: &Solution) -> Option<String> {
+fn separation(solution: &Solution, units: Units) -> Option<String> {
     let separation = &solution.separation;
     let (low, high) = (separation.speed_min_m_s?, separation.speed_max_m_s?);
     let correlation = separation.correlation.filter(|r| r.is_finite() && solution.separable);
-    let speeds = format!("from {} to {} m/s", fixed(Some(low), 1), fixed(Some(high), 1));
+    let speed = |v: f64| fixed(Some(units.speed_value(v)), 1);
+    let speeds = format!("from {} to {} {}", speed(low), speed(high), units.speed_unit());
+    // One number stands for all set-ups only where there is one.
+    let whose = match solution.setups.len() {
+        0 | 1 => String::new(),
+        _ => format!(" of {}", name_of(solution, &solution.baseline)),
+    };
     Some(match solution.separable {
         true => format!(
             "Lap speeds {speeds} tell CdA from Crr{}.",
             correlation.map_or(String::new(), |r| format!(
-                " (correlation of the two estimates {})",
+                " (correlation of the two estimates{whose} {})",
                 fixed(Some(r), 2).replace('-', "−")
             ))
         ),

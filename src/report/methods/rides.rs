@@ -24,9 +24,8 @@ pub(super) fn rides(session: &Session, solution: &Solution, units: Units) -> Opt
     let setups = counted(session.setups.len(), "set-up");
     let mut text = vec![format!("{runs} of {setups} on {}.", listed(&venues))];
     if let Some(length) = solution.circuit.length_m.filter(|l| has_loops(session) && l.is_finite()) {
-        // A stated length is taken for a track only; on a road it says how far apart passes are looked for.
-        let stated = session.circuit.kind == Venue::Track && session.circuit.length_m.is_some();
-        let origin = if stated { "as stated" } else { "found from the rides" };
+        let stated = solution.circuit.length_from.as_deref() == Some("stated length");
+        let origin = if stated { "as stated" } else { "as ridden, by the wheel" };
         text.push(format!("The loop is {} long, {origin}.", units.length(length)));
     }
     Paragraph::new("Rides", &text, &[])

@@ -4,26 +4,28 @@
 
 use super::super::number::{fixed, listed, significant};
 use super::super::sources::Source;
+use super::super::units::Units;
 use super::{Paragraph, cite, has_loops, largest};
 use crate::session::{AirHere, Gusts, GustsWord, Session, WindMode};
 use crate::solution::Solution;
 
-pub(super) fn air(session: &Session, solution: &Solution) -> Option<Paragraph> {
+pub(super) fn air(session: &Session, solution: &Solution, units: Units) -> Option<Paragraph> {
     if !has_loops(session) {
         return None;
     }
     let air = &session.air;
     let mut sources = vec![Source::Picard];
     let mut text = vec![format!("Air density follows CIPM-2007 {} from", cite(Source::Picard))];
-    let stated = |value: Option<f64>, unit: &str, name: &str| match value {
+    let stated = |value: Option<String>, name: &str| match value {
         _ if air.log.is_some() => format!("{name} of the weather log"),
-        Some(value) => format!("{name} {} {unit} (stated)", significant(value, 5)),
+        Some(value) => format!("{name} {value} (stated)"),
         None => format!("{name} as the findings say"),
     };
+    let temperature = |t: f64| format!("{} {}", significant(units.temperature_value(t), 5), units.temperature_unit());
     let items = [
-        stated(air.temperature_c, "°C", "temperature"),
-        stated(air.pressure_hpa, "hPa", "station pressure"),
-        stated(air.humidity_pct, "%", "humidity"),
+        stated(air.temperature_c.map(temperature), "temperature"),
+        stated(air.pressure_hpa.map(|p| units.air_pressure(p)), "station pressure"),
+        stated(air.humidity_pct.map(|h| format!("{} %", significant(h, 5))), "humidity"),
     ];
     text.push(format!("{}.", listed(&items)));
     if session.runs.iter().any(|run| session.air_here(run) != AirHere::default()) {
@@ -51,13 +53,13 @@ pub(super) fn air(session: &Session, solution: &Solution) -> Option<Paragraph> {
     Paragraph::new("Air", &text, &sources)
 }
 
-pub(super) fn wind(session: &Session, solution: &Solution) -> Option<Paragraph> {
+pub(super) fn wind(session: &Session, solution: &Solution, units: Units) -> Option<Paragraph> {
     if !has_loops(session) {
         return None;
     }
     let mut sources = Vec::new();
     let mut text = match session.wind.mode {
-        WindMode::Estimate => estimated(solution),
+        WindMode::Estimate => estimated(solution, units),
         WindMode::Given => {
             sources.push(Source::WmoGuide);
             vec![given(session)]
@@ -78,7 +80,7 @@ pub(super) fn wind(session: &Session, solution: &Solution) -> Option<Paragraph> 
                 sources.extend([Source::En1991, Source::EfronStein]);
                 let size = match gust {
                     gust if gust < 0.005 => "nothing of them here".to_string(),
-                    gust => format!("{} m/s over all runs", fixed(Some(gust), 2)),
+                    gust => format!("{} {} over all runs", fixed(Some(units.wind_value(gust)), 2), units.wind_unit()),
                 };
                 text.push(format!(
                     "Drag grows with the square of the wind, so gusts add to its mean. Their standard deviation along \
@@ -100,7 +102,7 @@ pub(super) fn wind(session: &Session, solution: &Solution) -> Option<Paragraph> 
     Paragraph::new("Wind", &text, &sources)
 }
 
-fn estimated(solution: &Solution) -> Vec<String> {
+fn estimated(solution: &Solution, units: Units) -> Vec<String> {
     let fitted = solution.runs.iter().any(|run| run.wind.east_m_s.se.is_some());
     if !fitted {
         return vec!["Without a line with bearings wind cannot be told; the air is taken as still.".into()];
@@ -119,7 +121,11 @@ fn estimated(solution: &Solution) -> Vec<String> {
         if drifting > 0 { " and its change one of 0 ± 2 m/s" } else { "" }
     ));
     if let Some(strongest) = largest(solution.runs.iter().map(|run| run.wind.speed_m_s)) {
-        text.push(format!("The strongest mean of a run was {} m/s.", fixed(Some(strongest), 1)));
+        text.push(format!(
+            "The strongest mean of a run was {} {}.",
+            fixed(Some(units.wind_value(strongest)), 1),
+            units.wind_unit()
+        ));
     }
     text
 }

@@ -13,7 +13,7 @@ use super::super::together::{agreement, together};
 use super::super::units::Units;
 use super::super::verdict::{Verdict, name_of, reference_speed};
 use super::super::{
-    held_fixed, lap_table, laps_left_out, methods, monte_carlo, ride_files, run_table, run_to_run, setup_table,
+    held_fixed, lap_table, laps_left_out, left_open, methods, monte_carlo, ride_files, run_table, setup_table,
 };
 use super::PageInput;
 use super::template::{Drawn, STYLE, Template, drawn};
@@ -107,9 +107,7 @@ impl<'a> Context<'a> {
             factor_table: template.tables(factor_table(solution))?,
             pairs: template.tables(pairs(solution))?,
             set_ups: template.tables(set_ups(solution, units))?,
-            conditions: format!("{} {}", conditions(solution, units), run_to_run::sentence(solution))
-                .trim_end()
-                .to_string(),
+            conditions: conditions(solution, units),
             second: template.figures(&pick(&is_second))?,
             venues: template.tables(venues(solution, units))?,
             findings: grouped(&solution.findings),
@@ -148,7 +146,7 @@ fn table_of(figure: &str) -> [&'static str; 2] {
         "venues" => ["venues", "Its numbers"],
         "budget" => ["budget", "Its numbers"],
         "misclosure" | "timeline" | "elevation" | "residuals" | "run-residual" => ["laps", "Numbers of every lap"],
-        "map" | "warm-up" => ["runs", "Numbers of every run"],
+        "map" | "wind-along" | "warm-up" => ["runs", "Numbers of every run"],
         _ => ["", ""],
     }
 }
@@ -170,7 +168,8 @@ fn differences_table(solution: &Solution) -> Option<PageTable> {
     }
     let caption = "Errors that all runs share cancel in these. p is adjusted for the number of comparisons; the smallest \
                    detectable difference is what such a test finds in four of five repeats. Scatter is what differs between \
-                   laps, instrument what power meter, wheel, scale and thermometer add; they add as squares.";
+                   laps, run to run what changes with each mounting, expected what rests on what was supposed beforehand, \
+                   instrument what power meter, wheel, scale and thermometer add; they add as squares.";
     let heading = format!("Differences from {}", name_of(solution, &solution.baseline));
     let table =
         differences::table(solution, &solution.contrasts, Naming::Setup).page("differences", &heading, caption)?;
@@ -243,6 +242,9 @@ fn budgets(solution: &Solution, units: Units) -> Vec<PageTable> {
         // A budget of sources alone says nothing of a result.
         all.extend(table.page(id, heading, &caption).filter(|t| t.columns.len() > 2));
     }
+    let rests =
+        "What the intervals rest on beside the laps, with what was expected of it before the rides were looked at.";
+    all.extend(left_open::table(solution).page("left-open", "Run to run and yaw", rests));
     if let Some(made) = &solution.monte_carlo {
         let table = monte_carlo::table(solution, made, monte_carlo::IN_PAGE);
         let caption = format!("{} draws of all instrument inputs. {}", made.draws, monte_carlo::sentence(made));

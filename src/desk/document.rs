@@ -1,0 +1,369 @@
+//! The text of a session or plan, changed value by value with its comments and order kept.
+//!
+//! Given TOML text and values by their place, such as `run.0.mass_kg`; gives the text after the change. What is not
+//! changed keeps its bytes. It checks nothing beyond the grammar and touches no file.
+
+use super::refusal::Refusal;
+use toml_edit::{Array, ArrayOfTables, DocumentMut, InlineTable, Item, Table, Value};
+
+/// What `scaffold` marks a value with that is to be filled in.
+const BLANK: &str = "FILL IN: ";
+
+/// See the module.
+pub struct Document {
+    inner: DocumentMut,
+    /// Lines end as in the file.
+    carriage_returns: bool,
+}
+
+impl Document {
+    /// Errors: the text is no TOML; the words of the parser.
+    pub fn parse(text: &str, file: &str) -> Result<Document, Refusal> {
+        let inner = text.parse::<DocumentMut>().map_err(|e| {
+            let span = e.span().unwrap_or(0..0);
+            Refusal::from(loopwright::session::syntax_error(text, file, span, e.message()))
+        })?;
+        Ok(Document { inner, carriage_returns: text.contains("\r\n") })
+    }
+
+    /// The whole text.
+    pub fn text(&self) -> String {
+        let text = self.inner.to_string();
+        if self.carriage_returns { text.replace("\r\n", "\n").replace('\n', "\r\n") } else { text }
+    }
+
+    /// A value as a person types it; empty where there is none.
+    pub fn shown(&self, path: &str) -> String {
+        self.value(path).map(plain).unwrap_or_default()
+    }
+
+    /// Whether a value is stated, be it an empty text.
+    pub fn states(&self, path: &str) -> bool {
+        self.value(path).is_some()
+    }
+
+    fn value(&self, path: &str) -> Option<&Value> {
+        let mut item = self.inner.as_item();
+        for key in path.split('.') {
+            item = child(item, key)?;
+        }
+        item.as_value()
+    }
+
+    /// Number of tables under a name, such as `run`.
+    pub fn count(&self, name: &str) -> usize {
+        match self.inner.get(name) {
+            Some(Item::ArrayOfTables(tables)) => tables.len(),
+            Some(Item::Value(Value::Array(tables))) => tables.len(),
+            _ => 0,
+        }
+    }
+
+    /// Puts a value in its place; a comment behind it stays. Tables that are missing are made.
+    pub fn set(&mut self, path: &str, value: Value) -> Result<(), Refusal> {
+        let position = self.last_position();
+        let (parents, key) = path.rsplit_once('.').unwrap_or(("", path));
+        let mut item = self.inner.as_item_mut();
+        for (depth, name) in parents.split('.').filter(|p| !p.is_empty()).enumerate() {
+            if child(item, name).is_none() {
+                let table = item.as_table_like_mut().ok_or_else(|| no_place(path))?;
+                let made = if depth == 0 {
+                    let mut made = Table::new();
+                    made.set_position(position);
+                    made.decor_mut().set_prefix("\n");
+                    Item::Table(made)
+                } else {
+                    Item::Value(Value::InlineTable(InlineTable::new()))
+                };
+                table.insert(name, made);
+            }
+            item = child_mut(item, name).ok_or_else(|| no_place(path))?;
+        }
+        match child_mut(item, key) {
+            Some(there) => {
+                let old = there.as_value_mut().ok_or_else(|| no_place(path))?;
+                let mut decor = old.decor().clone();
+                // A blank of a first draft is one no longer.
+                if let Some(behind) = decor.suffix().and_then(|s| s.as_str()).filter(|s| s.contains(BLANK)) {
+                    decor.set_suffix(behind.replacen(BLANK, "", 1));
+                }
+                *old = value;
+                *old.decor_mut() = decor;
+            }
+            None => {
+                item.as_table_like_mut().ok_or_else(|| no_place(path))?.insert(key, Item::Value(value));
+            }
+        }
+        Ok(())
+    }
+
+    /// Takes a value out; comments above and behind it move to what follows.
+    pub fn remove(&mut self, path: &str) {
+        let (parents, key) = path.rsplit_once('.').unwrap_or(("", path));
+        let mut item = self.inner.as_item_mut();
+        for name in parents.split('.').filter(|p| !p.is_empty()) {
+            match child_mut(item, name) {
+                Some(next) => item = next,
+                None => return,
+            }
+        }
+        let Some(table) = item.as_table_like_mut() else { return };
+        let comments = comments_of(table, key);
+        let next = table.iter().map(|(k, _)| k.to_string()).skip_while(|k| k != key).nth(1);
+        table.remove(key);
+        let emptied = table.is_empty() && item.is_inline_table();
+        if !comments.is_empty() {
+            self.keep(parents, next.as_deref(), &comments);
+        }
+        if emptied && !parents.is_empty() {
+            self.remove(parents);
+        }
+    }
+
+    /// Puts comment lines in front of a key of a table, or at the end of the text where there is none.
+    fn keep(&mut self, parents: &str, next: Option<&str>, comments: &str) {
+        let mut item = self.inner.as_item_mut();
+        for name in parents.split('.').filter(|p| !p.is_empty()) {
+            match child_mut(item, name) {
+                Some(next) => item = next,
+                None => return,
+            }
+        }
+        let key = next.and_then(|next| item.as_table_like_mut()?.key_mut(next));
+        match key {
+            Some(mut key) => {
+                let decor = key.leaf_decor_mut();
+                let before = decor.prefix().and_then(|p| p.as_str()).unwrap_or_default().to_string();
+                decor.set_prefix(format!("{comments}{before}"));
+            }
+            None => self.add_at_end(comments),
+        }
+    }
+
+    /// Adds lines at the end of the text.
+    pub fn add_at_end(&mut self, lines: &str) {
+        let before = self.inner.trailing().as_str().unwrap_or_default().to_string();
+        let gap = if before.is_empty() || before.ends_with('\n') { "" } else { "\n" };
+        self.inner.set_trailing(format!("{before}{gap}{lines}"));
+    }
+
+    /// Adds a number to a list where it is not there yet; the list is made where there is none.
+    pub fn include(&mut self, path: &str, number: usize) -> Result<(), Refusal> {
+        let wanted = number.to_string();
+        if self.shown(path).split(", ").any(|n| n == wanted) {
+            return Ok(());
+        }
+        let number = i64::try_from(number).map_err(|_| no_place(path))?;
+        match self.list(path) {
+            Some(list) => list.push(number),
+            None => self.set(path, Value::Array(Array::from_iter([number])))?,
+        }
+        Ok(())
+    }
+
+    /// Takes a number out of a list, and the list away when nothing is left in it.
+    pub fn exclude(&mut self, path: &str, number: usize) {
+        let Some(list) = self.list(path) else { return };
+        let wanted = i64::try_from(number).ok();
+        loop {
+            let place = list.iter().position(|value| value.as_integer() == wanted);
+            let Some(at) = place else { break };
+            let gone = list.remove(at);
+            // What stands before it may be a comment on the lap before it.
+            let before = gone.decor().prefix().and_then(|p| p.as_str()).filter(|p| p.contains('#')).map(str::to_string);
+            let Some(before) = before else { continue };
+            match list.get_mut(at) {
+                Some(next) => {
+                    let own = next.decor().prefix().and_then(|p| p.as_str()).unwrap_or_default().to_string();
+                    next.decor_mut().set_prefix(format!("{}{own}", before.trim_end_matches([' ', '\n', '\r'])));
+                }
+                None => {
+                    let own = list.trailing().as_str().unwrap_or_default().to_string();
+                    list.set_trailing(format!("{}{own}", before.trim_end_matches([' ', '\n', '\r'])));
+                }
+            }
+        }
+        if list.is_empty() {
+            self.remove(path);
+        }
+    }
+
+    fn list(&mut self, path: &str) -> Option<&mut Array> {
+        let mut item = self.inner.as_item_mut();
+        for key in path.split('.') {
+            item = child_mut(item, key)?;
+        }
+        item.as_array_mut()
+    }
+
+    /// Adds a table to a list of tables, such as a `[[run]]`.
+    pub fn push(&mut self, name: &str, values: &[(&str, Value)]) -> Result<(), Refusal> {
+        let entry = self.inner.entry(name).or_insert(Item::ArrayOfTables(ArrayOfTables::new()));
+        let tables = entry.as_array_of_tables_mut().ok_or_else(|| {
+            Refusal::new(422, format!("{name}: written as a list in one line; write every one as [[{name}]]"))
+        })?;
+        let mut table = Table::new();
+        // Behind the last of its kind, not behind whatever stands last in the file.
+        table.set_position(tables.iter().filter_map(Table::position).max());
+        table.decor_mut().set_prefix("\n");
+        for (key, value) in values {
+            table.insert(key, Item::Value(value.clone()));
+        }
+        tables.push(table);
+        Ok(())
+    }
+
+    /// Takes a table out of a list.
+    pub fn drop(&mut self, name: &str, index: usize) {
+        if let Some(tables) = self.inner.get_mut(name).and_then(Item::as_array_of_tables_mut)
+            && index < tables.len()
+        {
+            tables.remove(index);
+        }
+    }
+
+    /// Takes a table out of a list and keeps it as a comment at the end, with a reason.
+    pub fn put_aside(&mut self, name: &str, index: usize, reason: &str) {
+        let Some(tables) = self.inner.get_mut(name).and_then(Item::as_array_of_tables_mut) else { return };
+        if index >= tables.len() {
+            return;
+        }
+        let mut table = tables.remove(index);
+        table.set_position(None);
+        let mut alone = DocumentMut::new();
+        let mut list = ArrayOfTables::new();
+        list.push(table);
+        alone.insert(name, Item::ArrayOfTables(list));
+        let mut lines = format!("\n# Left out: {reason}\n");
+        for line in alone.to_string().lines().filter(|l| !l.trim().is_empty()) {
+            lines.push_str(&format!("# {line}\n"));
+        }
+        self.add_at_end(&lines);
+    }
+
+    /// Position of the last plain table, behind which a new one is put so that it stands before the lists.
+    fn last_position(&self) -> Option<isize> {
+        fn deepest(table: &Table) -> Option<isize> {
+            let below = table.iter().filter_map(|(_, item)| item.as_table().and_then(deepest)).max();
+            table.position().max(below)
+        }
+        self.inner.as_table().iter().filter_map(|(_, item)| item.as_table().and_then(deepest)).max()
+    }
+}
+
+fn no_place(path: &str) -> Refusal {
+    Refusal::new(422, format!("{path}: the file holds something else in this place; change it there by hand"))
+}
+
+fn child<'a>(item: &'a Item, key: &str) -> Option<&'a Item> {
+    match key.parse::<usize>() {
+        Ok(index) if !item.is_table_like() => item.get(index),
+        _ => item.get(key),
+    }
+}
+
+fn child_mut<'a>(item: &'a mut Item, key: &str) -> Option<&'a mut Item> {
+    match key.parse::<usize>() {
+        Ok(index) if !item.is_table_like() => item.get_mut(index),
+        // Asked as an item, a table makes room for what it does not hold.
+        _ => item.as_table_like_mut()?.get_mut(key),
+    }
+}
+
+/// Comment lines above a key and behind its value.
+fn comments_of(table: &mut dyn toml_edit::TableLike, key: &str) -> String {
+    let above = table.key(key).and_then(|k| k.leaf_decor().prefix()).and_then(|p| p.as_str()).unwrap_or_default();
+    let behind = table
+        .get(key)
+        .and_then(Item::as_value)
+        .and_then(|v| v.decor().suffix())
+        .and_then(|s| s.as_str())
+        .unwrap_or_default();
+    let lines = above.lines().chain(behind.lines()).filter(|line| line.trim_start().starts_with('#'));
+    lines.map(|line| format!("{}\n", line.trim())).collect()
+}
+
+/// A value without quotes and brackets.
+fn plain(value: &Value) -> String {
+    match value {
+        Value::String(text) => text.value().clone(),
+        Value::Array(list) => list.iter().map(plain).collect::<Vec<_>>().join(", "),
+        other => {
+            let mut bare = other.clone();
+            bare.decor_mut().clear();
+            bare.to_string()
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const TEXT: &str = "# A quiet day.\ntitle = \"x\"   # keep me\n\n[rider_and_bike]\n# on the platform scale\nmass_kg = 86.0 # at noon\nwheel_radius_m = 0.334\n\n\
+                        [[setup]]\nid = \"a\"\n\n# First run.\n[[run]]\nfile = \"1.fit\"\nsetup = \"a\"\n\n[[run]]\nfile = \"2.fit\" # wet\nsetup = \"a\"\n";
+
+    fn document() -> Document {
+        Document::parse(TEXT, "session.toml").unwrap()
+    }
+
+    #[test]
+    fn a_text_that_is_only_read_keeps_every_byte() {
+        assert_eq!(document().text(), TEXT);
+        let windows = TEXT.replace('\n', "\r\n");
+        assert_eq!(Document::parse(&windows, "f").unwrap().text(), windows);
+    }
+
+    #[test]
+    fn one_value_changes_and_nothing_else() {
+        let mut document = document();
+        document.set("rider_and_bike.mass_kg", "86.45".parse().unwrap()).unwrap();
+        assert_eq!(document.text(), TEXT.replace("86.0 # at noon", "86.45 # at noon"));
+        document.set("title", Value::from("y")).unwrap();
+        assert!(document.text().contains("title = \"y\"   # keep me\n"));
+        let mut draft = Document::parse("mass_kg = 0.0   # FILL IN: as weighed\n", "f").unwrap();
+        draft.set("mass_kg", "86".parse().unwrap()).unwrap();
+        assert_eq!(draft.text(), "mass_kg = 86   # as weighed\n");
+        document.set("run.1.mass_kg", "85.9".parse().unwrap()).unwrap();
+        assert!(
+            document.text().ends_with("file = \"2.fit\" # wet\nsetup = \"a\"\nmass_kg = 85.9\n"),
+            "{}",
+            document.text()
+        );
+        assert_eq!((document.shown("run.1.mass_kg"), document.shown("run.0.mass_kg")), ("85.9".into(), String::new()));
+    }
+
+    #[test]
+    fn a_new_table_stands_before_the_lists_and_a_nested_one_on_a_line() {
+        let mut document = document();
+        document.set("loop.gate.lat_deg", "1.5".parse().unwrap()).unwrap();
+        document.set("loop.gate.lon_deg", "2.5".parse().unwrap()).unwrap();
+        let text = document.text();
+        assert!(text.contains("\n[loop]\ngate = { lat_deg = 1.5, lon_deg = 2.5 }\n"), "{text}");
+        assert!(text.find("[loop]") < text.find("[[setup]]"), "{text}");
+        document.remove("loop.gate.lat_deg");
+        document.remove("loop.gate.lon_deg");
+        assert!(!document.text().contains("gate"), "{}", document.text());
+    }
+
+    #[test]
+    fn a_value_goes_and_its_comments_stay() {
+        let mut document = document();
+        document.remove("rider_and_bike.mass_kg");
+        let text = document.text();
+        assert!(!text.contains("mass_kg"), "{text}");
+        assert!(text.contains("# on the platform scale\n# at noon\nwheel_radius_m"), "{text}");
+    }
+
+    #[test]
+    fn a_run_put_aside_is_a_comment_and_another_stands_with_its_kind() {
+        let mut document = document();
+        document.push("setup", &[("id", Value::from("b"))]).unwrap();
+        document.put_aside("run", 0, "rain");
+        let text = document.text();
+        assert_eq!(document.count("run"), 1);
+        assert!(text.contains("# Left out: rain\n# # First run.\n# [[run]]\n# file = \"1.fit\"\n"), "{text}");
+        assert!(text.find("id = \"b\"") < text.find("file = \"2.fit\""), "{text}");
+        assert!(text.parse::<DocumentMut>().is_ok());
+    }
+}

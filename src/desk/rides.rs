@@ -1,0 +1,350 @@
+//! Rides: the files of the folder, what they hold, and which set-up each was ridden with.
+//!
+//! Given the folder; shows its rides. Given the form; writes a first session or changes the set-ups and runs of one. What
+//! would spoil a test is said in the words of `inspect`.
+
+use super::answer::Answer;
+use super::desk::{Desk, FIRST_SESSION};
+use super::document::Document;
+use super::edit;
+use super::field::Kind;
+use super::folder::NotReplaced;
+use super::form::{Form, encoded};
+use super::job;
+use super::page::{Place, page};
+use super::refusal::Refusal;
+use super::sheet::{Change, Sheet};
+use super::shelf::Looked;
+use super::strip::{Frame, Strip, strip};
+use loopwright::analysis::inspection::{Inspection, Obstacle};
+use loopwright::analysis::scaffold::{Differs, PassedOver};
+use loopwright::report::Units;
+use serde::Serialize;
+use std::collections::BTreeMap;
+use std::time::Duration;
+use toml_edit::Value;
+
+/// How long a page waits for rides that are being read.
+const WAIT: Duration = Duration::from_millis(600);
+/// Shares of a strip, and its size.
+const SHARES: usize = 90;
+const SIZE: [f64; 2] = [180.0, 28.0];
+/// Reasons in words that are shown for one ride; the rest are counted.
+const MOST_LISTED: usize = 200;
+
+/// What a ride file holds, in words.
+#[derive(Debug, Default, Serialize)]
+struct Held {
+    date: String,
+    length: String,
+    laps: String,
+    prevents: bool,
+    obstacles: Vec<Obstacle>,
+    speed: Option<Strip>,
+    power: Option<Strip>,
+    speed_words: String,
+    power_words: String,
+}
+
+/// One ride of the page.
+#[derive(Debug, Serialize)]
+struct Row {
+    index: usize,
+    file: String,
+    /// `None` while it is being read.
+    held: Option<Held>,
+    unreadable: String,
+    /// The run to which this is the other device, if it is.
+    lent_to: String,
+    setup: String,
+    mass: String,
+    on: String,
+    why: String,
+}
+
+#[derive(Serialize)]
+struct Filling<'a> {
+    rows: Vec<Row>,
+    sessions: Vec<String>,
+    session: &'a str,
+    new_name: String,
+    /// What may differ between set-ups, as `scaffold` has it, and what was chosen.
+    kinds_of_difference: [&'static str; 4],
+    differs: String,
+    base: String,
+    mass: String,
+    kind: String,
+    setups: Vec<[String; 2]>,
+    errors: Vec<String>,
+    reading: usize,
+}
+
+/// A session as far as this page shows it.
+struct Stated {
+    document: Option<Document>,
+    base: String,
+}
+
+impl Stated {
+    fn read(desk: &Desk, session: &str) -> Result<Stated, Refusal> {
+        if session.is_empty() {
+            return Ok(Stated { document: None, base: String::new() });
+        }
+        let base = desk.folder.text(session)?;
+        Ok(Stated { document: Some(Document::parse(&base, session)?), base })
+    }
+
+    fn of(&self, path: &str) -> String {
+        self.document.as_ref().map_or(String::new(), |d| d.shown(path))
+    }
+
+    fn count(&self, name: &str) -> usize {
+        self.document.as_ref().map_or(0, |d| d.count(name))
+    }
+}
+
+pub fn show(desk: &Desk, query: &Form) -> Result<Answer, Refusal> {
+    // A new session is begun with its name left empty on purpose.
+    let session = if query.get("session") == Some("") { String::new() } else { desk.session(query)? };
+    shown(desk, &session, &Form::default(), Vec::new())
+}
+
+/// The page, with what was typed and what is wrong with it.
+fn shown(desk: &Desk, session: &str, typed: &Form, errors: Vec<String>) -> Result<Answer, Refusal> {
+    let names = desk.folder.rides()?;
+    let looked = desk.shelf.rides(&desk.folder, &names, WAIT);
+    let stated = Stated::read(desk, session)?;
+    let tables = desk.tables()?;
+    let rows: Vec<Row> = names
+        .iter()
+        .zip(looked)
+        .enumerate()
+        .map(|(i, (file, looked))| row(i, file, looked, &stated, typed, desk.units))
+        .collect();
+    let reading = rows.iter().filter(|r| r.held.is_none() && r.unreadable.is_empty()).count();
+    let first = |path: &str, field: &str| typed.get(field).map_or_else(|| stated.of(path), str::to_string);
+    let filling = Filling {
+        reading,
+        session,
+        new_name: typed.get("name").map_or_else(|| free_name(&tables.sessions), str::to_string),
+        kinds_of_difference: Differs::ALL.map(Differs::word),
+        differs: typed.get("differs").unwrap_or_default().to_string(),
+        sessions: tables.sessions,
+        base: serde_json::Value::from(stated.base.as_str()).to_string(),
+        mass: first("rider_and_bike.mass_kg", "mass"),
+        kind: first("loop.kind", "kind"),
+        setups: (0..stated.count("setup"))
+            .map(|i| [stated.of(&format!("setup.{i}.id")), stated.of(&format!("setup.{i}.label"))])
+            .filter(|[id, _]| !id.is_empty())
+            .collect(),
+        errors,
+        rows,
+    };
+    let mut frame =
+        desk.frame(Place::Rides, "Rides", &Form::parse(format!("session={}", encoded(session)).as_bytes())?);
+    // Whoever has typed something is not interrupted.
+    frame.again_s = if reading > 0 && !typed.has("session") { 1 } else { 0 };
+    let status = if filling.errors.is_empty() { 200 } else { 422 };
+    Ok(page(&frame, "rides", &filling)?.with_status(status))
+}
+
+fn free_name(taken: &[String]) -> String {
+    let numbered = (2..).map(|i| format!("session-{i}.toml"));
+    let mut names = std::iter::once(FIRST_SESSION.to_string()).chain(numbered);
+    names.find(|name| !taken.contains(name)).unwrap_or_default()
+}
+
+fn row(index: usize, file: &str, looked: Option<Looked>, stated: &Stated, typed: &Form, units: Units) -> Row {
+    let run = (0..stated.count("run")).find(|i| stated.of(&format!("run.{i}.file")) == file);
+    let lent_to = (0..stated.count("run"))
+        .find(|i| stated.of(&format!("run.{i}.second_file")) == file)
+        .map_or(String::new(), |i| stated.of(&format!("run.{i}.file")));
+    let of = |key: &str, field: &str| match typed.get(&format!("{field}.{index}")) {
+        Some(typed) => typed.to_string(),
+        None => run.map_or(String::new(), |i| stated.of(&format!("run.{i}.{key}"))),
+    };
+    let (held, unreadable) = match looked.as_deref() {
+        Some(Ok(held)) => (Some(words(held, units)), String::new()),
+        Some(Err(reason)) => (None, reason.clone()),
+        None => (None, String::new()),
+    };
+    Row {
+        index,
+        file: file.into(),
+        held,
+        unreadable,
+        lent_to,
+        setup: of("setup", "setup"),
+        mass: of("mass_kg", "mass"),
+        on: of("on", "on"),
+        why: typed.get(&format!("why.{index}")).unwrap_or_default().to_string(),
+    }
+}
+
+fn words(held: &Inspection, units: Units) -> Held {
+    let run = &held.drawn.run;
+    let frame = Frame { width: SIZE[0], height: SIZE[1], from: 0.0, to: held.duration_s.max(1.0), range: None };
+    let speed: Vec<f64> = run.speed_m_s.iter().map(|v| units.speed_value(*v)).collect();
+    let speed = strip(&run.time_s, &speed, SHARES, &frame);
+    let power = strip(&run.time_s, &run.power_w, SHARES, &frame);
+    let range = |s: &Option<Strip>, unit: &str| {
+        s.as_ref().map_or(String::new(), |s| format!("{:.0} to {:.0} {unit}", s.low, s.high))
+    };
+    let minutes = (held.duration_s / 60.0).round();
+    let laps = &held.laps;
+    let speeds = match (laps.speed_min_m_s, laps.speed_max_m_s) {
+        (Some(low), Some(high)) => format!(", {:.1} to {}", units.speed_value(low), units.speed(high)),
+        _ => String::new(),
+    };
+    Held {
+        // The stamp is in UTC and says so.
+        date: held.started.as_deref().map_or("clock not set".into(), |s| s.replace('T', " ").replace('Z', " UTC")),
+        length: format!("{minutes:.0} min"),
+        laps: match (laps.count, held.moves) {
+            (0, Some(false)) => "stands still: rollers".into(),
+            (0, _) => "no lap found".into(),
+            (count, _) => {
+                let length = laps.length_m.map_or(String::new(), |l| format!(" of {}", units.length(l)));
+                format!("{} of {count} laps{length} usable{speeds}", laps.usable)
+            }
+        },
+        prevents: held.obstacles.iter().any(|o| o.prevents),
+        obstacles: held.obstacles.iter().take(MOST_LISTED).cloned().collect(),
+        speed_words: range(&speed, units.speed_unit()),
+        power_words: range(&power, "W"),
+        speed,
+        power,
+    }
+}
+
+/// What the form asks of one ride.
+struct Asked {
+    file: String,
+    setup: String,
+    mass: String,
+    on: String,
+    why: String,
+}
+
+pub fn save(desk: &Desk, form: &Form) -> Result<Answer, Refusal> {
+    let session = form.line("session")?;
+    let mut asked = Vec::new();
+    while form.has(&format!("file.{}", asked.len())) {
+        let of = |field: &str| form.line(&format!("{field}.{}", asked.len()));
+        asked.push(Asked { file: of("file")?, setup: of("setup")?, mass: of("mass")?, on: of("on")?, why: of("why")? });
+    }
+    let name = if session.is_empty() { form.line("name")? } else { session.clone() };
+    if !name.ends_with(".toml") || name.contains('/') {
+        return shown(
+            desk,
+            &session,
+            form,
+            vec![format!("«{name}»: give a name that ends in .toml, such as {FIRST_SESSION}")],
+        );
+    }
+    if !asked.iter().any(|a| !a.setup.is_empty()) {
+        let message = "Give at least one ride the name of the set-up it was ridden with";
+        return shown(desk, &session, form, vec![message.into()]);
+    }
+    let base = if session.is_empty() { None } else { Some(form.text("base")?) };
+    let text = match &base {
+        Some(base) => base.clone(),
+        None => first_draft(desk, &asked, &form.line("differs")?)?,
+    };
+    let mut document = Document::parse(&text, &name)?;
+    let changes = arrange(&mut document, &asked, form, base.is_none())?;
+    let check = |text: &str| job::wrong_session(text, &name);
+    let sheet = Sheet { groups: &desk.session_groups, file: &name, check: &check };
+    let judged = sheet.judge(&document.text(), &changes)?;
+    if judged.of_typed {
+        let errors = judged.errors.into_values().collect();
+        return shown(desk, &session, form, errors);
+    }
+    match desk.folder.replace(&name, base.as_deref(), &judged.text) {
+        Ok(()) => Ok(Answer::see(&format!("/day?session={}&saved=1", encoded(&name)))),
+        Err(NotReplaced::Refused(refusal)) => Err(refusal),
+        Err(NotReplaced::Changed(now)) => {
+            edit::conflict(desk, edit::What::Session, &name, now.as_deref(), &judged.text, &[])
+        }
+    }
+}
+
+/// The session that `scaffold` proposes for the rides that were given a set-up.
+fn first_draft(desk: &Desk, asked: &[Asked], differs: &str) -> Result<String, Refusal> {
+    let (with, without): (Vec<&Asked>, Vec<&Asked>) = asked.iter().partition(|a| !a.setup.is_empty());
+    let left_out = without
+        .into_iter()
+        .map(|a| PassedOver {
+            file: a.file.clone(),
+            reason: if a.why.is_empty() { "given no set-up".into() } else { a.why.clone() },
+        })
+        .collect();
+    let files: Vec<String> = with.into_iter().map(|a| a.file.clone()).collect();
+    job::drafted(&desk.folder, &files, left_out, Differs::ALL.into_iter().find(|d| d.word() == differs))
+}
+
+/// Puts set-ups and runs in as asked; gives the values that were typed, to be judged.
+fn arrange(document: &mut Document, asked: &[Asked], form: &Form, is_new: bool) -> Result<Vec<Change>, Refusal> {
+    let position = |document: &Document, key: &str, file: &str| {
+        (0..document.count("run")).find(|i| document.shown(&format!("run.{i}.{key}")) == file)
+    };
+    for one in asked.iter().filter(|a| !a.setup.is_empty()) {
+        add_setup(document, &one.setup)?;
+    }
+    for one in asked {
+        match (position(document, "file", &one.file), one.setup.is_empty()) {
+            (Some(run), false) => {
+                let path = format!("run.{run}.setup");
+                if document.shown(&path) != one.setup {
+                    document.set(&path, Value::from(one.setup.as_str()))?;
+                }
+            }
+            (Some(run), true) => {
+                let reason = if one.why.is_empty() { "given no set-up" } else { &one.why };
+                document.put_aside("run", run, reason);
+            }
+            (None, false) if position(document, "second_file", &one.file).is_none() => {
+                document.push("run", &[("file", one.file.as_str().into()), ("setup", one.setup.as_str().into())])?;
+            }
+            _ => {}
+        }
+    }
+    let used: Vec<String> = (0..document.count("run")).map(|i| document.shown(&format!("run.{i}.setup"))).collect();
+    for setup in (0..document.count("setup")).rev() {
+        if !used.contains(&document.shown(&format!("setup.{setup}.id"))) {
+            // What only a draft proposed is not worth a comment.
+            match is_new {
+                true => document.drop("setup", setup),
+                false => document.put_aside("setup", setup, "no ride has this set-up"),
+            }
+        }
+    }
+    let mut typed: BTreeMap<String, (String, Kind)> = BTreeMap::new();
+    typed.insert("rider_and_bike.mass_kg".into(), (form.line("mass")?, Kind::Number));
+    typed.insert("loop.kind".into(), (form.line("kind")?, Kind::Choice));
+    for one in asked {
+        if let Some(run) = position(document, "file", &one.file) {
+            typed.insert(format!("run.{run}.mass_kg"), (one.mass.clone(), Kind::Number));
+            typed.insert(format!("run.{run}.on"), (one.on.clone(), Kind::Choice));
+        }
+    }
+    let changed = |(name, (typed, kind)): (String, (String, Kind))| {
+        let was = document.shown(&name);
+        // The mass of all is needed: left empty it stays the blank that the session has.
+        let keeps = typed.is_empty() && (name == "rider_and_bike.mass_kg" || name == "loop.kind");
+        (typed != was && !keeps).then(|| Change::new(name, was, typed, kind))
+    };
+    Ok(typed.into_iter().filter_map(changed).collect())
+}
+
+fn add_setup(document: &mut Document, id: &str) -> Result<(), Refusal> {
+    let ids: Vec<String> = (0..document.count("setup")).map(|i| document.shown(&format!("setup.{i}.id"))).collect();
+    if ids.iter().any(|known| known == id) {
+        return Ok(());
+    }
+    // The blank of a first draft is filled before another is added.
+    match ids.iter().position(String::is_empty) {
+        Some(blank) => document.set(&format!("setup.{blank}.id"), Value::from(id)),
+        None => document.push("setup", &[("id", Value::from(id)), ("label", Value::from(""))]),
+    }
+}

@@ -1,0 +1,156 @@
+//! The desk in a browser: by keyboard alone, on a phone, in two tabs, and as a screen reader would have it.
+//!
+//! Where there is no Chromium these tests say that they are skipped; the rules of accessibility are those of axe-core, whose file
+//! `LOOPWRIGHT_AXE` names.
+
+use super::chromium::Chromium;
+use super::served::Served;
+
+const ORDER: [&str; 6] = ["amber", "basalt", "cedar", "cedar", "basalt", "amber"];
+
+#[test]
+fn a_person_with_a_keyboard_comes_from_raw_files_to_a_written_report() {
+    let Some(mut browser) = Chromium::start() else { return };
+    let served = Served::with_rides("three-tyres");
+    browser.open(&served.link);
+    browser.until("document.querySelectorAll('svg.strip').length === 12");
+    browser.picture("rides-1280");
+    browser.write_into("#mass", "86");
+    for (i, id) in ORDER.iter().enumerate() {
+        browser.write_into(&format!("#setup-{i}"), id);
+    }
+    browser.until("document.querySelector('.unsaved').textContent.includes('7 change')");
+    browser.walk_to("button.main");
+    browser.press("Enter");
+    browser.until("location.pathname === '/day'");
+    // A slip is told beside its field before anything is saved, and goes when it is mended.
+    browser.write_into("[name='air.temperature_c']", "182");
+    browser.until("document.getElementById('e-air.temperature_c').textContent.includes('not °F')");
+    browser.picture("day-1280-slip");
+    browser.write_into("[name='air.pressure_hpa']", "1008");
+    browser.write_into("[name='air.humidity_pct']", "70");
+    browser.ask("document.querySelector('[name=\"air.temperature_c\"]').focus()");
+    browser.ask("document.activeElement.blur()");
+    browser.write_into("[name='air.temperature_c']", "19");
+    browser.until("document.getElementById('e-air.temperature_c').textContent === ''");
+    browser.walk_to("button.main");
+    browser.press("Enter");
+    browser.until("document.querySelector('.good a.go')");
+    browser.walk_to("a.go");
+    browser.press("Enter");
+    browser.until("document.querySelector('.verdict')");
+    browser.picture("result-1280");
+    // Look at a lap, leave it out, see what that did.
+    browser.walk_to("details.laps summary");
+    browser.press("Enter");
+    browser.walk_to("details.laps a");
+    browser.press("Enter");
+    browser.until("document.querySelector('#reason')");
+    browser.picture("lap-1280");
+    browser.write_into("#reason", "a cart on the road");
+    browser.walk_to("button[value='leave-out']");
+    browser.press("Enter");
+    browser.until("document.getElementById('desk-change') && document.querySelector('.report')");
+    browser.picture("change-1280");
+    assert!(served.text("session.toml").contains("a cart on the road"));
+    browser.walk_to("form[action='/result/write'] button");
+    browser.press("Enter");
+    browser.until("document.body.innerText.includes('The results are written into the folder session-results')");
+    assert!(served.path("session-results/report.html").exists());
+    assert!(browser.complaints.is_empty(), "{:?}", browser.complaints);
+}
+
+#[test]
+fn of_two_tabs_the_one_that_is_late_sees_both_and_can_put_its_change_on_top() {
+    let Some(mut browser) = Chromium::start() else { return };
+    let served = Served::with_session("three-tyres");
+    browser.open(&served.link);
+    browser.until("location.pathname === '/rides'");
+    let day = format!("http://{}/day", served.host());
+    browser.open(&day);
+    browser.until("document.querySelector('[name=title]')");
+    browser.write_into("[name='title']", "Mine");
+    let first = browser.tab();
+    browser.open(&day);
+    browser.until("document.querySelector('[name=\"air.humidity_pct\"]')");
+    browser.write_into("[name='air.humidity_pct']", "55");
+    browser.walk_to("button.main");
+    browser.press("Enter");
+    browser.until("document.querySelector('.good')");
+    browser.turn_to(&first);
+    browser.walk_to("button.main");
+    browser.press("Enter");
+    browser.until("document.body.innerText.includes('Changed meanwhile')");
+    browser.picture("conflict-1280");
+    assert!(!served.text("session.toml").contains("Mine"));
+    browser.walk_to("form button");
+    browser.press("Enter");
+    browser.until("document.querySelector('.good')");
+    let text = served.text("session.toml");
+    assert!(text.contains("title = \"Mine\"") && text.contains("humidity_pct = 55"), "{text}");
+}
+
+/// Pages to look at, of a desk with a session in which a lap was chosen, and a plan.
+fn pages(served: &Served) -> Vec<(&'static str, String)> {
+    let text = served.text("session.toml").replacen(
+        "laps = \"auto\"",
+        "laps = \"auto\"\nleave_out = [2]\nlap_reasons = { 2 = \"a cart on the road that would not go away for a long time\" }",
+        1,
+    );
+    served.put("session.toml", &text);
+    let plan = std::fs::read_to_string(super::served::sample("three-tyres").join("plan.toml")).unwrap();
+    served.put("plan.toml", &plan);
+    served.put("notes.csv", "this is\nno ride\n");
+    [
+        ("rides", "/rides"),
+        ("day", "/day"),
+        ("result", "/result"),
+        ("lap", "/result/lap?session=session.toml&run=1&lap=2"),
+        ("plan", "/plan"),
+        ("refused", "/nowhere"),
+    ]
+    .map(|(name, page)| (name, format!("http://{}{page}", served.host())))
+    .to_vec()
+}
+
+#[test]
+fn every_page_fits_a_phone_and_follows_the_rules_of_accessibility() {
+    let Some(mut browser) = Chromium::start() else { return };
+    let axe = std::env::var_os("LOOPWRIGHT_AXE").map(|path| std::fs::read_to_string(path).expect("axe-core's file"));
+    if axe.is_none() {
+        println!("accessibility skipped: LOOPWRIGHT_AXE names no file");
+    }
+    let served = Served::with_session("three-tyres");
+    browser.open(&served.link);
+    browser.until("location.pathname === '/rides'");
+    let mut wrong = Vec::new();
+    for (name, address) in pages(&served) {
+        for width in [1280, 390] {
+            browser.width(width);
+            browser.open(&address);
+            browser.until("document.querySelector('main h1') && !document.body.innerText.includes('being read')");
+            browser.ask("document.querySelectorAll('main details').forEach((d) => { if (!d.closest('.report')) d.open = true; })");
+            browser.picture(&format!("{name}-{width}"));
+            let wide = browser.ask(
+                "[...document.querySelectorAll('main *')].filter((e) => e.checkVisibility() && !e.closest('.scroll, svg, pre, .skip') \
+                 && e.getBoundingClientRect().right > innerWidth + 1).slice(0, 3).map((e) => e.outerHTML.slice(0, 120)).join('; ') \
+                 + (document.documentElement.scrollWidth > innerWidth ? ' the page scrolls sideways' : '')",
+            );
+            if wide != "" {
+                wrong.push(format!("{name} at {width}: {wide}"));
+            }
+            if let Some(axe) = &axe {
+                browser.ask(axe);
+                let said = browser.ask(
+                    "axe.run(document, { resultTypes: ['violations'] }).then((r) => r.violations.map((v) => v.id + ': ' + \
+                     v.nodes.slice(0, 3).map((n) => n.html.slice(0, 160) + ' ' + n.failureSummary.slice(0, 200)).join(' | ')).join('\\n'))",
+                );
+                if said != "" {
+                    wrong.push(format!("{name} at {width}: {}", said.as_str().unwrap_or("axe does not answer")));
+                }
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+    assert!(browser.complaints.is_empty(), "{:?}", browser.complaints);
+}

@@ -1,0 +1,254 @@
+//! The day from raw files to a report by forms alone, as a browser without script sends them.
+
+use super::served::{Served, form, sample};
+use std::collections::BTreeMap;
+use std::path::Path;
+use std::process::Command;
+use std::time::Instant;
+
+/// Files of a folder by name.
+fn contents(folder: &Path, below: &str) -> BTreeMap<String, Vec<u8>> {
+    let mut out = BTreeMap::new();
+    for entry in std::fs::read_dir(folder).unwrap_or_else(|e| panic!("{}: {e}", folder.display())).flatten() {
+        let name = format!("{below}{}", entry.file_name().to_string_lossy());
+        if entry.path().is_dir() {
+            out.extend(contents(&entry.path(), &format!("{name}/")));
+        } else {
+            out.insert(name, std::fs::read(entry.path()).unwrap());
+        }
+    }
+    out
+}
+
+const ORDER: [&str; 6] = ["amber", "basalt", "cedar", "cedar", "basalt", "amber"];
+
+/// Begins a session over the rides of three tyres.
+fn begun(served: &Served) {
+    let fields: Vec<(String, String)> = ORDER
+        .iter()
+        .enumerate()
+        .flat_map(|(i, id)| {
+            [(format!("file.{i}"), format!("run-{}.fit", i + 1)), (format!("setup.{i}"), id.to_string())]
+        })
+        .collect();
+    let mut fields: Vec<(&str, &str)> = fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
+    fields.extend([("session", ""), ("name", "session.toml"), ("mass", "86"), ("kind", "road")]);
+    let came = served.post("/rides", &fields);
+    assert_eq!(came.status, 303, "{}", came.body);
+}
+
+#[test]
+fn from_raw_files_to_a_report_and_the_bytes_are_those_of_the_command_line() {
+    let served = Served::with_rides("three-tyres");
+    begun(&served);
+    let day = served.get("/day?session=session.toml");
+    assert!(day.body.contains("86") && day.body.contains("run-6.fit"), "{}", day.body);
+    let base = served.base("session.toml");
+    let typed = [
+        ("session", "session.toml"),
+        ("base", base.as_str()),
+        ("air.temperature_c", "19"),
+        ("air.pressure_hpa", "1008"),
+        ("air.humidity_pct", "70"),
+        ("solve.cda", "common"),
+        ("baseline", "amber"),
+        ("run.0.planned_speed_km_h", "29, 41"),
+    ];
+    assert_eq!(served.post("/day", &typed).status, 303);
+    let result = served.get("/result?session=session.toml");
+    assert_eq!(result.status, 200, "{}", result.body);
+    assert!(result.body.contains("class=\"verdict\"") && result.body.contains("<svg"), "no verdict or figure");
+    assert_eq!(served.post("/result/write", &[("session", "session.toml")]).status, 303);
+
+    // The command line on the same session, and on one that was written by hand without any of its comments.
+    let solve = |out: &str, session: &str| {
+        let output = Command::new(env!("CARGO_BIN_EXE_loopwright"))
+            .arg("solve")
+            .arg(served.path(session))
+            .arg("--out")
+            .arg(served.path(out))
+            .output()
+            .expect("the program starts");
+        assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+        contents(&served.path(out), "")
+    };
+    let by_page = contents(&served.path("session-results"), "");
+    assert!(by_page.len() > 10, "{:?}", by_page.keys());
+    assert_eq!(by_page, solve("by-command", "session.toml"));
+    let folder = served.path("").file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
+    let gate: toml::Table = toml::from_str(&served.text("session.toml")).unwrap();
+    let gate = &gate["loop"]["gate"];
+    let mut hand = format!(
+        "title = \"{folder}\"\nbaseline = \"amber\"\nrider_and_bike.mass_kg = 86.0\nsolve.cda = \"common\"\n\
+         air = {{ temperature_c = 19.0, pressure_hpa = 1008.0, humidity_pct = 70.0 }}\n\
+         loop = {{ kind = \"road\", gate = {{ lat_deg = {}, lon_deg = {} }} }}\n",
+        gate["lat_deg"], gate["lon_deg"]
+    );
+    for id in ["amber", "basalt", "cedar"] {
+        hand.push_str(&format!("[[setup]]\nid = \"{id}\"\n"));
+    }
+    for (i, id) in ORDER.iter().enumerate() {
+        let speeds = if i == 0 { "planned_speed_km_h = [29.0, 41.0]\n" } else { "" };
+        hand.push_str(&format!("[[run]]\nfile = \"run-{}.fit\"\nsetup = \"{id}\"\n{speeds}", i + 1));
+    }
+    served.put("by-hand.toml", &hand);
+    assert_eq!(by_page, solve("by-hand", "by-hand.toml"));
+}
+
+#[test]
+fn a_lap_is_left_out_with_its_reason_and_what_it_did_is_shown() {
+    let served = Served::with_session("three-tyres");
+    let before = served.text("session.toml");
+    let lap = served.get("/result/lap?session=session.toml&run=2&lap=3");
+    assert!(lap.status == 200 && lap.body.contains("Residual elevation"), "{}", lap.body);
+    let base = served.base("session.toml");
+    let mut fields = vec![("session", "session.toml"), ("base", base.as_str()), ("run", "2"), ("lap", "3")];
+    fields.push(("choice", "leave-out"));
+    assert_eq!(served.post("/result/lap", &fields).status, 422, "a choice without a reason");
+    assert_eq!(served.text("session.toml"), before);
+    fields.push(("reason", "a cart on the road"));
+    let came = served.post("/result/lap", &fields);
+    assert_eq!(came.status, 303, "{}", came.body);
+    let text = served.text("session.toml");
+    assert!(text.contains("leave_out = [3]") && text.contains("\"a cart on the road\""), "{text}");
+    let result = served.get("/result?session=session.toml").body;
+    assert!(
+        result.contains("What the last choice did") && result.contains("<th scope=\"col\">Before</th>"),
+        "{result}"
+    );
+    assert!(result.contains("Laps chosen by hand") && result.contains("left out by the tester: a cart on the road"));
+    // In another browser, after the program was started anew, the hand that chose is still to be seen.
+    let base = served.base("session.toml");
+    let take =
+        [("session", "session.toml"), ("base", base.as_str()), ("run", "2"), ("lap", "3"), ("choice", "take-back")];
+    assert_eq!(served.post("/result/lap", &take).status, 303);
+    assert_eq!(served.text("session.toml"), before);
+}
+
+#[test]
+fn what_is_wrong_stands_beside_its_field_in_the_words_of_the_command_line_and_nothing_is_saved() {
+    let served = Served::with_session("three-tyres");
+    let before = served.text("session.toml");
+    let base = served.base("session.toml");
+    let came = served.post(
+        "/day",
+        &[
+            ("session", "session.toml"),
+            ("base", &base),
+            ("rider_and_bike.mass_kg", "86000"),
+            ("air.humidity_pct", "0.7"),
+        ],
+    );
+    assert_eq!(came.status, 422);
+    assert_eq!(served.text("session.toml"), before);
+    assert!(
+        came.body.contains("value=\"86000\"") && came.body.contains("not g, and not the bicycle alone"),
+        "{}",
+        came.body
+    );
+    assert!(came.body.contains("looks like a fraction"), "{}", came.body);
+    served.put("wrong.toml", &before.replacen("mass_kg = 86.0", "mass_kg = 86000", 1));
+    let output =
+        Command::new(env!("CARGO_BIN_EXE_loopwright")).arg("solve").arg(served.path("wrong.toml")).output().unwrap();
+    let told = String::from_utf8_lossy(&output.stderr);
+    let words = told.split_once("mass_kg = 86000").map(|(_, words)| words.lines().next().unwrap_or_default()).unwrap();
+    assert!(came.body.contains(words.trim()), "«{words}» is not on the page");
+}
+
+#[test]
+fn a_ride_left_out_stays_in_the_session_as_a_comment() {
+    let served = Served::with_rides("three-tyres");
+    begun(&served);
+    let base = served.base("session.toml");
+    let fields: Vec<(String, String)> = ORDER
+        .iter()
+        .enumerate()
+        .flat_map(|(i, id)| {
+            let id = if i == 5 { "" } else { id };
+            [(format!("file.{i}"), format!("run-{}.fit", i + 1)), (format!("setup.{i}"), id.to_string())]
+        })
+        .collect();
+    let mut fields: Vec<(&str, &str)> = fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
+    fields.extend([("session", "session.toml"), ("base", &base), ("why.5", "it rained"), ("mass", ""), ("kind", "")]);
+    assert_eq!(served.post("/rides", &fields).status, 303);
+    let text = served.text("session.toml");
+    let read: toml::Table = toml::from_str(&text).unwrap();
+    assert_eq!(read["run"].as_array().unwrap().len(), 5);
+    assert!(text.contains("# Left out: it rained") && text.contains("# file = \"run-6.fit\""), "{text}");
+}
+
+#[test]
+fn a_plan_is_begun_forecast_and_rehearsed_and_its_sheet_printed() {
+    let served = Served::with(&[]);
+    assert_eq!(served.post("/plan/new", &[("name", "plan.toml")]).status, 303);
+    assert_eq!(served.post("/plan/new", &[("name", "plan.toml")]).status, 409);
+    let plan = served.get("/plan?plan=plan.toml").body;
+    assert!(plan.contains("new less old"), "{plan}");
+    let sheet = served.get("/plan/sheet?plan=plan.toml");
+    assert!(sheet.status == 200 && sheet.body.contains("run-4.fit"), "{}", sheet.body);
+    // Fewer laps find less: what is checked follows what is typed.
+    let base = served.base("plan.toml");
+    let watts = |laps: &str| -> f64 {
+        let came = served.post("/plan/check", &[("plan", "plan.toml"), ("base", &base), ("laps_per_run", laps)]);
+        let said: serde_json::Value = serde_json::from_str(&came.body).unwrap_or_else(|e| panic!("{e}: {}", came.body));
+        said["found"]["lines"][0]["watts"].as_str().and_then(|w| w.parse().ok()).unwrap_or_else(|| panic!("{said}"))
+    };
+    assert!(watts("4") > watts("8"));
+    assert!(served.text("plan.toml").contains("laps_per_run = 8"));
+    let came = served.post("/plan/rehearse", &[("plan", "plan.toml"), ("number", "3")]);
+    assert_eq!(came.status, 303, "{}", came.body);
+    let place = came.header("Location").unwrap().to_string();
+    let done = until(&served, &place, "What came of it");
+    assert!(done.contains("new"), "{done}");
+}
+
+#[test]
+fn long_work_is_cancelled() {
+    let served = Served::with_session("two-positions");
+    let came = served.post("/result/draws", &[("session", "session.toml"), ("number", "200000")]);
+    assert_eq!(came.status, 303, "{}", came.body);
+    let place = came.header("Location").unwrap().to_string();
+    let id = place.split_once("id=").unwrap().1.to_string();
+    assert!(served.get(&place).body.contains("<progress"));
+    // Only one at a time.
+    let other = served.post("/result/draws", &[("session", "session.toml"), ("number", "1000")]);
+    assert_eq!(other.status, 409, "{}", other.body);
+    assert_eq!(served.post("/work/cancel", &[("id", &id)]).status, 303);
+    let ended = until(&served, &place, "Cancelled after");
+    assert!(!ended.contains("<progress"));
+}
+
+/// Waits for words on a page.
+fn until(served: &Served, place: &str, words: &str) -> String {
+    let begun = Instant::now();
+    loop {
+        let page = served.get(place).body;
+        if page.contains(words) {
+            return page;
+        }
+        assert!(begun.elapsed().as_secs() < 240, "«{words}» does not come: {page}");
+        std::thread::sleep(std::time::Duration::from_millis(100));
+    }
+}
+
+#[test]
+fn a_folder_of_sixty_rides_is_shown_within_a_second() {
+    let served = Served::with(&[]);
+    for i in 0..60 {
+        let ride = sample("three-tyres").join(format!("run-{}.fit", i % 6 + 1));
+        std::fs::copy(ride, served.path(&format!("ride-{i:02}.fit"))).unwrap();
+    }
+    let begun = Instant::now();
+    let page = served.get("/rides");
+    let took = begun.elapsed();
+    assert_eq!(page.body.matches("<li class=\"ride\">").count(), 60);
+    assert!(took.as_secs_f64() < 1.0, "{took:?}");
+    let whole = Instant::now();
+    while served.get("/rides").body.contains("being read") {
+        assert!(whole.elapsed().as_secs() < 60);
+    }
+    println!("60 rides: first page after {took:?}, all read after {:?}", begun.elapsed());
+    let page = served.get("/rides").body;
+    assert_eq!(page.matches("Speed over time").count(), 60);
+    let _ = form(&[]);
+}
