@@ -90,7 +90,9 @@ fn a_session_with_wrong_factors_is_refused_with_line_and_next_step() {
     let text = refused("", &kpa("500"), &kpa("\"600\""), "");
     assert!(text.contains("line 10") && text.contains("without quotes"), "{text}");
     let bar = refused("", &kpa("5.0"), &kpa("6.0"), "");
-    assert!(bar.contains("pressure_kpa") && bar.contains("50") && bar.contains("1 bar is 100 kPa"), "{bar}");
+    assert!(bar.contains("pressure_kpa") && bar.contains("130") && bar.contains("1 bar is 100 kPa"), "{bar}");
+    let psi = refused("", &kpa("65.0"), &kpa("80.0"), "");
+    assert!(psi.contains("130") && psi.contains("1 psi is 6.9 kPa"), "{psi}");
     let two = refused("curve = \"pressure_kpa\"", &kpa("500"), &kpa("600"), "");
     assert!(two.contains("2 levels (500, 600)") && two.contains("third level"), "{two}");
     let other = refused("", &kpa("500"), &kpa("600"), "tyre_pressure_kpa = { front = 620, rear = 640 }");
