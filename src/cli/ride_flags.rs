@@ -100,6 +100,9 @@ pub(super) struct LoopFlags {
     /// Length of one lap as surveyed; needed for a track
     #[arg(long, value_name = "M", value_parser = number)]
     pub(super) length_m: Option<f64>,
+    /// Standard deviation of the ridden lap about --length-m
+    #[arg(long, value_name = "M", value_parser = number)]
+    pub(super) length_sd_m: Option<f64>,
     /// CSV with distance_m and elevation_m from the gate
     #[arg(long, value_name = "FILE")]
     pub(super) survey: Option<String>,
@@ -156,6 +159,9 @@ pub(super) struct SolverFlags {
     /// Seconds that speed runs behind power, or "estimate"
     #[arg(long, value_name = "LAG", value_parser = lag, allow_negative_numbers = true)]
     pub(super) lag: Option<Lag>,
+    /// Scale of speed: the device's, or the one with which laps have the length that positions or --length-m give them
+    #[arg(long, value_parser = ["as-measured", "calibrate"])]
+    pub(super) speed_scale: Option<String>,
     /// Confidence of the intervals, a fraction
     #[arg(long, value_name = "FRACTION", value_parser = number)]
     pub(super) confidence: Option<f64>,

@@ -3,7 +3,8 @@
 use loopwright::analysis::{Analysis, Depth, Inputs, analyse};
 use loopwright::circuit::Survey;
 use loopwright::error::Error;
-use loopwright::plan::{Plan, simulate};
+use loopwright::plan::Plan;
+use loopwright::simulate::simulate;
 use loopwright::solution::Solution;
 
 /// A light day of three set-ups, each in two runs.
