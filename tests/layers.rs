@@ -99,7 +99,8 @@ fn the_core_touches_no_file_clock_or_terminal() {
     let outside = ["record", "main", "cli", "desk"];
     let forbidden = ["std::fs", "println!", "eprintln!", "SystemTime", "Instant::now", "std::env"];
     let mut wrong = Vec::new();
-    for file in files_of("src").into_iter().filter(|f| !outside.contains(&f.module()) && !f.name.ends_with("tests.rs")) {
+    for file in files_of("src").into_iter().filter(|f| !outside.contains(&f.module()) && !f.name.ends_with("tests.rs"))
+    {
         // Tests at the end of a file or in one of their own may do as they like.
         for word in forbidden.into_iter().filter(|word| file.body().contains(word)) {
             wrong.push(format!("{}: {word}", file.name));
