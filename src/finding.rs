@@ -262,7 +262,7 @@ pub fn grave(code: &str) -> Option<&'static str> {
         "implausible" => "values that no bicycle has",
         "sharing-contradicted" => "set-ups that differ in what was stated to be common",
         "power-unreliable" => "power that drops out",
-        "run-unlike" => "a run unlike the others",
+        "run-unlike" => "a run whose energy does not close",
         "run-differs" | "runs-of-setup-differ" => "runs of one set-up that differ",
         "setups-swapped" => "set-ups that look exchanged",
         "run-left-out" => "a run that is left out",

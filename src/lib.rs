@@ -29,10 +29,10 @@
 //! ```
 
 pub mod quantity;
+pub mod printable;
 pub mod wording;
 pub mod units;
 pub mod constant;
-pub mod printable;
 pub mod error;
 pub mod finding;
 pub mod session;

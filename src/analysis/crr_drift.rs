@@ -3,8 +3,8 @@
 //! Given inputs, or a solved loop; refuses days that cannot show a drift, chooses the moment to which Crr belongs, and gives
 //! the drift with what it costs the differences. The drift itself is fitted by `solve`.
 
-use super::drift_check::{order, there_and_back};
 use super::contrasts::Pair;
+use super::drift_check::{order, there_and_back};
 use super::loop_venue::LoopVenue;
 use super::quantities::{Linear, PowerAt, SetupQuantities, linear_known};
 use crate::compare::order::CONFOUNDED_FROM;

@@ -47,8 +47,8 @@ mod speed_scale;
 mod venue_outcome;
 mod venues;
 
-pub use inputs::{DEFAULT_LAP_DRAWS, Depth, Inputs};
 pub use air_of_run::{LeastUncertainty, Readings, readings};
+pub use inputs::{DEFAULT_LAP_DRAWS, Depth, Inputs};
 pub use monte_carlo::{Draws, FEWEST_DRAWS, MOST_DRAWS};
 
 use crate::error::Error;

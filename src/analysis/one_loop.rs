@@ -6,7 +6,9 @@ use super::inputs::{Depth, Inputs};
 use super::monte_carlo::{self, Draws};
 use super::run_values::{BetweenRuns, RunValues};
 use super::venue_outcome::VenueOutcome;
-use super::{chain_budget, crr_drift, evidence_of, factors, loop_venue, outcome, second_opinion, sharing, slip, speed_scale};
+use super::{
+    chain_budget, crr_drift, evidence_of, factors, loop_venue, outcome, second_opinion, sharing, slip, speed_scale,
+};
 use crate::error::Error;
 use crate::finding::Finding;
 use crate::sample::Ride;

@@ -3,13 +3,13 @@
 //! Given inputs and rides that are all on rollers; gives what the outcome is made from. It compares no set-ups.
 
 use super::air_of_run::DEVICE_TEMPERATURE_U_C;
+use super::inputs::{Depth, Inputs};
 use super::instrument::InstrumentBudget;
 use super::quantities::PowerAt;
 use super::roller_budget::budget;
 use super::roller_replication::replication;
 use super::roller_run::SolvedRun;
 use super::run_results::order_finding;
-use super::inputs::{Depth, Inputs};
 use crate::error::Error;
 use crate::finding::{Finding, What};
 use crate::record::Recording;

@@ -4,13 +4,13 @@
 //! loop shows CdA, and those of both under `venues`.
 
 use super::combine::{Both, Side};
-use super::left_out::solve_without_unusable;
-use super::quantities::PowerAt;
-use super::run_results::venue_word;
 use super::inputs::{Depth, Inputs};
+use super::left_out::solve_without_unusable;
 use super::monte_carlo::Draws;
 use super::on_rollers::of_rollers;
 use super::one_loop::of_loop;
+use super::quantities::PowerAt;
+use super::run_results::venue_word;
 use super::venue_outcome::VenueOutcome;
 use crate::error::{Error, UnusableRun};
 use crate::evidence::Evidence;

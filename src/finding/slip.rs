@@ -127,7 +127,7 @@ impl Slip {
                 let withheld = if *withheld { " A Crr below 0.001 or above 0.02 is not given as a result." } else { "" };
                 format!("{}: no rider and tyre that were ever measured have that. Likely cause: {cause}.{withheld}", values.join("; "))
             }
-            Slip::RunUnlike { marked, laps, reason } => format!("{marked} of {laps} laps of this run break the energy account alike ({reason}), so it is the run that is unlike the others, not its laps. Check its power meter (zero, battery, both sides counted), its mass, its wheel size, and that it is the right file; it is left out as far as that goes."),
+            Slip::RunUnlike { marked, laps, reason } => format!("{marked} of {laps} laps of this run break the energy account alike ({reason}), so it is the run and not its laps. Check its power meter (zero, battery, both sides counted), its mass, its wheel size and the unit of its speed, and that it is the right file; those laps are left out."),
             Slip::RunDiffers { file, setup, apart, twins, mass } => {
                 let mass = mass.map(|m| format!(" (it would have to be {:.1} kg instead of {:.1} kg)", m.needed_kg, m.stated_kg));
                 format!("{file} differs from the other {twins} runs of {setup} by {apart}, more than its laps allow. Check its mass{}, the zero of the power meter, tyre and pressure, the position, and that the files are not mixed up.", mass.unwrap_or_default())

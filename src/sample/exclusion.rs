@@ -62,7 +62,7 @@ impl std::fmt::Display for Reason {
             Reason::Braking => "braking",
             Reason::EnergyUnexplained => "energy unexplained",
             Reason::OutlyingMisclosure => "outlying misclosure",
-            Reason::RunUnlike => "run unlike the others",
+            Reason::RunUnlike => "energy of the whole run off",
             Reason::OutsideWindow => "outside the roller window",
             Reason::LeftOut => "left out by the tester",
         })

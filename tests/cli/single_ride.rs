@@ -172,10 +172,13 @@ fn laps_are_drawn_again_as_often_as_asked_and_the_terminal_says_so_in_a_line() {
     assert_eq!(few["bootstrap"]["draws"], 50);
     assert!(none["bootstrap"].is_null());
     assert_eq!((&usual["setups"], &usual["contrasts"]), (&none["setups"], &none["contrasts"]));
-    let text =
-        desk.answered(&["solve", "session.toml", "--full", "--draws", "50"]).split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(text.contains("Whole laps drawn again (50 times, seed 1)"), "{text}");
-    assert!(desk.text("session-results/methods.txt").contains("Second opinion: of the n laps"));
+    let text = desk
+        .answered(&["solve", "session.toml", "--full", "--draws", "50"])
+        .split_whitespace()
+        .collect::<Vec<_>>()
+        .join(" ");
+    assert!(text.contains("bootstrap over laps (50 draws, seed 1)"), "{text}");
+    assert!(desk.text("session-results/methods.txt").contains("Bootstrap over laps: of the n laps"));
     desk.refused(&["solve", "session.toml", "--draws", "1000000"], 2, &["--draws"]);
 }
 

@@ -6,7 +6,7 @@ use loopwright::session::{AirHere, WindMode};
 
 #[test]
 fn a_temperature_unlike_that_of_the_device_is_told_once() {
-    for (stated_c, odd) in [(50.0, true), (66.0, true), (27.0, true), (21.0, false), (16.0, false), (8.0, true)] {
+    for (stated_c, odd) in [(50.0, true), (27.0, true), (21.0, false), (14.0, false), (8.0, true)] {
         let mut day = tyres(30);
         day.session.air.temperature_c = Some(stated_c);
         let solution = solved(&day);

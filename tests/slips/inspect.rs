@@ -61,5 +61,8 @@ fn drop_outs_stand_among_the_obstacles() {
     (0..ride.len()).filter(|i| i % 20 == 7).for_each(|i| ride.power_w[i] = 0.0);
     let held = inspect(&ride, None);
     let obstacle = held.obstacles.iter().find(|o| o.code == "power-drop-outs").expect("told");
-    assert!(obstacle.what.contains("5.0 %") || obstacle.what.contains("4.9 %") && !obstacle.prevents, "{obstacle:?}");
+    assert!(
+        ["4.7 %", "4.8 %", "4.9 %", "5.0 %"].iter().any(|s| obstacle.what.contains(s)) && !obstacle.prevents,
+        "{obstacle:?}"
+    );
 }

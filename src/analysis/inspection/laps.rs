@@ -60,7 +60,18 @@ impl LapsHeld {
         for lap in self.laps.iter_mut().filter(|l| l.reason.is_none()) {
             lap.reason = reasons.iter().find(|(number, _)| *number == lap.lap).map(|(_, reason)| reason.clone());
         }
-        self.usable = self.laps.iter().filter(|l| l.reason.is_none()).count();
+        let usable: Vec<&HeldLap> = self.laps.iter().filter(|l| l.reason.is_none()).collect();
+        let speeds: Vec<f64> = usable.iter().filter_map(|l| l.mean_speed_m_s).collect();
+        self.usable = usable.len();
+        self.summarise(&speeds);
+    }
+
+    /// The range of the speeds of usable laps.
+    fn summarise(&mut self, speeds: &[f64]) {
+        let known = !speeds.is_empty();
+        self.speed_min_m_s = known.then(|| speeds.iter().copied().fold(f64::INFINITY, f64::min));
+        self.speed_max_m_s = known.then(|| speeds.iter().copied().fold(f64::NEG_INFINITY, f64::max));
+        self.spread = (speeds.len() > 1).then(|| spread_of_squares(speeds)).filter(|s| s.is_finite());
     }
 }
 
@@ -135,13 +146,7 @@ fn describe(laps: &mut LapsHeld, drawn: &mut Drawn, ride: &Ride, cut: &LapCut) {
         laps.length_m = Some(cut.length_m).filter(|l| l.is_finite());
         laps.gate = cut.gate;
     }
-    if !speeds.is_empty() {
-        laps.speed_min_m_s = Some(speeds.iter().copied().fold(f64::INFINITY, f64::min));
-        laps.speed_max_m_s = Some(speeds.iter().copied().fold(f64::NEG_INFINITY, f64::max));
-    }
-    if speeds.len() > 1 {
-        laps.spread = Some(spread_of_squares(&speeds)).filter(|s| s.is_finite());
-    }
+    laps.summarise(&speeds);
     laps.laps = all.iter().map(|lap| held(ride, lap)).collect();
     for lap in &usable {
         for i in ride.records_between(lap.start_s, lap.end_s) {

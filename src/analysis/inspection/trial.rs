@@ -38,6 +38,6 @@ pub(super) fn trial(recording: &Recording, venue: Venue, length_m: Option<f64>) 
     Ok(Trial {
         left_out: laps.iter().filter_map(|l| Some((l.lap, l.reason.clone()?))).collect(),
         not_separable: said("not-separable"),
-        implausible: said("implausible"),
+        implausible: said("implausible").or_else(|| said("run-unlike")),
     })
 }

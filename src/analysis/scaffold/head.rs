@@ -164,5 +164,5 @@ fn setups(out: &mut String, differs: Option<Differs>, guess: &SetupGuess) {
         out.push_str(&format!("[[setup]]\nid = {}\n{label}\n", quoted(id)));
     }
     out.push_str(if ids.is_empty() { "\n" } else { "" });
-    out.push_str("# For another set-up copy this block and take the marks off:\n# [[setup]]\n# id = \"new\"\n# label = \"...\"\n");
+    out.push_str("# For another set-up copy this block and take the marks off:\n# [[setup]]\n# id = \"new\"\n# label = \"...\"\n# factors = { tyre = \"amber\", pressure_kpa = 620.0 }   # in a sweep of kinds or quantities: on every set-up or on none\n");
 }

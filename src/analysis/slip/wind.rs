@@ -2,8 +2,8 @@
 //!
 //! Given a solved loop whose wind was given; solves it again with the wind free and compares. It changes no result.
 
-use super::super::loop_venue::{self, LoopVenue};
 use super::super::inputs::Inputs;
+use super::super::loop_venue::{self, LoopVenue};
 use crate::finding::{Finding, Slip, What};
 use crate::sample::Ride;
 use crate::session::WindMode;
