@@ -165,7 +165,9 @@ impl Document {
     pub fn exclude(&mut self, path: &str, number: usize) {
         let Some(list) = self.list(path) else { return };
         let wanted = i64::try_from(number).ok();
-        while let Some(at) = list.iter().position(|value| value.as_integer() == wanted) {
+        loop {
+            let at = list.iter().position(|value| value.as_integer() == wanted);
+            let Some(at) = at else { break };
             let gone = list.remove(at);
             // What stands before it may be a comment on the lap before it.
             let before = gone.decor().prefix().and_then(|p| p.as_str()).filter(|p| p.contains('#')).map(str::to_string);
