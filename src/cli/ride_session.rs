@@ -120,7 +120,7 @@ mod tests {
         --temperature-coefficient-per-c 0.008 --reference-temperature-c 21 --tyre-temperature-c 24 \
         --uncertainty-temperature-coefficient-per-c 0.002 --uncertainty-mass-kg 0.2 \
         --uncertainty-power-fraction 0.02 --uncertainty-speed-fraction 0.002 --uncertainty-temperature-c 1 \
-        --uncertainty-pressure-hpa 2 --uncertainty-humidity-pct 6 --uncertainty-drivetrain-efficiency 0.01";
+        --length-sd-m 0.5 --level false --expected-m-s 1.5 --yaw none --speed-scale as-measured --uncertainty-pressure-hpa 2 --uncertainty-humidity-pct 6 --uncertainty-drivetrain-efficiency 0.01";
 
     #[test]
     fn every_flag_is_a_key_of_the_session_and_is_told_by_its_own_name() {

@@ -71,9 +71,12 @@ const CONDITIONS: [Condition; 16] = [
 ];
 
 /// Nothing of the instrument errs, and the session says so.
-const EXACT: [&str; 10] = [
+const EXACT: [&str; 13] = [
     "mass_kg",
     "power_fraction",
+    "power_zero_w",
+    "fixed_loss_w",
+    "cda_between_speeds_fraction",
     "speed_fraction",
     "temperature_c",
     "pressure_hpa",
@@ -127,7 +130,8 @@ fn solved(condition: &Condition, seed: u64) -> Result<Day, String> {
     let rehearsal = simulate(&plan, seed).map_err(|e| e.to_string())?;
     let recordings = rehearsal.rides.iter().map(|r| r.to_recording()).collect();
     let inputs = Inputs { session: rehearsal.session.clone(), recordings, weather: None, survey: None };
-    let depth = Depth { budget: false, draws: 0 };
+    // Of the instrument only what the rides themselves leave open counts: gusts and the speed delay.
+    let depth = Depth { budget: true, draws: 0 };
     let solution = analyse(&inputs, depth).map_err(|e| e.to_string())?.solution;
     Ok(Day {
         beside: beside_truth(&rehearsal, &solution),
