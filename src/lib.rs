@@ -11,10 +11,10 @@
 //! Modules stand in reading order: each uses only those above it.
 
 pub mod quantity;
+pub mod printable;
 pub mod wording;
 pub mod units;
 pub mod constant;
-pub mod printable;
 pub mod error;
 pub mod finding;
 pub mod session;

@@ -250,7 +250,7 @@ mod tests {
             SetupResult {
                 id: id.into(),
                 crr: estimate(crr, 0.0001),
-                cda_m2: estimate(0.30, 0.004),
+                cda_m2: estimate(0.30, 0.003),
                 power_w: estimate(watts, 1.5),
                 ..SetupResult::default()
             }

@@ -3,6 +3,14 @@
 //!
 //! Given nothing; `analysis` fills it, `report` and `plot` read it, `compare::pooling` reads it back.
 
+mod check;
+mod run;
+mod venue;
+
+pub use check::{BootstrapLine, BootstrapResult, MonteCarlo, MonteCarloResult, Resampled};
+pub use run::{LapResult, Pressures, RollerWindow, RunResult, WindResult};
+pub use venue::{Agreement, CombinedContrast, SurfaceLoss, VenueResult, Venues};
+
 use crate::factor::FactorResult;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -154,52 +162,6 @@ pub struct RunToRunResult {
     pub rests_on_prior: bool,
 }
 
-/// Propagation of distributions beside the law of propagation (JCGM 101:2008, clause 8).
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
-pub struct MonteCarlo {
-    /// How often all inputs were drawn.
-    pub draws: usize,
-    /// Seed of the draws.
-    pub seed: u64,
-    /// Significant digits of a standard uncertainty that count.
-    pub digits: u32,
-    /// Every quantity that has an interval: set-ups and differences with the baseline, venue by venue.
-    pub results: Vec<MonteCarloResult>,
-}
-
-/// One quantity by draws and by the budget.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
-pub struct MonteCarloResult {
-    /// "road", "track" or "rollers".
-    pub venue: String,
-    /// Id of the set-up.
-    pub setup: String,
-    /// `null` for the value of the set-up itself.
-    pub baseline: Option<String>,
-    /// "crr", "cda_m2", "power_w" or "rolling_power_w".
-    pub quantity: String,
-    /// Standard deviation of the draws of the instruments alone, and the budget's.
-    pub instrument_se: Option<f64>,
-    /// The same by the budget.
-    pub budget_instrument_se: Option<f64>,
-    /// Probabilistically symmetric interval of the draws, scatter drawn as Student's t, and the reported one.
-    pub low: Option<f64>,
-    /// Upper end by the draws.
-    pub high: Option<f64>,
-    /// Lower end as reported.
-    pub budget_low: Option<f64>,
-    /// Upper end as reported.
-    pub budget_high: Option<f64>,
-    /// δ of JCGM 101, 7.9.2: half a unit in the last of the digits that count.
-    pub tolerance: Option<f64>,
-    /// Standard error of an end of the interval of the draws, which shrinks as one over the root of their number.
-    pub sampling_se: Option<f64>,
-    /// Draws for which there was no answer.
-    pub failed: usize,
-    /// "agrees", "differs" or "too few draws".
-    pub verdict: String,
-}
-
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct ReferenceConditions {
     /// Speed at which watts are given.
@@ -266,123 +228,6 @@ pub struct Contrast {
     pub p_equivalence: Option<f64>,
     /// "separated", "not separated" or "equivalent".
     pub verdict: String,
-}
-
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
-pub struct RunResult {
-    /// Ride file as the session names it.
-    pub file: String,
-    /// Digest of that file.
-    pub sha256: String,
-    /// Id of the set-up.
-    pub setup: String,
-    /// "road", "track" or "rollers".
-    pub venue: String,
-    /// Rider, bicycle and kit in this run.
-    pub mass_kg: f64,
-    /// Records in the file that are used.
-    pub records: usize,
-    /// Moment of the first record, UTC; `null` where the clock was not set.
-    pub started: Option<String>,
-    /// From the first record to the last.
-    pub duration_s: f64,
-    /// Mean density of the air; `null` on rollers.
-    pub air_density_kg_m3: Option<f64>,
-    /// Mean temperature of the air.
-    pub temperature_c: Option<f64>,
-    /// As stated; `temperature_c` stands for it where it was not.
-    #[serde(default)]
-    pub tyre_temperature_c: Option<f64>,
-    /// Crr as ridden over Crr at the reference temperature; `null` on rollers or without a stated coefficient.
-    #[serde(default)]
-    pub crr_over_reference: Option<f64>,
-    /// As stated; recorded, never modelled.
-    pub tyre_pressure_kpa: Option<Pressures>,
-    /// By how much speed runs behind power.
-    pub lag_s: Measured,
-    /// Wind at the height of the rider.
-    pub wind: WindResult,
-    /// Rollers only.
-    #[serde(default)]
-    pub window: Option<RollerWindow>,
-    /// One entry a whole lap, used or not; empty on rollers.
-    pub laps: Vec<LapResult>,
-}
-
-/// The part of a roller run that counts, and what it gives.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
-pub struct RollerWindow {
-    /// From the run's first record.
-    pub from_s: f64,
-    /// From the run's first record.
-    pub to_s: f64,
-    /// Of the warm-up; `null` when none shows above the noise.
-    pub time_constant_s: Option<f64>,
-    /// Mean speed of the wheel in the window.
-    pub mean_speed_m_s: f64,
-    /// Mean power in the window.
-    pub mean_power_w: f64,
-    /// Crr on the drums, before it is taken to a flat road.
-    pub crr_drum: f64,
-    /// On the flat, with the standard error from the scatter within the window.
-    pub crr: Measured,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
-pub struct Pressures {
-    /// Front tyre, kPa.
-    pub front: f64,
-    /// Rear tyre, kPa.
-    pub rear: f64,
-}
-
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
-pub struct WindResult {
-    /// Mean speed of the wind; `null` where it is not known.
-    pub speed_m_s: Option<f64>,
-    /// Where it blows from, clockwise from north.
-    pub from_deg: Option<f64>,
-    /// Component towards the east.
-    pub east_m_s: Measured,
-    /// Component towards the north.
-    pub north_m_s: Measured,
-    /// The same along the home straight, positive as a tail wind there, and across it, positive from left to right, where nobody
-    /// says which way the track lies; direction and components by the compass are unknown then.
-    #[serde(default, skip_serializing_if = "Measured::is_unknown")]
-    pub along_m_s: Measured,
-    /// See `along_m_s`.
-    #[serde(default, skip_serializing_if = "Measured::is_unknown")]
-    pub across_m_s: Measured,
-    /// Change from the middle of the run to its end, where one was solved for.
-    pub drift_east_m_s: Measured,
-    /// The same for the north component.
-    pub drift_north_m_s: Measured,
-    /// Standard deviation of the gusts along travel, when estimated.
-    pub gust_m_s: Option<f64>,
-}
-
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
-pub struct LapResult {
-    /// From 1, the first whole lap.
-    pub lap: usize,
-    /// From the run's first record.
-    pub start_s: f64,
-    /// Time of the lap.
-    pub duration_s: f64,
-    /// Distance of the lap by the wheel.
-    pub distance_m: f64,
-    /// Mean speed of the lap.
-    pub mean_speed_m_s: f64,
-    /// Mean power of the lap.
-    pub mean_power_w: Option<f64>,
-    /// From 1, the slowest planned speed; `null` without classes.
-    pub planned_speed_class: Option<usize>,
-    /// Height error of the lap: by how much its end comes out above its start.
-    pub misclosure_m: Option<f64>,
-    /// Whether the lap counts.
-    pub used: bool,
-    /// Why it does not; `null` where it does.
-    pub reason: Option<String>,
 }
 
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
@@ -522,18 +367,6 @@ pub struct FindingResult {
     pub message: String,
 }
 
-/// What a session on loop and rollers says. The loop's values also stand at the top of the solution, because only a loop
-/// shows CdA; nothing is averaged there.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
-pub struct Venues {
-    /// One entry a venue.
-    pub results: Vec<VenueResult>,
-    /// Differences that both venues have seen, brought together.
-    pub combined: Vec<CombinedContrast>,
-    /// What the road surface costs each set-up.
-    pub surface_loss: Vec<SurfaceLoss>,
-}
-
 impl Solution {
     /// The results venue by venue: those of a mixed day, or the one there is.
     pub fn by_venue(&self) -> Vec<VenueResult> {
@@ -553,82 +386,6 @@ impl Solution {
     }
 }
 
-/// One venue on its own.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
-pub struct VenueResult {
-    /// "road", "track" or "rollers".
-    pub venue: String,
-    /// Id of the set-up that the others are compared with.
-    pub baseline: String,
-    /// As at the top of the result.
-    pub setups: Vec<SetupResult>,
-    /// Every set-up against the baseline.
-    pub contrasts: Vec<Contrast>,
-    /// Every pair.
-    pub all_pairs: Vec<Contrast>,
-    /// The uncertainty budget of this venue.
-    pub budget: Vec<BudgetLine>,
-    /// What changes from run to run on this venue.
-    #[serde(default)]
-    pub run_to_run: Option<RunToRunResult>,
-    /// What the factors of the set-ups do on this venue.
-    #[serde(default)]
-    pub factors: Option<FactorResult>,
-}
-
-/// One difference in Crr from both venues.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
-pub struct CombinedContrast {
-    /// Id of the set-up.
-    pub setup: String,
-    /// Id of the set-up it is compared with.
-    pub baseline: String,
-    /// Inverse-variance mean while the venues agree, else the random-effects one.
-    pub crr: Estimate,
-    /// At the reference speed and mass.
-    pub rolling_power_w: Estimate,
-    /// Two-sided, of no difference.
-    pub p_value: Option<f64>,
-    /// Adjusted over the combined contrasts.
-    pub p_holm: Option<f64>,
-    /// Smallest detectable difference: found with 80 % power.
-    pub detectable_power_w: Option<f64>,
-    /// Two one-sided tests against the stated margin, `null` when none was stated.
-    pub p_equivalence: Option<f64>,
-    /// "separated", "not separated" or "equivalent".
-    pub verdict: String,
-    /// Whether the venues see the same difference.
-    pub agreement: Agreement,
-}
-
-/// Whether the venues see the same difference.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
-pub struct Agreement {
-    /// Whether they differ by no more than their own errors allow.
-    pub agree: bool,
-    /// Cochran's Q.
-    pub q: Option<f64>,
-    /// Degrees of freedom of Q.
-    pub dof: Option<f64>,
-    /// Chance of so large a Q without disagreement.
-    pub p_value: Option<f64>,
-    /// √(Q/dof).
-    pub birge_ratio: Option<f64>,
-    /// Standard deviation between venues (DerSimonian–Laird).
-    pub between_sd_crr: Option<f64>,
-}
-
-/// Crr on the loop less Crr on the rollers: what the road's surface, and the tyre's casing on it, cost.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
-pub struct SurfaceLoss {
-    /// Id of the set-up.
-    pub setup: String,
-    /// Crr on the loop less Crr on the rollers.
-    pub crr: Estimate,
-    /// At the reference speed and mass.
-    pub rolling_power_w: Estimate,
-}
-
 /// A change of Crr linear in time, the same for all set-ups.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct CrrDriftResult {
@@ -642,48 +399,4 @@ pub struct CrrDriftResult {
     pub reference_s: f64,
     /// Whether a difference of Crr with the baseline can hardly be told from it.
     pub confounded: bool,
-}
-
-/// Standard errors of the scatter from whole laps drawn again, beside those of the sandwich by itself (not `scatter_se`).
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
-pub struct BootstrapResult {
-    /// How often laps were drawn.
-    pub draws: usize,
-    /// Seed of the draws.
-    pub seed: u64,
-    /// Draws whose equations had no answer and that are not counted.
-    pub failed: usize,
-    /// Laps alone at their speed in their run, which no draw can change: the standard errors below miss their scatter.
-    pub lone_laps: usize,
-    /// Whether one of the two standard errors of a Crr, a CdA or a difference is over 25 % larger than the other, beyond
-    /// what the number of draws leaves open.
-    pub disagrees: bool,
-    /// One entry a set-up.
-    pub setups: Vec<BootstrapLine>,
-    /// Against the baseline.
-    pub contrasts: Vec<BootstrapLine>,
-}
-
-/// One set-up, or one difference where there is a baseline.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
-pub struct BootstrapLine {
-    /// Id of the set-up.
-    pub setup: String,
-    /// `null` for the value of the set-up itself.
-    pub baseline: Option<String>,
-    /// Both standard errors of Crr.
-    pub crr: Resampled,
-    /// Both standard errors of CdA.
-    pub cda_m2: Resampled,
-    /// Both standard errors of the watts.
-    pub power_w: Resampled,
-}
-
-/// Both standard errors of one quantity; `null` where it is not known or held common.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
-pub struct Resampled {
-    /// Of the sandwich by itself, before it is shrunk towards the working model.
-    pub sandwich_se: Option<f64>,
-    /// Of the laps drawn again.
-    pub bootstrap_se: Option<f64>,
 }

@@ -80,7 +80,8 @@ fn there_and_back_cancels_a_drift_without_fitting_it_and_in_blocks_does_not() {
     let expected = 0.97 * DRIFT_PER_H;
     let chance = 3.0 * blocked.mean_se / 8f64.sqrt();
     assert!((blocked.bias - expected).abs() < chance + 0.03 * expected.abs(), "{} for {expected}", blocked.bias);
-    assert!(blocked.inside <= 1, "{} of 8 inside", blocked.inside);
+    // There and back the drift is seen as a change between runs of one set-up; in blocks it is not, and only the order can tell.
+    assert!(balanced.mean_se > blocked.mean_se, "{} {}", balanced.mean_se, blocked.mean_se);
     assert!(blocked_days.iter().all(|s| said(s, "order-confounded")));
 }
 

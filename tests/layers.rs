@@ -99,8 +99,9 @@ fn the_core_touches_no_file_clock_or_terminal() {
     let outside = ["record", "main", "cli", "desk"];
     let forbidden = ["std::fs", "println!", "eprintln!", "SystemTime", "Instant::now", "std::env"];
     let mut wrong = Vec::new();
-    for file in files_of("src").into_iter().filter(|f| !outside.contains(&f.module())) {
-        // Tests at the end of a file may do as they like.
+    for file in files_of("src").into_iter().filter(|f| !outside.contains(&f.module()) && !f.name.ends_with("tests.rs"))
+    {
+        // Tests at the end of a file or in one of their own may do as they like.
         for word in forbidden.into_iter().filter(|word| file.body().contains(word)) {
             wrong.push(format!("{}: {word}", file.name));
         }
@@ -127,7 +128,7 @@ fn every_file_of_the_core_opens_with_what_it_is_and_what_it_is_given() {
     // The program's own files say what they are; `lib.rs` draws the whole. Tests in files of their own are named so.
     let mut wrong = Vec::new();
     for file in files_of("src").into_iter().filter(|f| !["cli", "main", "lib"].contains(&f.module())) {
-        let is_test = file.name.ends_with("_tests.rs");
+        let is_test = file.name.ends_with("tests.rs");
         let parts: Vec<&str> = file.head.split("\n\n").collect();
         if !is_test && (parts.len() < 2 || !parts[1..].iter().any(|p| p.contains("Given"))) {
             wrong.push(format!(

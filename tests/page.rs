@@ -241,6 +241,38 @@ fn pairs_venues_windows_and_shared_values_are_told() {
 }
 
 #[test]
+fn what_the_intervals_rest_on_beside_the_laps_is_told() {
+    let html = report_of(&day(Request::new(3, 8)), Units::Metric);
+    let table = html.split("id=\"left-open\"").nth(1).and_then(|t| t.split("</table>").next()).expect("a table");
+    // The invented day: 0.006 (0.001 to 0.017) of the resistance, 0.7 % expected, little told.
+    assert!(table.contains("0.6 % (0.1 to 1.7 %)") && table.contains("0.7 %"), "{table}");
+    assert!(table.contains("rests on what was expected") && table.contains("0.4 ± 1.1"), "{table}");
+    assert!(html.contains("id=\"figure-wind-along\""));
+    assert!(
+        !report_of(&day(Request { rollers: true, ..Request::new(2, 8) }), Units::Metric).contains("figure-wind-along")
+    );
+}
+
+#[test]
+fn findings_stand_in_groups_and_each_opens_in_full() {
+    let mut day = day(Request::new(3, 8));
+    let finding = |code: &str, message: &str| loopwright::solution::FindingResult {
+        code: code.into(),
+        run: None,
+        message: message.into(),
+    };
+    day.solution.findings.push(finding("order-confounded", "The order looks like a drift. Ride A B B A."));
+    let html = report_of(&day, Units::Metric);
+    let order = ["May change the answer", "order-confounded", "Limits the answer", "lag-large", "For information"];
+    let places: Vec<usize> = order.iter().map(|p| html.rfind(p).unwrap_or_else(|| panic!("no {p}"))).collect();
+    assert!(places.is_sorted(), "{places:?}");
+    assert!(
+        html.contains("<summary>In full</summary><p>The order looks like a drift. Ride A B B A.</p>"),
+        "the rest is there"
+    );
+}
+
+#[test]
 fn a_check_by_draws_stands_under_the_budget_where_one_was_made() {
     let mut day = day(Request::new(3, 8));
     let drawn = day.solution.monte_carlo.as_mut().expect("a check");

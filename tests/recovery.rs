@@ -4,7 +4,7 @@ use loopwright::analysis::{Analysis, Depth, Inputs, analyse};
 use loopwright::circuit::Survey;
 use loopwright::error::Error;
 use loopwright::plan::Plan;
-use loopwright::session::{Gusts, GustsWord, WindMode};
+use loopwright::session::{AlongLoop, AlongLoopWord, Gusts, GustsWord, WindMode, Yaw, YawWord};
 use loopwright::simulate::{Rehearsal, simulate};
 use loopwright::solution::Solution;
 
@@ -22,9 +22,13 @@ const TWO_SPEEDS: &str = "order = [\"a\"]\nlaps_per_run = 8\nspeeds_km_h = [28.0
 const ROAD: &str = "length_m = 1300.0\nshape = \"bean\"\nelevation_amplitude_m = 1.5";
 const BREEZE: &str = "speed_m_s = 2.0\nfrom_deg = 250.0";
 
+/// The day in the plain model: its wind is the same along the loop and its drag does not depend on yaw, and the session says so.
 fn inputs(day: &Rehearsal) -> Inputs {
+    let mut session = day.session.clone();
+    session.wind.along_loop = AlongLoop::Word(AlongLoopWord::Even);
+    session.solve.yaw = Yaw::Word(YawWord::None);
     Inputs {
-        session: day.session.clone(),
+        session,
         recordings: day.rides.iter().map(|r| r.to_recording()).collect(),
         weather: None,
         survey: day.survey.as_ref().map(|s| Survey::parse(s, "survey.csv", 0.02).expect("our own survey")),
@@ -84,6 +88,27 @@ fn a_lag_left_out_moves_crr_and_solving_for_it_cures_that() {
     let [without, _] = values(&solve(&held).unwrap());
     assert!((with - 0.0044).abs() < 0.00004, "{with}");
     assert!((without - 0.0044).abs() > 3.0 * (with - 0.0044).abs().max(0.00003), "{without}");
+}
+
+#[test]
+fn shelter_left_out_moves_crr_and_solving_for_it_cures_that() {
+    let six = "order = [\"a\", \"a\", \"a\", \"a\", \"a\", \"a\"]\nlaps_per_run = 6\nspeeds_km_h = [28.0, 41.0]";
+    let sheltered = format!("{six}\n[day]\nshelter_least = 0.4\nshelter_seed = 8");
+    let wind = "speed_m_s = 2.5\nfrom_deg = 250.0";
+    let day = simulate(&plan(&sheltered, ROAD, wind, "gust_sd_m_s = 0.1\ninstrument_errors = \"none\""), 31).unwrap();
+    let even = inputs(&day);
+    let mut solved = inputs(&day);
+    solved.session.wind.along_loop = AlongLoop::default();
+    let (with, without) = (solve(&solved).unwrap(), solve(&even).unwrap());
+    let e = with.solution.setups[0].crr;
+    assert!(e.low.unwrap() <= 0.0044 && 0.0044 <= e.high.unwrap(), "{e:?}");
+    let [left_out, _] = values(&without);
+    assert!((left_out - 0.0044).abs() > 2.0 * (e.value.unwrap() - 0.0044).abs(), "{left_out} {e:?}");
+    assert!(with.solution.findings.iter().any(|f| f.code == "wind-along-loop"), "{:?}", with.solution.findings);
+    let shares = &with.solution.circuit.wind_along;
+    let most = shares.iter().map(|s| s.share).fold(0.0, f64::max);
+    let least = shares.iter().map(|s| s.share).fold(f64::MAX, f64::min);
+    assert!(most / least > 1.5, "{least} to {most}");
 }
 
 #[test]

@@ -52,3 +52,8 @@ fn the_day_on_road_and_rollers_is_what_its_plan_gives() {
 fn the_morning_on_rollers_and_an_outdoor_track_is_what_its_plan_gives() {
     check_folder("track-and-rollers");
 }
+
+#[test]
+fn the_pressure_sweep_is_what_its_plan_gives() {
+    check_folder("pressure-sweep");
+}

@@ -3,17 +3,16 @@
 //! Given inputs, or a solved loop; refuses days that cannot show a drift, chooses the moment to which Crr belongs, and gives
 //! the drift with what it costs the differences. The drift itself is fitted by `solve`.
 
-use super::Inputs;
 use super::contrasts::Pair;
+use super::drift_check::{order, there_and_back};
 use super::loop_venue::LoopVenue;
 use super::quantities::{Linear, PowerAt, SetupQuantities, linear_known};
 use crate::compare::order::CONFOUNDED_FROM;
-use crate::error::Error;
 use crate::finding::{Finding, What};
 use crate::sample::Ride;
 use crate::session::Session;
 use crate::solution::CrrDriftResult;
-use crate::solve::fit::{LapInput, LoopFit};
+
 use crate::uncertainty::student::t_two_sided_p;
 use nalgebra::DVector;
 
@@ -25,44 +24,6 @@ const LEAST_UNIX_S: f64 = 631_065_600.0;
 pub struct Drift {
     pub result: Option<CrrDriftResult>,
     pub findings: Vec<Finding>,
-}
-
-/// A drift over several runs needs their times of day.
-///
-/// Errors: [`Error::Inconsistent`] for a run whose clock was not set.
-pub fn check(inputs: &Inputs) -> Result<(), Error> {
-    let session = &inputs.session;
-    if !session.solve.crr_drift || session.runs.len() < 2 {
-        return Ok(());
-    }
-    let unset = |of: &crate::record::Recording| of.findings.iter().any(|w| matches!(w, What::ClockNotSet));
-    match session.runs.iter().zip(&inputs.recordings).find(|(_, recording)| unset(recording)) {
-        Some((run, _)) => Err(Error::Inconsistent {
-            file: run.file.clone(),
-            line: None,
-            message: "crr_drift needs the time of day of every run, and the clock of this ride was not set; leave \
-                      crr_drift out and ride A B B A, which cancels a steady drift"
-                .into(),
-        }),
-        None => Ok(()),
-    }
-}
-
-/// A fit that failed with a drift in it fails, as a rule, because the order does not show the drift.
-pub fn undetermined(session: &Session, error: Error) -> Error {
-    match error {
-        Error::Numerical { message, .. } if session.solve.crr_drift => {
-            Error::DriftUndetermined { order: order(session), better: there_and_back(session), reason: message }
-        }
-        other => other,
-    }
-}
-
-/// Counts hours from the mean moment of the laps used, so that Crr is that of this moment.
-pub fn count_from_mean_moment(laps: &mut [LapInput], fit: &LoopFit) {
-    let weighted = fit.used.iter().zip(&fit.weight).map(|(i, w)| laps[*i].hour * w).sum::<f64>();
-    let mean = weighted / fit.weight.iter().sum::<f64>();
-    laps.iter_mut().for_each(|lap| lap.hour -= mean);
 }
 
 /// The drift of a solved loop, where one was fitted.
@@ -137,14 +98,4 @@ fn worst_inflation(session: &Session, venue: &LoopVenue, column: usize) -> Optio
         }
     }
     worst
-}
-
-fn order(session: &Session) -> String {
-    session.runs.iter().map(|r| r.setup.as_str()).collect::<Vec<_>>().join(" ")
-}
-
-/// The set-ups once forward and once backward.
-fn there_and_back(session: &Session) -> String {
-    let ids = session.setups.iter().map(|s| s.id.as_str());
-    ids.clone().chain(ids.rev()).collect::<Vec<_>>().join(" ")
 }

@@ -2,7 +2,7 @@
 //!
 //! Given a solved loop; gives elevations by lap, by step and by record.
 
-use super::Inputs;
+use super::inputs::Inputs;
 use super::loop_venue::LoopVenue;
 use crate::evidence::{Evidence, JointRegion, LapEvidence, LinePoint, ProfileBand, RunEvidence};
 use crate::sample::{Ride, SampleColumns};

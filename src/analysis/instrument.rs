@@ -1,22 +1,15 @@
-//! What one standard uncertainty of each input does to the results: the type B budget (JCGM 100:2008, 5.1).
+//! The inputs of the measuring chain, and what a budget of them holds.
 //!
-//! Given a solved loop; moves each input by +u and −u, takes the response of the fit and gives the changes of Crr, CdA
-//! and watts of every set-up. Differences between set-ups are taken from the same changes, so what is common cancels.
+//! Given a session; gives each input with its standard uncertainty, and a run's conditions with one input moved. It solves nothing.
 
-use super::Inputs;
 use super::air_of_run::RunAir;
-use super::loop_venue::LoopVenue;
-use super::repetition::{Move, Repetition};
 use crate::air::moist_air_density;
 use crate::circuit::SpeedAge;
-use crate::error::Error;
 use crate::quantity::pa_from_hpa;
-use crate::sample::Ride;
 use crate::session::{Session, WindMode};
 use crate::solve::account::RunConditions;
 use crate::solve::gust::Gustiness;
-use crate::uncertainty::budget::{Budget, Source};
-use rayon::prelude::*;
+use crate::uncertainty::budget::Budget;
 
 /// Outputs kept for each set-up, in the order of [`Output`].
 pub(super) const OUTPUTS: usize = 3;
@@ -144,7 +137,7 @@ impl Input {
         }
     }
 
-    fn unit(self) -> &'static str {
+    pub(super) fn unit(self) -> &'static str {
         match self {
             Input::MassOfRun(_) => "kg",
             Input::PowerZero | Input::FixedLoss => "W",
@@ -215,49 +208,6 @@ fn tyre_temperatures(session: &Session) -> Vec<(Input, f64)> {
     let mut inputs: Vec<(Input, f64)> = read.map(|(k, _)| (Input::TyreTemperatureOfRun(k), u.temperature_c)).collect();
     inputs.push((Input::TemperatureCoefficient, u.temperature_coefficient_per_c.unwrap_or(0.0)));
     inputs
-}
-
-/// Works out the budget.
-///
-/// Errors: [`Error::Numerical`] when a repetition has no finite answer.
-pub fn budget(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue) -> Result<InstrumentBudget, Error> {
-    let session = &inputs.session;
-    let list = venue.moved_inputs(session);
-    let again = Repetition::new(inputs, rides, venue)?;
-    let at_base = again.at_base();
-    let change = |input: Input, by: f64| -> Option<Vec<f64>> {
-        let moved = again.answer(Move { input, by })?;
-        Some(moved.iter().zip(&at_base).map(|(a, b)| a - b).collect())
-    };
-    let sources: Vec<Source> = list
-        .par_iter()
-        .map(|&(input, u)| {
-            let (plus, minus) = (change(input, u), change(input, -u));
-            let name = match input.run() {
-                Some(k) => format!("{}, run {}", input.group(), k + 1),
-                None => input.group().to_string(),
-            };
-            match (plus, minus) {
-                (Some(plus), Some(minus)) => Ok(Source {
-                    name,
-                    standard_uncertainty: u,
-                    unit: input.unit().to_string(),
-                    dof: f64::INFINITY,
-                    plus,
-                    minus,
-                }),
-                _ => Err(Error::Numerical {
-                    stage: "uncertainty budget",
-                    message: format!("no finite answer with {name} moved by {u} {}", input.unit()),
-                }),
-            }
-        })
-        .collect::<Result<_, _>>()?;
-    Ok(InstrumentBudget {
-        budget: Budget::new(sources)?,
-        setups: session.setups.len(),
-        group: list.iter().map(|(i, _)| i.group()).collect(),
-    })
 }
 
 /// A run's conditions with one input moved.

@@ -3,9 +3,10 @@
 //! Given all inputs and a way to solve those of some runs; gives one outcome with a row for every run and set-up, and a
 //! finding for each run that is not used. It judges no run.
 
+use super::inputs::Inputs;
 use super::run_results::run_result;
+use super::venue_outcome::VenueOutcome;
 use super::venues::Part;
-use super::{Inputs, VenueOutcome};
 use crate::error::{Error, UnusableRun};
 use crate::evidence::RunEvidence;
 use crate::finding::{Finding, What};

@@ -3,10 +3,11 @@
 //! Given inputs and rides; gives what the outcome, the budget and the figures are made from.
 
 use super::air_of_run::{RunAir, air_of_run, told_once};
-use super::instrument::{self, Input, InstrumentBudget, inputs_of};
+use super::inputs::Inputs;
+use super::instrument::{Input, InstrumentBudget, inputs_of};
 use super::slip;
 use super::speed_age::{self, AgeTrial};
-use super::{Depth, Inputs, crr_drift, loop_length, solvable_laps, speed_scale};
+use super::{drift_check, loop_length, solvable_laps, speed_scale};
 use crate::circuit::{FoundLoop, Lap, LapCut, SpeedAge, Survey};
 use crate::constant::{STANDARD_GRAVITY_M_S2, normal_gravity_m_s2};
 use crate::error::Error;
@@ -89,10 +90,10 @@ struct Prepared {
 const MOST_TRIAL_LAPS: usize = 400;
 
 /// Solves the runs of a loop.
-pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<LoopVenue<'a>, Error> {
+pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride]) -> Result<LoopVenue<'a>, Error> {
     let session = &inputs.session;
     let mut findings = Vec::new();
-    crr_drift::check(inputs)?;
+    drift_check::check(inputs)?;
     solvable_laps::need_channels(inputs, rides)?;
     let to_cut = speed_scale::to_cut(session, rides);
     let mut air = Vec::with_capacity(rides.len());
@@ -151,7 +152,7 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
         Ok(solved) => solved,
         Err(e) => {
             let reasons: Vec<Option<Reason>> = laps.iter().map(|l| l.reason).collect();
-            return Err(slip::run_unlike::explain(session, &reasons, crr_drift::undetermined(session, e)));
+            return Err(slip::run_unlike::explain(session, &reasons, drift_check::undetermined(session, e)));
         }
     };
     let survey = match &inputs.survey {
@@ -162,8 +163,9 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
         frame.survey = survey.as_ref();
         solved = fit(&frame, &mut laps, Some(&solved))?;
     }
+    drift_check::is_shown(session, &solved)?;
     if choices.crr_drift {
-        crr_drift::count_from_mean_moment(&mut laps, &solved);
+        drift_check::count_from_mean_moment(&mut laps, &solved);
         solved = fit(&frame, &mut laps, Some(&solved))?;
     }
     let gustiness = match session.wind.gusts {
@@ -192,7 +194,7 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
         }
     }
     findings.extend(slip::run_unlike::find(&mut cut));
-    let mut venue = LoopVenue {
+    Ok(LoopVenue {
         cut,
         air,
         gravity_m_s2,
@@ -206,11 +208,7 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride], depth: Depth) -> Result<Loo
         gustiness,
         budget: None,
         findings,
-    };
-    if depth.budget {
-        venue.budget = Some(instrument::budget(inputs, rides, &venue)?);
-    }
-    Ok(venue)
+    })
 }
 
 /// The tester's own marks.

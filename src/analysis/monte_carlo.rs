@@ -5,7 +5,7 @@
 //! Inputs are drawn from normal distributions (a best estimate with a standard uncertainty, 6.4.7), scatter from
 //! Student's t (6.4.9). The same seed gives the same numbers whatever the number of threads. It changes no result.
 
-use super::Inputs;
+use super::inputs::Inputs;
 use super::instrument::{Output, coefficients_of_difference, coefficients_of_setup};
 use super::loop_venue::LoopVenue;
 use super::repetition::{Move, Repetition};

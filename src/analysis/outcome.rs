@@ -5,9 +5,9 @@
 mod expectation;
 mod resistance;
 
-use super::Inputs;
 use super::air_along;
 use super::contrasts::{Pair, PairDifference, contrasts};
+use super::inputs::Inputs;
 use super::instrument::Output;
 use super::known::{Known, Uncertain};
 use super::loop_venue::{LoopVenue, fit_findings, mean_density, tyre_temperature};
@@ -156,11 +156,8 @@ impl Report<'_> {
                 let laps = self.scatter[s].crr;
                 let scatter = Combined { standard_uncertainty: laps.standard_error(), dof: laps.dof };
                 let value = q.crr.value(&self.venue.fit.parameters);
-                let own = Uncertain {
-                    prior_se: Some(self.open(&q.crr, &[Expected::Cda, Expected::Crr]).sqrt()),
-                    instrument_se: self.instrument(s, Output::Crr),
-                    ..Uncertain::of_laps(value, scatter)
-                };
+                let own =
+                    Uncertain { instrument_se: self.instrument(s, Output::Crr), ..Uncertain::of_laps(value, scatter) };
                 own.estimate(self.confidence).high.map_or(f64::NAN, |high| high - value)
             })
             // A half-width that is not a number is as wide as can be.

@@ -3,7 +3,7 @@
 //! Given a solved loop and by how much inputs are moved, one or many at once; gives Crr, CdA and watts of every set-up.
 //! It neither chooses the sizes of the moves nor combines anything.
 
-use super::Inputs;
+use super::inputs::Inputs;
 use super::instrument::{Input, alter};
 use super::loop_venue::{LoopVenue, conditions};
 use super::quantities::PowerAt;

@@ -4,7 +4,7 @@
 
 use super::instrument::{InstrumentBudget, OUTPUTS, Output};
 use super::quantities::PowerAt;
-use super::roller_venue::SolvedRun;
+use super::roller_run::SolvedRun;
 use crate::error::Error;
 use crate::rollers::{Reach, RollerRun, Sensitivity, sensitivities};
 use crate::session::Session;

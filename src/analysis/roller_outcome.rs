@@ -5,13 +5,14 @@
 use super::air_of_run::readings;
 use super::budget_lines::budget_lines;
 use super::contrasts::{Pair, PairDifference, contrasts};
+use super::inputs::Inputs;
 use super::instrument::Output;
 use super::known::{Known, Uncertain};
 use super::quantities::PowerAt;
 use super::roller_replication::run_to_run;
 use super::roller_venue::RollerVenue;
 use super::run_results::{empty_solution, run_result, venue_word};
-use super::{Inputs, VenueOutcome};
+use super::venue_outcome::VenueOutcome;
 use crate::air::moist_air_density;
 use crate::evidence::{Evidence, RunEvidence, WarmUpEvidence};
 use crate::rollers::RollerRun;

@@ -2,7 +2,7 @@
 //!
 //! Given solved runs; gives the second stage over them. It knows nothing of the measuring chain.
 
-use super::roller_venue::SolvedRun;
+use super::roller_run::SolvedRun;
 use crate::error::Error;
 use crate::session::{Session, Venue};
 use crate::solution::RunToRunResult;

@@ -3,12 +3,13 @@
 //! Given inputs and rides that are all on rollers; gives what the outcome is made from. It compares no set-ups.
 
 use super::air_of_run::DEVICE_TEMPERATURE_U_C;
+use super::inputs::{Depth, Inputs};
 use super::instrument::InstrumentBudget;
 use super::quantities::PowerAt;
 use super::roller_budget::budget;
 use super::roller_replication::replication;
+use super::roller_run::SolvedRun;
 use super::run_results::order_finding;
-use super::{Depth, Inputs};
 use crate::error::Error;
 use crate::finding::{Finding, What};
 use crate::record::Recording;
@@ -16,19 +17,9 @@ use crate::rollers::drum::conversion_uncertainty;
 use crate::rollers::practice::{self, RunConditions};
 use crate::rollers::{Choice, RollerRun, StatedWindow, analyse};
 use crate::sample::Ride;
-use crate::session::{Run, Session, Uncertainty, Venue};
+use crate::session::{Run, Session, Venue};
 use crate::uncertainty::replication::Replication;
 use std::borrow::Cow;
-
-/// A run that has a window.
-pub struct SolvedRun {
-    /// Place among the runs of the inputs.
-    pub run: usize,
-    pub setup: usize,
-    pub result: RollerRun,
-    /// Standard uncertainties of the session, larger where a value had to be assumed.
-    pub uncertainty: Uncertainty,
-}
 
 /// The runs on rollers, solved.
 pub struct RollerVenue {

@@ -2,7 +2,7 @@
 //!
 //! Given session, recordings and rides; gives the parts of a [`Solution`] that need no solving.
 
-use super::Inputs;
+use super::inputs::Inputs;
 use crate::compare::order::pairs_in_time;
 use crate::finding::{Finding, What};
 use crate::sample::Ride;

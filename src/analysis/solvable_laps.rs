@@ -3,7 +3,7 @@
 //! Given rides and laps with their reasons; gives nothing or the error that says what became of every lap or which runs
 //! cannot be used. It marks no lap.
 
-use super::Inputs;
+use super::inputs::Inputs;
 use crate::circuit::{Lap, LapCut};
 use crate::error::{Error, UnusableRun};
 use crate::finding::{Finding, What};

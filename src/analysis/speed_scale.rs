@@ -3,7 +3,7 @@
 //! Given inputs and rides; gives rides whose speeds are scaled and a session that carries the error of the scale. Without the
 //! wish it gives nothing.
 
-use super::Inputs;
+use super::inputs::Inputs;
 use crate::circuit::{FoundLoop, LapLengths, RunToCut, SpeedAge};
 use crate::error::Error;
 use crate::finding::{Finding, What};

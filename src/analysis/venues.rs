@@ -4,10 +4,14 @@
 //! loop shows CdA, and those of both under `venues`.
 
 use super::combine::{Both, Side};
+use super::inputs::{Depth, Inputs};
 use super::left_out::solve_without_unusable;
+use super::monte_carlo::Draws;
+use super::on_rollers::of_rollers;
+use super::one_loop::of_loop;
 use super::quantities::PowerAt;
 use super::run_results::venue_word;
-use super::{Depth, Draws, Inputs, VenueOutcome, of_loop, of_rollers};
+use super::venue_outcome::VenueOutcome;
 use crate::error::{Error, UnusableRun};
 use crate::evidence::Evidence;
 use crate::finding::{Finding, What};

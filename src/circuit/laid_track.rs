@@ -84,19 +84,44 @@ impl Turning {
     fn best(&self, line: &[f64], shifts: impl Iterator<Item = usize>) -> Fit {
         let n = self.value.len();
         shifts
-            .map(|shift| {
-                let (turn_rad, square) = self.misfit(line, shift % n);
-                Fit { shift: shift % n, turn_rad, square }
-            })
+            .map(|shift| Fit { shift: shift % n, square: self.misfit(line, shift % n).1 })
             .min_by(|a, b| a.square.total_cmp(&b.square))
-            .unwrap_or(Fit { shift: 0, turn_rad: 0.0, square: f64::INFINITY })
+            .unwrap_or(Fit { shift: 0, square: f64::INFINITY })
     }
+}
+
+impl Turning {
+    /// The least misfit about a shift, between the steps: half a metre of misplacement shows in every bend.
+    fn between_steps(&self, line: &[f64], shift: usize) -> LaidAt {
+        let n = self.value.len();
+        let at = |k: usize| self.misfit(line, k % n);
+        // The form repeats every half lap, so that a whole turn of shifts may be added.
+        let mut shift = shift + n;
+        for _ in 0..8 {
+            let squares = [at(shift - 1).1, at(shift).1, at(shift + 1).1];
+            shift = match squares {
+                [a, b, _] if a < b => shift - 1,
+                [_, b, c] if c < b => shift + 1,
+                _ => break,
+            };
+        }
+        let [(turn_a, a), (turn_b, b), (turn_c, c)] = [at(shift - 1), at(shift), at(shift + 1)];
+        let bend = a - 2.0 * b + c;
+        let aside = if bend > 0.0 { (0.5 * (a - c) / bend).clamp(-0.5, 0.5) } else { 0.0 };
+        let turn_rad = turn_b + aside * if aside < 0.0 { turn_b - turn_a } else { turn_c - turn_b };
+        LaidAt { steps: shift as f64 - n as f64 + aside, turn_rad }
+    }
+}
+
+/// Where a form lies along a line.
+struct LaidAt {
+    steps: f64,
+    turn_rad: f64,
 }
 
 #[derive(Clone, Copy)]
 struct Fit {
     shift: usize,
-    turn_rad: f64,
     square: f64,
 }
 
@@ -149,8 +174,9 @@ pub(super) fn lay(line: &ReferenceLine, form: TrackForm, smoothing_m: f64) -> Op
     let radius_m = radius(both(form.bend_radius_m, seen_m));
     let shown_m = best_transition(radius_m).0;
     let transition_m = form.transition_m.map_or(shown_m, |t| both(t, shown_m)).min(longest(radius_m).max(0.0));
-    let laid = near(&of(radius_m, transition_m));
-    let shift_m = laid.shift as f64 * 0.5 * length_m / n as f64;
+    let turning = of(radius_m, transition_m);
+    let laid = turning.between_steps(&even, near(&turning).shift);
+    let shift_m = laid.steps * 0.5 * length_m / n as f64;
     let side = if left { 1.0 } else { -1.0 };
     // The form begins in the middle of a straight, and its direction there is that of the even turn.
     let straight_rad = side * (laid.turn_rad - TAU * shift_m / length_m);

@@ -49,6 +49,8 @@ const SECTIONS: [Section; 9] = [
             "kind",
             "gate",
             "length_m",
+            "length_sd_m",
+            "level",
             "survey",
             "survey_sd_m",
             "bend_radius_m",
@@ -57,8 +59,12 @@ const SECTIONS: [Section; 9] = [
         ],
     ),
     section("air", AIR, &["temperature_c", "pressure_hpa", "humidity_pct", "log"]),
-    section("wind", AIR, &["mode", "speed_m_s", "from_deg", "mast_height_m", "roughness_length_m", "gusts"]),
-    section("solve", SOLVER, &["lag", "confidence", "seed"]),
+    section(
+        "wind",
+        AIR,
+        &["mode", "speed_m_s", "from_deg", "mast_height_m", "roughness_length_m", "gusts", "expected_m_s"],
+    ),
+    section("solve", SOLVER, &["lag", "yaw", "speed_scale", "confidence", "seed"]),
     section("reference", SOLVER, &["speed_km_h", "mass_kg", "air_density_kg_m3"]),
     section(
         "rollers",

@@ -42,40 +42,59 @@ fn sound_days_are_told_no_oftener_than_the_level_says() {
     assert!(count < 34, "{count}");
 }
 
+/// Days of 200 on which something else may be told besides: another run at the level of 1 %, or an exchange that leaves what has
+/// a probability of 2 %. Of 6 expected, with a standard deviation of 2.4, so many are allowed.
+const OTHERWISE: usize = 14;
+
 #[test]
 fn a_mass_with_exchanged_digits_is_told_with_the_mass_that_would_be_right() {
+    let mut otherwise = 0;
     for seed in 0..200 {
         let (mut runs, covariance) = day(&THRICE, seed);
         // 68.3 kg stated for 86.3 kg: Crr times mass is what is fitted.
         runs[4].value *= 86.3 / 68.3;
         let told = unlike(&runs, &covariance);
-        let [Unlike::Run { run: 4, apart, twins: 2, .. }] = told[..] else { panic!("{told:?}") };
+        let [Unlike::Run { run: 4, apart, twins: 2, .. }] = told[..] else {
+            assert!(!told.is_empty(), "seed {seed}");
+            otherwise += 1;
+            continue;
+        };
         let needed = mass_needed_kg(68.3, runs[4].value, apart);
         assert!((needed / 86.3 - 1.0).abs() < 0.1, "{needed}");
     }
+    assert!(otherwise <= OTHERWISE, "{otherwise}");
 }
 
 #[test]
 fn of_two_runs_that_differ_neither_is_blamed() {
+    let mut otherwise = 0;
     for seed in 0..200 {
         let (mut runs, covariance) = day(&THERE_AND_BACK, seed);
         runs[1].value *= 86.3 / 68.3;
         let told = unlike(&runs, &covariance);
-        let [Unlike::Pair { runs: [1, 4], apart, .. }] = told[..] else { panic!("{told:?}") };
+        let [Unlike::Pair { runs: [1, 4], apart, .. }] = told[..] else {
+            assert!(!told.is_empty(), "seed {seed}");
+            otherwise += 1;
+            continue;
+        };
         assert!(apart > 0.0);
     }
+    assert!(otherwise <= OTHERWISE, "{otherwise}");
 }
 
 #[test]
 fn exchanged_files_are_found_with_every_pair_that_explains_them() {
+    let mut otherwise = 0;
     for seed in 0..200 {
         let (mut runs, covariance) = day(&THRICE, seed);
         let (a, b) = (runs[0].value, runs[4].value);
         (runs[0].value, runs[4].value) = (b, a);
         let told = unlike(&runs, &covariance);
-        let [Unlike::Exchanged { pairs }] = &told[..] else { panic!("seed {seed}: {told:?}") };
-        assert_eq!(pairs[..], [[0, 4]], "seed {seed}");
+        let right = matches!(&told[..], [Unlike::Exchanged { pairs }] if pairs[..] == [[0, 4]]);
+        assert!(!told.is_empty(), "seed {seed}");
+        otherwise += usize::from(!right);
     }
+    assert!(otherwise <= OTHERWISE, "{otherwise}");
     let (mut runs, covariance) = day(&THERE_AND_BACK, 7);
     let (a, b) = (runs[0].value, runs[1].value);
     (runs[0].value, runs[1].value) = (b, a);

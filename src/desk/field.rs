@@ -135,7 +135,9 @@ fn kind(schema: &Json, value: &Json) -> Option<(Kind, Vec<String>)> {
     let words: Vec<String> = choices(schema, here).into_iter().map(|(word, _)| word).collect();
     if let Some(all) = here["anyOf"].as_array() {
         let number = all.iter().any(|one| is_type(resolved(schema, one), "number"));
-        return (number && !words.is_empty()).then_some((Kind::NumberOrWord, words));
+        // Lists that may stand in the place of a word are left to the file.
+        let kind = if number { Kind::NumberOrWord } else { Kind::Choice };
+        return (!words.is_empty()).then_some((kind, words));
     }
     if !words.is_empty() {
         return Some((Kind::Choice, words));

@@ -10,7 +10,7 @@
 
 use super::fieller::{Ratio, Set};
 use super::model::{Estimated, Fit, Joint, Main, Range, Term, entry};
-use super::next_level::{self, Question};
+use super::next_level::Question;
 use super::{Curve, CurvePoint, OffBest, Optimum};
 use crate::session::factors::{Factors, Levels};
 use crate::uncertainty::student::{coverage_factor, t_two_sided_p};
@@ -25,14 +25,14 @@ pub fn curves(factors: &Factors, main: &Main, joint: &Joint, confidence: f64) ->
     with_curve.filter_map(|i| Over::new(factors, main, joint, i, confidence)?.curve()).collect()
 }
 
-/// A factor of the model.
-pub(super) struct Over<'a> {
+/// A factor of the model, over which the output is looked at.
+struct Over<'a> {
     factors: &'a Factors,
     main: &'a Main,
-    pub(super) joint: &'a Joint,
+    joint: &'a Joint,
     factor: usize,
-    pub(super) levels: Vec<f64>,
-    pub(super) range: Range,
+    levels: Vec<f64>,
+    range: Range,
     slope: usize,
     bend: usize,
     t: f64,
@@ -56,7 +56,7 @@ impl<'a> Over<'a> {
         })
     }
 
-    pub(super) fn fit(&self) -> &Fit {
+    fn fit(&self) -> &Fit {
         &self.main.fit
     }
 
@@ -69,21 +69,21 @@ impl<'a> Over<'a> {
     }
 
     /// Weights of D(u).
-    pub(super) fn steepness(&self, u: f64) -> DVector<f64> {
+    fn steepness(&self, u: f64) -> DVector<f64> {
         let mut weights = DVector::zeros(self.main.terms.len());
         weights[self.slope] = 1.0;
         weights[self.bend] = 2.0 * u;
         weights
     }
 
-    pub(super) fn bend_weights(&self) -> DVector<f64> {
+    fn bend_weights(&self) -> DVector<f64> {
         let mut weights = DVector::zeros(self.main.terms.len());
         weights[self.bend] = 1.0;
         weights
     }
 
     /// A row of the design at this level, the other factors as in the mean of the set-ups.
-    pub(super) fn row(&self, u: f64) -> DVector<f64> {
+    fn row(&self, u: f64) -> DVector<f64> {
         let mean = |t: Term| {
             (0..self.factors.setups).map(|s| entry(self.factors, t, s)).sum::<f64>() / self.factors.setups as f64
         };
@@ -111,11 +111,14 @@ impl<'a> Over<'a> {
         per_unit[place] = 1.0 / self.range.half();
         let optimum = self.optimum(bent, bend.value);
         let drawn = if bent { (&self.main.terms, self.fit()) } else { (&terms, &straight) };
-        let question = if bent && !optimum.at_either_end {
-            Question::Best(self.range.scaled(optimum.value))
+        let weights = if bent && !optimum.at_either_end {
+            self.steepness(self.range.scaled(optimum.value))
         } else {
-            Question::Bend
+            self.bend_weights()
         };
+        let row = |level: f64| self.row(self.range.scaled(level));
+        let covariance = &self.fit().covariance;
+        let next = Question { joint: self.joint, covariance, weights, levels: &self.levels, row: &row }.answer();
         Some(Curve {
             factor: self.factors.list[self.factor].key.clone(),
             unit: unit.key.to_string(),
@@ -125,7 +128,7 @@ impl<'a> Over<'a> {
             off_best: self.off_best(optimum.value),
             points: self.points(of_setup),
             line: self.line(drawn.0, drawn.1),
-            next: next_level::next(self, question),
+            next,
             optimum,
         })
     }

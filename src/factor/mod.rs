@@ -43,4 +43,5 @@ pub fn answer(output: &str, factors: &Factors, joint: &Joint, baseline: usize, c
 }
 
 #[cfg(test)]
+#[path = "factor_tests.rs"]
 mod tests;

@@ -8,7 +8,6 @@
 //! ```
 
 use crate::session::factors::{Factor, Factors, Levels};
-use crate::uncertainty::replication::Replication;
 use crate::uncertainty::student::{coverage_factor, f_upper_tail, t_two_sided_p};
 use nalgebra::{Cholesky, DMatrix, DVector};
 
@@ -28,26 +27,6 @@ pub struct Joint {
 }
 
 impl Joint {
-    /// Of set-ups with what changes from run to run mixed in. The covariance is brought to the scale of Student's t that gives
-    /// differences their half-width, and has its degrees of freedom: both are means over the pairs of set-ups.
-    pub fn of_replication(solved: &Replication, runs: &[usize], confidence: f64) -> Joint {
-        let covariance = solved.covariance();
-        let k = solved.setups();
-        let (mut ratio, mut loss, mut pairs) = (0.0, 0.0, 0.0);
-        for a in 0..k {
-            for b in a + 1..k {
-                let as_t = solved.difference(b, a).distribution.as_student(confidence);
-                let variance = covariance[(a, a)] + covariance[(b, b)] - 2.0 * covariance[(a, b)];
-                ratio += as_t.standard_uncertainty.powi(2) / variance;
-                loss += as_t.dof.recip();
-                pairs += 1.0;
-            }
-        }
-        let scaled = if pairs > 0.0 { covariance * (ratio / pairs) } else { covariance };
-        let dof = if loss > 0.0 { pairs / loss } else { f64::INFINITY };
-        Joint { values: solved.values(), covariance: scaled, dof, runs: runs.to_vec() }
-    }
-
     /// Variance of one more run of a set-up, without what moves all set-ups alike.
     pub fn of_one_run(&self) -> f64 {
         let k = self.values.len();

@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 /// Factors of a session and what they do.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct FactorResult {
+    /// One entry a factor.
     pub factors: Vec<FactorLevels>,
     /// "crr", "cda_m2" and "power_w" (on rollers "rolling_power_w"), as far as they differ between set-ups.
     pub outputs: Vec<Answer>,
@@ -17,11 +18,13 @@ pub struct FactorResult {
 /// A factor and its levels.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct FactorLevels {
+    /// The factor's key in the session.
     pub name: String,
     /// "kind" or "quantity".
     pub is: String,
     /// Of a quantity, as in its key.
     pub unit: Option<String>,
+    /// Its levels in order.
     pub levels: Vec<String>,
     /// Level of each set-up, in their order.
     pub of_setups: Vec<String>,
@@ -63,6 +66,7 @@ impl Answer {
 
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct FactorOutput {
+    /// "crr", "cda_m2", "power_w" or "rolling_power_w".
     pub output: String,
     /// Of kinds.
     pub effects: Vec<Effects>,
@@ -79,19 +83,26 @@ pub struct FactorOutput {
 /// A value with its two-sided interval.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Interval {
+    /// Estimate, in the unit of the output.
     pub value: f64,
+    /// Standard error.
     pub se: f64,
+    /// Lower end at `confidence`.
     pub low: f64,
+    /// Upper end at `confidence`.
     pub high: f64,
+    /// Two-sided, of no effect.
     pub p_value: Option<f64>,
 }
 
 /// Levels of a kind, or one more unit of a quantity that has two levels.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Effects {
+    /// Key of the factor.
     pub factor: String,
     /// Level that the others are compared with.
     pub reference: String,
+    /// One entry a level beside the reference.
     pub levels: Vec<LevelEffect>,
     /// Whether the levels differ at all.
     pub test: Test,
@@ -99,7 +110,9 @@ pub struct Effects {
 
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct LevelEffect {
+    /// The level.
     pub level: String,
+    /// Level less reference.
     #[serde(flatten)]
     pub effect: Interval,
     /// Adjusted over all effects of the output (Holm).
@@ -108,17 +121,23 @@ pub struct LevelEffect {
 
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Test {
+    /// What is tested.
     pub of: String,
+    /// The F statistic.
     pub f: f64,
+    /// Degrees of freedom of the numerator.
     pub numerator_dof: f64,
     /// `null` when the errors are taken as known.
     pub denominator_dof: Option<f64>,
+    /// Chance of so large an F without an effect.
     pub p_value: f64,
 }
 
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Curve {
+    /// Key of the factor.
     pub factor: String,
+    /// Unit of its levels.
     pub unit: String,
     /// "straight" or "one bend".
     pub shape: String,
@@ -126,7 +145,9 @@ pub struct Curve {
     pub bend_p_value: f64,
     /// Change of the output for one more unit, of the straight line.
     pub slope: Interval,
+    /// Where the output is least.
     pub optimum: Optimum,
+    /// What each level ridden costs against the best.
     pub off_best: Vec<OffBest>,
     /// Set-ups with what kinds do taken off, and their errors without what moves all alike.
     pub points: Vec<CurvePoint>,
@@ -138,9 +159,13 @@ pub struct Curve {
 
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct CurvePoint {
+    /// Level of the quantity.
     pub level: f64,
+    /// Output there.
     pub value: f64,
+    /// Lower end at `confidence`.
     pub low: f64,
+    /// Upper end at `confidence`.
     pub high: f64,
 }
 
@@ -151,23 +176,30 @@ pub struct Optimum {
     pub value: f64,
     /// Ends of the interval within the levels ridden.
     pub low: f64,
+    /// Upper end of the interval within the levels ridden.
     pub high: f64,
     /// Whether the best may lie at or below the lowest level ridden, at or above the highest.
     pub open_below: bool,
+    /// Whether the best may lie at or above the highest level.
     pub open_above: bool,
     /// The curve is highest between its ends, so that the best lies at one of them.
     pub at_either_end: bool,
     /// Fieller's set for the turning point of the bent curve: "between", "outside" or "anywhere"; it does not know the levels.
     pub turning_point: Option<f64>,
+    /// Kind of Fieller's set.
     pub fieller: String,
+    /// Its lower end.
     pub fieller_low: Option<f64>,
+    /// Its upper end.
     pub fieller_high: Option<f64>,
 }
 
 /// What riding a level costs against the best level.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct OffBest {
+    /// The level.
     pub level: f64,
+    /// What it costs.
     #[serde(flatten)]
     pub lost: Interval,
 }
@@ -175,6 +207,7 @@ pub struct OffBest {
 /// What one more run at a level would bring.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct NextLevel {
+    /// The level.
     pub level: f64,
     /// Width of the best level's interval (of the bend's where no best level is told) against today's.
     pub width_ratio: f64,

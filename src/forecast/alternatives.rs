@@ -89,8 +89,7 @@ fn speeds(plan: &Plan, noise: &RowNoise, measure: Measure) -> Option<Alternative
     let change = if one {
         format!("laps in turn at {:.0} and {:.0} km/h", speeds[0], speeds[1])
     } else {
-        // What one speed costs beyond that is not predicted.
-        format!("one speed only, {:.0} km/h (at best)", speeds[0])
+        format!("one speed only, {:.0} km/h", speeds[0])
     };
     Some(Alternative { change, detectable })
 }

@@ -118,13 +118,13 @@ impl Table<'_> {
             let cells = self.columns.iter().map(cell);
             grid.rows.push([name.to_string(), String::new()].into_iter().chain(cells).collect());
         };
-        sum("All instruments", |q| in_place(q.estimate.instrument_se, q));
-        sum("Scatter", |q| in_place(q.estimate.scatter_se, q));
+        sum("INSTRUMENT", |q| in_place(q.estimate.instrument_se, q));
+        sum("SCATTER", |q| in_place(q.estimate.scatter_se, q));
         if self.columns.iter().any(|q| q.estimate.run_to_run_se.is_some()) {
-            sum("Run to run", |q| in_place(q.estimate.run_to_run_se, q));
+            sum("RUN TO RUN", |q| in_place(q.estimate.run_to_run_se, q));
         }
         if self.columns.iter().any(|q| q.estimate.prior_se.is_some()) {
-            sum("Expected", |q| in_place(q.estimate.prior_se, q));
+            sum("EXPECTED", |q| in_place(q.estimate.prior_se, q));
         }
         sum("Combined", |q| in_place(q.estimate.se, q));
         sum("Degrees of freedom", |q| degrees(&q.estimate));

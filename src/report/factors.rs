@@ -121,7 +121,10 @@ fn of_curve(curve: &Curve, output: &FactorOutput, confidence: f64) -> String {
     let worst = curve.off_best.iter().max_by(|a, b| a.lost.value.total_cmp(&b.lost.value));
     let lost = worst
         .filter(|w| w.lost.low > 0.0 && !o.at_either_end)
-        .map(|w| format!(" At {} it costs {} more than at {}.", at(w.level), interval(&w.lost, unit), at(o.value)));
+        .map(|w| (at(w.level), interval(&w.lost, unit)))
+        .map(|(level, cost)| {
+            format!(" At {level} it costs {} more than at {}.", cost.trim_start_matches('+'), at(o.value))
+        });
     let next = next_words(curve);
     let mut letters = name.chars();
     let name = letters.next().map_or(String::new(), |c| c.to_uppercase().chain(letters).collect());

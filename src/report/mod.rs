@@ -32,6 +32,7 @@ pub mod rehearsal;
 mod ride_files;
 pub mod run_sheet;
 mod run_table;
+mod run_to_run;
 mod setup_table;
 pub mod sources;
 pub mod sparkline;

@@ -10,6 +10,7 @@ use super::lap_bootstrap;
 use super::laps_left_out;
 use super::number::percent;
 use super::run_table;
+use super::run_to_run;
 use super::setup_table;
 use super::table::paragraph;
 use super::together::{agreement, together};
@@ -138,6 +139,7 @@ pub fn summary(solution: &Solution, print: Print) -> String {
     if print.extent == Extent::Brief {
         return page.text;
     }
+    page.say(&run_to_run::sentence(solution));
     page.say(&lap_bootstrap::sentence(solution));
     page.say(&crr_drift::sentence(solution));
     if let Some(both) = together(solution, units) {

@@ -279,6 +279,10 @@ fn lap_reasons(run: &Run, n: &str, at: &Checker) -> Result<(), Error> {
     Ok(())
 }
 
+/// Softer than this no tyre of road, gravel or mountain is swept, while 65 psi typed as kPa lies below it (common practice, no
+/// source).
+const SWEPT_FROM_KPA: f64 = 130.0;
+
 /// Factors by themselves, and pressures against their range and what the runs state.
 fn factors(session: &Session, at: &Checker) -> Result<(), Error> {
     if let Err(wrong) = session.stated_factors() {
@@ -294,7 +298,8 @@ fn factors(session: &Session, at: &Checker) -> Result<(), Error> {
         for (s, level) in of_setup.iter().enumerate() {
             let n = s.to_string();
             let path = ["setup", n.as_str(), "factors", factor.key.as_str()];
-            let range = limit(TYRE.low / kpa, TYRE.high / kpa, "tyre pressure: 1 bar is 100 kPa, 1 psi is 6.9 kPa");
+            let hint = "tyre pressure: 1 bar is 100 kPa, 1 psi is 6.9 kPa; call the factor inflation_kpa for a fat tyre that is softer";
+            let range = limit(SWEPT_FROM_KPA / kpa, TYRE.high / kpa, hint);
             at.within(&path, *level, &range)?;
             let runs = session.runs.iter().enumerate().filter(|(_, run)| run.setup == session.setups[s].id);
             for (i, p) in runs.filter_map(|(i, run)| run.tyre_pressure_kpa.map(|p| (i, p))) {

@@ -1,4 +1,6 @@
 //! What the tester expects before the rides are looked at: it decides only what they cannot tell.
+//!
+//! Given by a session file; holds values and their defaults. It checks nothing.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};

@@ -1,4 +1,6 @@
 //! What the tester states of rollers.
+//!
+//! Given by a session file; holds values and their defaults. It checks nothing.
 
 use super::{AirHere, REFERENCE_TEMPERATURE_C};
 use schemars::JsonSchema;

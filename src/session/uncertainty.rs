@@ -1,4 +1,6 @@
 //! Standard uncertainties that the tester states, and those that hold where nothing is said.
+//!
+//! Given by a session file; holds values and their defaults. It checks nothing.
 
 use super::Venue;
 use schemars::JsonSchema;

@@ -134,7 +134,7 @@ mod tests {
             assert!((mean - stated).abs() < 0.064 * sd, "{mean} for {stated}");
             assert!((found / sd - 1.0).abs() < 0.045, "{found} for {sd}");
         };
-        check(&|i| i.power_scale, 1.0, 0.01);
+        check(&|i| i.power_scale, 1.0, 0.02);
         check(&|i| i.speed_scale, 1.0, 0.003);
         check(&|i| i.temperature_c, 18.0, 0.5);
         check(&|i| i.pressure_hpa, 1000.0, 1.0);

@@ -12,9 +12,9 @@ use nalgebra::{DMatrix, DVector};
 const MOST_ITERATIONS: u64 = 60;
 /// How often a step that does not lower the cost is halved.
 const MOST_HALVINGS: usize = 12;
-/// Length of a step below which a descent has converged, m: some 1 % of the scatter of a row, since least squares only chooses
+/// Length of a step below which a descent has converged, m: some 0.1 % of the scatter of a row, since least squares only chooses
 /// among starts, laps and weights and is where instruments begin.
-pub(super) const TOLERANCE_M: f64 = 1e-4;
+pub(super) const TOLERANCE_M: f64 = 1e-5;
 
 /// Where least squares ended.
 #[derive(Debug, Clone)]

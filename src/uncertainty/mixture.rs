@@ -36,7 +36,7 @@ impl Mixture {
     pub fn new(components: &[Component]) -> Mixture {
         let total: f64 = components.iter().map(|c| c.weight).sum();
         let mut kept: Vec<Component> = Vec::new();
-        for c in components.iter().filter(|c| !(c.weight < NO_WEIGHT * total)) {
+        for c in components.iter().filter(|c| c.weight >= NO_WEIGHT * total) {
             let c = Component { weight: c.weight / total, ..*c };
             match kept.last_mut().filter(|last| alike(last, &c)) {
                 Some(last) => *last = together(last, &c),
@@ -50,7 +50,11 @@ impl Mixture {
         &self.components
     }
 
+    /// Not a number where there is no component.
     pub fn mean(&self) -> f64 {
+        if self.components.is_empty() {
+            return f64::NAN;
+        }
         self.components.iter().map(|c| c.weight * c.place).sum()
     }
 
@@ -83,7 +87,7 @@ impl Mixture {
         }
         let (mean, sd) = (self.mean(), self.standard_deviation());
         if sd == 0.0 || !sd.is_finite() || !mean.is_finite() {
-            return if sd == 0.0 { mean } else { f64::NAN };
+            return if sd == 0.0 && mean.is_finite() { mean } else { f64::NAN };
         }
         // The smaller tail, so that far quantiles are as good as near ones.
         let miss = |x: f64| {
@@ -237,6 +241,6 @@ mod tests {
         let exact = Mixture::new(&[part(1.0, 4.0, 0.0, 5.0)]);
         assert_eq!((exact.quantile(0.3), exact.as_student(0.95).standard_uncertainty), (4.0, 0.0));
         assert!(Mixture::new(&[part(1.0, f64::NAN, 1.0, 5.0)]).quantile(0.3).is_nan());
-        assert!(Mixture::new(&[]).quantile(0.3).is_nan() || Mixture::new(&[]).quantile(0.3) == 0.0);
+        assert!(Mixture::new(&[]).quantile(0.3).is_nan() && Mixture::new(&[]).mean().is_nan());
     }
 }

@@ -176,10 +176,8 @@ fn intervals_hold_on_days_whose_changes_are_known_as_far_as_the_prior_reaches() 
     let one = [0, 1, 2];
     let days = |setup: &[usize], change: f64, seed: u64| coverage(setup, change * air, 1000, seed);
     let (quiet, usual, twice) = (days(&two, 0.0, 1), days(&two, 0.007, 2), days(&two, 0.015, 3));
-    println!("two runs each: {quiet:?} {usual:?} {twice:?}");
     assert!(quiet.0 > 0.98 && usual.0 > 0.945 && twice.0 > 0.90, "{quiet:?} {usual:?} {twice:?}");
     let (quiet_one, usual_one, twice_one) = (days(&one, 0.0, 4), days(&one, 0.007, 5), days(&one, 0.015, 6));
-    println!("one run each: {quiet_one:?} {usual_one:?} {twice_one:?}");
     assert!(quiet_one.0 > 0.99 && usual_one.0 > 0.97 && twice_one.0 > 0.87, "{usual_one:?} {twice_one:?}");
     // Repeats pay: with two runs each the interval is less than half as wide.
     assert!(usual.1 < 0.5 * usual_one.1);

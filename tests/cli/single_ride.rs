@@ -172,10 +172,13 @@ fn laps_are_drawn_again_as_often_as_asked_and_the_terminal_says_so_in_a_line() {
     assert_eq!(few["bootstrap"]["draws"], 50);
     assert!(none["bootstrap"].is_null());
     assert_eq!((&usual["setups"], &usual["contrasts"]), (&none["setups"], &none["contrasts"]));
-    let text =
-        desk.answered(&["solve", "session.toml", "--draws", "50"]).split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(text.contains("Whole laps drawn again (50 times, seed 1)"), "{text}");
-    assert!(desk.text("session-results/methods.txt").contains("Second opinion: of the n laps"));
+    let text = desk
+        .answered(&["solve", "session.toml", "--full", "--draws", "50"])
+        .split_whitespace()
+        .collect::<Vec<_>>()
+        .join(" ");
+    assert!(text.contains("bootstrap over laps (50 draws, seed 1)"), "{text}");
+    assert!(desk.text("session-results/methods.txt").contains("Bootstrap over laps: of the n laps"));
     desk.refused(&["solve", "session.toml", "--draws", "1000000"], 2, &["--draws"]);
 }
 
@@ -190,8 +193,9 @@ fn tyres_at_another_temperature_than_the_reference_are_brought_to_it_by_flags_to
     };
     let plain = crr(&[]);
     let warm = crr(&["--temperature-coefficient-per-c", "0.01", "--tyre-temperature-c", "30"]);
-    // One run at 30 °C for 20 °C: all of D shrinks by 1.1, so that Crr grows by it (arithmetic); the solver settles to 1e-6.
-    assert!((warm / plain - 1.1).abs() < 1e-4, "{plain} {warm}");
+    // One run at 30 °C for 20 °C: all of D shrinks by 1.1, so that Crr grows by it (arithmetic); what is expected of Crr, 40 %
+    // about 0.0045, pulls a single ride of seven laps back by some of a hundredth.
+    assert!((warm / plain - 1.1).abs() < 0.015, "{plain} {warm}");
     let mut far = vec!["solve", "run-1.fit"];
     far.extend(FLAGS);
     far.extend(["--temperature-coefficient-per-c", "0.05", "--tyre-temperature-c", "70"]);

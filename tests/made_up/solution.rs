@@ -20,6 +20,28 @@ fn estimate(value: f64, scatter: f64, instrument: f64) -> Estimate {
     }
 }
 
+/// A hedge on one side.
+fn wind_along() -> Vec<WindShare> {
+    let at = |step: u32| {
+        let place = f64::from(step) / 24.0;
+        let share = 1.0 - 0.4 * (std::f64::consts::TAU * place).sin().max(0.0);
+        WindShare { distance_m: 1268.4 * (place + 1.0 / 48.0), share, low: share - 0.15, high: share + 0.17 }
+    };
+    (0..24).map(at).collect()
+}
+
+fn run_to_run() -> RunToRunResult {
+    RunToRunResult {
+        of: "resistance".into(),
+        supposed_fraction: 0.007,
+        fraction: 0.006,
+        low: 0.001,
+        high: 0.017,
+        repeats: 3,
+        rests_on_prior: true,
+    }
+}
+
 fn crr(setup: usize) -> f64 {
     0.0046 - 0.00013 * setup as f64 + 0.00021 * (setup as f64 * 1.7).sin()
 }
@@ -38,8 +60,8 @@ pub fn solution(request: Request, session: &Session) -> Solution {
     let contrasts: Vec<Contrast> = (1..request.setups).map(|s| contrast(request, s)).collect();
     let monte_carlo = request.separable.then(|| drawn(request, &setups));
     Solution {
-        run_to_run: None,
-        yaw: Vec::new(),
+        run_to_run: Some(run_to_run()),
+        yaw: vec![YawResult { setup: None, k: Measured { value: Some(0.4), se: Some(1.1) }, told: false }],
         factors: None,
         schema: SCHEMA,
         loopwright: "0.1.0".into(),
@@ -62,6 +84,7 @@ pub fn solution(request: Request, session: &Session) -> Solution {
                 Measured { value: Some(0.58), se: Some(0.07) }
             },
             profile: Vec::new(),
+            wind_along: if request.rollers { Vec::new() } else { wind_along() },
             ..CircuitResult::default()
         },
         separation: Separation {

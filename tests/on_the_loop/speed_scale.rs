@@ -31,7 +31,7 @@ fn a_wheel_that_is_off_is_told_with_both_lengths() {
 #[test]
 fn a_mistaken_unit_is_refused_with_its_likely_cause() {
     let sound = road(32);
-    for (factor, cause) in [(3.6, "km/h stand"), (0.621, "miles an hour are taken for km/h")] {
+    for (factor, cause) in [(3.6, "km/h in a column"), (0.621, "miles an hour are taken for km/h")] {
         let refused = refusal(&times(&sound, factor));
         assert!(refused.contains(cause), "{refused}");
     }

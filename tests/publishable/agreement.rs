@@ -136,3 +136,24 @@ fn every_output_of_a_day_has_the_same_numbers() {
         }
     }
 }
+
+#[test]
+fn every_key_of_the_result_is_documented() {
+    let schema = serde_json::to_value(schemars::schema_for!(Solution)).expect("JSON");
+    let mut undocumented = Vec::new();
+    let mut keys = 0;
+    let mut visit = |place: &str, object: &serde_json::Value| {
+        for (key, property) in object["properties"].as_object().into_iter().flatten() {
+            keys += 1;
+            if property["description"].as_str().is_none_or(|d| d.len() < 8) {
+                undocumented.push(format!("{place}.{key}"));
+            }
+        }
+    };
+    visit("Solution", &schema);
+    for (name, definition) in schema["$defs"].as_object().expect("definitions") {
+        visit(name, definition);
+    }
+    assert!(keys > 150, "only {keys} keys were looked at");
+    assert!(undocumented.is_empty(), "{undocumented:?}");
+}

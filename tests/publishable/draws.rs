@@ -8,10 +8,10 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 fn drawn(name: &str, number: usize) -> (Solution, usize) {
     let seen = AtomicUsize::new(0);
-    let after_each = || {
+    let at_each = || {
         seen.fetch_add(1, Ordering::Relaxed);
     };
-    let wish = Draws { number, at_each: &after_each };
+    let wish = Draws { number, at_each: &at_each };
     let solution = analyse_with_draws(&inputs(name), Depth::default(), Some(wish)).expect("a solution").solution;
     (solution, seen.into_inner())
 }

@@ -65,7 +65,7 @@ fn numbers_that_no_solution_has_are_refused_with_their_place() {
         (&|s: &mut Solution| s.contrasts[0].crr.se = Some(0.0), "Crr is -0.0004 ± 0"),
         (&|s: &mut Solution| s.contrasts[0].power_w.value = Some(1e300), "in power"),
         (&|s: &mut Solution| s.contrasts[0].power_w.dof = Some(-3.0), "-3 degrees of freedom"),
-        (&|s: &mut Solution| s.budget[0].pairs[0].crr = Some(7.0), "its measuring chain alone makes 7"),
+        (&|s: &mut Solution| s.budget[0].pairs[0].crr = Some(7.0), "its instruments alone make 7"),
         (&|s: &mut Solution| s.confidence = 0.0, "its confidence is 0"),
     ] {
         let mut day = sound("May");

@@ -42,11 +42,14 @@ impl Report<'_> {
             let [a, b] = [pair.setup, pair.baseline].map(|s| self.session.setups[s].name());
             reported.push((format!("watts of {a} less {b}"), q.power));
         }
+        // What is named is the expectation that counts most where all together decide.
+        let deciding: Vec<Option<Expected>> = reported.iter().map(|(_, linear)| self.deciding(linear)).collect();
         let decided = |kind: Expected| {
             let quantities: Vec<String> = reported
                 .iter()
-                .filter(|(_, linear)| self.share(linear, kind) > DECIDES_FROM)
-                .map(|(name, _)| name.clone())
+                .zip(&deciding)
+                .filter(|(_, deciding)| **deciding == Some(kind))
+                .map(|((name, _), _)| name.clone())
                 .collect();
             let (of, next) = words(kind);
             (!quantities.is_empty()).then(|| Finding::of_session(What::RestsOnExpectation { of, quantities, next }))
@@ -54,10 +57,13 @@ impl Report<'_> {
         Expected::ALL.into_iter().filter_map(decided).collect()
     }
 
-    /// Share of a quantity's reported variance that rests on one expectation.
-    fn share(&self, linear: &Linear, kind: Expected) -> f64 {
-        let Known::Within(known) = self.known(linear, None) else { return 0.0 };
-        let whole = known.estimate(self.confidence).se.unwrap_or(f64::NAN);
-        self.open(linear, &[kind]) / (whole * whole)
+    /// The expectation that counts most where all together make more than half of a quantity's reported variance.
+    fn deciding(&self, linear: &Linear) -> Option<Expected> {
+        let Known::Within(known) = self.known(linear, None) else { return None };
+        let whole = known.estimate(self.confidence).se?;
+        let most = |a: &Expected, b: &Expected| self.open(linear, &[*a]).total_cmp(&self.open(linear, &[*b]));
+        (self.open(linear, &Expected::ALL) > DECIDES_FROM * whole * whole)
+            .then(|| Expected::ALL.into_iter().max_by(most))
+            .flatten()
     }
 }

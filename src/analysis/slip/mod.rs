@@ -10,7 +10,7 @@ pub(super) mod twins;
 mod venue;
 pub(super) mod wind;
 
-use super::Inputs;
+use super::inputs::Inputs;
 use crate::error::Error;
 use crate::finding::Finding;
 use crate::sample::Ride;

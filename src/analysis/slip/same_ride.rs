@@ -3,7 +3,7 @@
 //! Given recordings and rides; gives findings, or a refusal where laps would count twice. It trusts no clock that was not
 //! set.
 
-use super::super::Inputs;
+use super::super::inputs::Inputs;
 use crate::error::Error;
 use crate::finding::{Finding, Slip, What};
 use crate::record::Recording;

@@ -3,7 +3,7 @@
 //! Given what files say of themselves and what their positions show; gives findings, or a refusal where energy or speed is
 //! not that of the rider and the road.
 
-use super::super::Inputs;
+use super::super::inputs::Inputs;
 use crate::circuit::has_moving_positions;
 use crate::error::Error;
 use crate::finding::{Finding, RiddenAs, Slip, What};

@@ -2,8 +2,8 @@
 //!
 //! Given a solved loop whose wind was given; solves it again with the wind free and compares. It changes no result.
 
+use super::super::inputs::Inputs;
 use super::super::loop_venue::{self, LoopVenue};
-use super::super::{Depth, Inputs};
 use crate::finding::{Finding, Slip, What};
 use crate::sample::Ride;
 use crate::session::WindMode;
@@ -20,7 +20,7 @@ pub(in crate::analysis) fn check(inputs: &Inputs, rides: &[Ride], venue: &LoopVe
     let mut free = inputs.clone();
     free.session.wind.mode = WindMode::Estimate;
     (free.session.wind.speed_m_s, free.session.wind.from_deg) = (None, None);
-    let solved = loop_venue::solve(&free, rides, Depth { budget: false, draws: 0 }).ok()?;
+    let solved = loop_venue::solve(&free, rides).ok()?;
     let runs = &solved.fit.layout.runs;
     let mut worst: Option<Slip> = None;
     let (mut odd, mut apart) = (0, 0.0);

@@ -13,7 +13,8 @@ use super::super::together::{agreement, together};
 use super::super::units::Units;
 use super::super::verdict::{Verdict, name_of, reference_speed};
 use super::super::{
-    held_fixed, lap_table, laps_left_out, left_open, methods, monte_carlo, ride_files, run_table, setup_table,
+    held_fixed, lap_table, laps_left_out, left_open, methods, monte_carlo, ride_files, run_table, run_to_run,
+    setup_table,
 };
 use super::PageInput;
 use super::template::{Drawn, STYLE, Template, drawn};
@@ -107,7 +108,9 @@ impl<'a> Context<'a> {
             factor_table: template.tables(factor_table(solution))?,
             pairs: template.tables(pairs(solution))?,
             set_ups: template.tables(set_ups(solution, units))?,
-            conditions: conditions(solution, units),
+            conditions: format!("{} {}", conditions(solution, units), run_to_run::sentence(solution))
+                .trim_end()
+                .to_string(),
             second: template.figures(&pick(&is_second))?,
             venues: template.tables(venues(solution, units))?,
             findings: grouped(&solution.findings),

@@ -1,0 +1,46 @@
+//! The whole job for runs that are all on one loop: calibrate, solve, compare, check.
+//!
+//! Given inputs and rides; gives what the venue tells. It is a list of calls.
+
+use super::inputs::{Depth, Inputs};
+use super::monte_carlo::{self, Draws};
+use super::run_values::{BetweenRuns, RunValues};
+use super::venue_outcome::VenueOutcome;
+use super::{
+    chain_budget, crr_drift, evidence_of, factors, loop_venue, outcome, second_opinion, sharing, slip, speed_scale,
+};
+use crate::error::Error;
+use crate::finding::Finding;
+use crate::sample::Ride;
+
+/// All runs are on one loop.
+pub fn of_loop(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>) -> Result<VenueOutcome, Error> {
+    let calibrated = speed_scale::calibrated(inputs, rides)?;
+    let (inputs, rides) = calibrated.as_ref().map_or((inputs, rides), |c| (&c.inputs, &c.rides[..]));
+    let mut venue = loop_venue::solve(inputs, rides)?;
+    if depth.budget {
+        venue.budget = Some(chain_budget::budget(inputs, rides, &venue)?);
+    }
+    let mut findings: Vec<Finding> = calibrated.iter().flat_map(|c| c.findings.iter().cloned()).collect();
+    findings.append(&mut venue.findings);
+    findings.extend(slip::wind::check(inputs, rides, &venue));
+    let session = &inputs.session;
+    let values = RunValues::new(&venue)?;
+    let of_runs = slip::twins::of_loop(session, &values);
+    findings.extend(of_runs.iter().flat_map(|of| slip::twins::findings(session, of)));
+    let between = BetweenRuns::new(session, &venue.fit, &values, session.circuit.kind)?;
+    let mut solution = outcome::solution(inputs, rides, &venue, &between, &mut findings);
+    findings.extend(sharing::findings(session, &venue, &between, &solution));
+    let second = second_opinion::second_opinion(&inputs.session, &venue, &solution, depth.draws);
+    findings.extend(second.findings);
+    let drift = crr_drift::drift(&inputs.session, rides, &venue, solution.separable);
+    findings.extend(drift.findings);
+    solution.crr_drift = drift.result;
+    solution.factors = factors::factors(&inputs.session, &solution);
+    solution.bootstrap = second.result;
+    if let Some(draws) = draws {
+        solution.monte_carlo = Some(monte_carlo::of_loop(inputs, rides, &venue, &solution, draws)?);
+    }
+    let (evidence, columns) = evidence_of::evidence(inputs, rides, &venue, &solution);
+    Ok(VenueOutcome { solution, findings, evidence, columns, budget: venue.budget })
+}
