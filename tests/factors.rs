@@ -2,6 +2,8 @@
 //!
 //! Truth is that of the rehearsed folder, which an independent simulation made.
 
+// Other tests of samples use more of it.
+#[allow(dead_code)]
 mod sample_folder;
 
 use loopwright::factor::{Answer, Curve};

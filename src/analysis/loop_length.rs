@@ -68,7 +68,7 @@ fn wrong_scale(ratio: f64, wheel_m: f64, known_m: f64, by: &str) -> String {
     let near = |of: f64| (ratio / of - 1.0).abs() < 0.12;
     let cause = if near(3.6) {
         "as when km/h stand in a column of m/s"
-    } else if near(1.0 / 3.6) {
+    } else if near(crate::quantity::m_s_from_km_h(1.0)) {
         "as when m/s are read as km/h"
     } else if near(2.2369) {
         "as when miles an hour stand in a column of m/s"

@@ -3,9 +3,9 @@
 //! Given the session; shows its form. It writes nothing.
 
 use super::answer::Answer;
-use super::desk::Desk;
 use super::edit::{Filled, What, filled, judged};
 use super::form::{Form, encoded};
+use super::open::Desk;
 use super::page::{Place, page};
 use super::refusal::Refusal;
 use serde_json::json;

@@ -166,8 +166,8 @@ impl Document {
         let Some(list) = self.list(path) else { return };
         let wanted = i64::try_from(number).ok();
         loop {
-            let place = list.iter().position(|value| value.as_integer() == wanted);
-            let Some(at) = place else { break };
+            let at = list.iter().position(|value| value.as_integer() == wanted);
+            let Some(at) = at else { break };
             let gone = list.remove(at);
             // What stands before it may be a comment on the lap before it.
             let before = gone.decor().prefix().and_then(|p| p.as_str()).filter(|p| p.contains('#')).map(str::to_string);

@@ -3,10 +3,10 @@
 //! Given the file and what was posted; gives the form with what the program says of it. It writes nothing.
 
 use super::answer::Answer;
-use super::desk::Desk;
 use super::document::Document;
 use super::form::{Form, encoded};
 use super::job;
+use super::open::Desk;
 use super::outline::Group;
 use super::page::{Place, page, part};
 use super::refusal::Refusal;

@@ -5,11 +5,11 @@
 
 use super::answer::Answer;
 use super::choice::{Choice, chosen};
-use super::desk::{Desk, LastChange};
 use super::edit;
 use super::folder::NotReplaced;
 use super::form::{Form, encoded};
 use super::job;
+use super::open::{Desk, LastChange};
 use super::page::{Place, page};
 use super::refusal::Refusal;
 use super::result::solved;

@@ -3,10 +3,10 @@
 //! Given a session or plan and a number; starts the draws of the budget, a forecast or rehearsals. It keeps nothing in a file.
 
 use super::answer::Answer;
-use super::desk::Desk;
 use super::edit::What;
 use super::form::{Form, encoded};
 use super::job;
+use super::open::Desk;
 use super::page::{Place, page};
 use super::refusal::Refusal;
 use super::work::State;

@@ -3,11 +3,11 @@
 //! Given a plan; shows its form with the smallest detectable difference above it. It begins a plan where there is none.
 
 use super::answer::Answer;
-use super::desk::{Desk, FIRST_PLAN};
 use super::edit::{self, Filled, What};
 use super::folder::NotReplaced;
 use super::form::{Form, encoded};
 use super::job;
+use super::open::{Desk, FIRST_PLAN};
 use super::page::{Place, page};
 use super::refusal::Refusal;
 use serde_json::json;

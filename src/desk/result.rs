@@ -3,8 +3,8 @@
 //! Given the session; shows its answer. It writes the results folder on request, as `solve` does.
 
 use super::answer::Answer;
-use super::desk::Desk;
 use super::form::{Form, encoded};
+use super::open::Desk;
 use super::page::{Place, page};
 use super::refusal::Refusal;
 use super::shelf::Kept;

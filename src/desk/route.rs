@@ -3,11 +3,11 @@
 //! Given a request; asks the gate, then the page. A refusal inside the desk is shown as a page with a way back.
 
 use super::answer::Answer;
-use super::desk::Desk;
 use super::edit::What;
 use super::form::Form;
 use super::gate::Entry;
 use super::http::{Method, Request};
+use super::open::Desk;
 use super::page::{Place, page, part};
 use super::refusal::Refusal;
 use super::{day, lap, long, plan, result, rides, save};

@@ -4,10 +4,10 @@
 //! made. Where somebody has, both are shown and nothing is written.
 
 use super::answer::Answer;
-use super::desk::Desk;
 use super::edit::{What, conflict, filled, judged};
 use super::folder::NotReplaced;
 use super::form::Form;
+use super::open::Desk;
 use super::refusal::Refusal;
 use super::{day, plan};
 use serde_json::json;

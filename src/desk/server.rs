@@ -3,8 +3,8 @@
 //! Given a listener on the loopback address and a desk; answers until the program is ended.
 
 use super::answer::Answer;
-use super::desk::Desk;
 use super::http::{self, Request};
+use super::open::Desk;
 use super::refusal::Refusal;
 use super::route;
 use std::net::{TcpListener, TcpStream};

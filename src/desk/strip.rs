@@ -27,7 +27,7 @@ pub struct Frame {
 /// `None` where nothing is known.
 pub fn strip(at: &[f64], values: &[f64], shares: usize, frame: &Frame) -> Option<Strip> {
     let span = frame.to - frame.from;
-    if !(span > 0.0) || shares == 0 {
+    if span.is_nan() || span <= 0.0 || shares == 0 {
         return None;
     }
     let mut sums = vec![(0.0, 0usize); shares];

@@ -8,4 +8,5 @@ mod browser;
 mod by_form;
 mod chromium;
 mod served;
+mod started;
 mod writing;
