@@ -24,7 +24,7 @@ const AT_SPEED_M_S: f64 = 3.0;
 /// Power beside a drop-out, of the median of what is above zero around it, beside a single zero, and at least, W.
 const FULL_SHARE: f64 = 0.5;
 const SINGLE_SHARE: f64 = 0.2;
-const FULL_W: f64 = 50.0;
+const FULL_W: f64 = 10.0;
 /// Reach of that median, and of the line through the speeds before and after, s.
 const POWER_REACH_S: f64 = 10.0;
 const SPEED_REACH_S: f64 = 7.0;

@@ -78,6 +78,10 @@ fn zeros_at_the_ends_in_a_standstill_or_across_a_gap_are_left_alone() {
     let mut slow = Made::with_zeros(30, 1, 0.0);
     slow.speed_m_s = vec![1.0; 60];
     assert_eq!(slow.found().count(), 0);
+    // Riders who hold back after a fast lap pedal softly.
+    let mut soft = Made::with_zeros(30, 1, 0.0);
+    soft.power_w.iter_mut().for_each(|p| *p *= 0.12);
+    assert_eq!(soft.found().bridged, [30]);
     let mut weak = Made::with_zeros(30, 1, 0.0);
     weak.power_w[29] = 40.0;
     assert_eq!(weak.found().count(), 0, "the power beside it had gone down already");
