@@ -142,7 +142,12 @@ fn flags_of(schema: &Value, section: &Section, key: &'static str) -> Vec<Flag> {
     let stated = &table["properties"][key];
     let definition = resolved(schema, stated);
     let Some(parts) = definition["properties"].as_object() else {
-        return vec![flag(schema, section, vec![section.table, key], stated, Vec::new())];
+        let mut one = flag(schema, section, vec![section.table, key], stated, Vec::new());
+        // The run's file and set-up, which are needed too, are no flags.
+        if table["required"].as_array().is_some_and(|keys| keys.iter().any(|needed| needed == key)) {
+            one.help.push_str(" (needed)");
+        }
+        return vec![one];
     };
     // A part is named by its key, so that it has to last as long as the flags.
     let parts: Vec<(&'static str, &Value)> = parts.iter().map(|(name, of)| (&*name.clone().leak(), of)).collect();
@@ -155,7 +160,10 @@ fn flag(schema: &Value, section: &Section, path: Vec<&'static str>, stated: &Val
     let key = path.last().copied().unwrap_or_default();
     let kind = kind_of(schema, stated);
     let words = stated["description"].as_str().or_else(|| resolved(schema, stated)["description"].as_str());
-    let help = words.unwrap_or(key).trim_end_matches('.').replace('\n', " ");
+    let mut help = words.unwrap_or(key).trim_end_matches('.').replace('\n', " ");
+    if matches!(kind, Kind::Numbers | Kind::Wholes) {
+        help.push_str(" (parted by commas)");
+    }
     Flag { name: name_of(&path), value_name: value_name(key, &kind), path, heading: section.heading, help, kind, needs }
 }
 
@@ -210,6 +218,8 @@ fn words_of(of: &Value) -> Option<Vec<String>> {
 }
 
 fn value_name(key: &str, kind: &Kind) -> String {
+    // In «power at a speed» the unit is that of the power.
+    let key = key.split("_at_").next().unwrap_or(key);
     let unit = UNITS.iter().find(|unit| key.strip_suffix(**unit).is_some_and(|rest| rest.ends_with('_')));
     match kind {
         Kind::Text => "FILE".into(),

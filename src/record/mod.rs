@@ -38,8 +38,8 @@ pub use source::{read_regular, shown_name};
 
 /// Largest file that is read, bytes: a day at ten records a second and a hundred bytes each is two thirds of it.
 pub const MAX_FILE_BYTES: u64 = 128 * 1024 * 1024;
-/// Most records that are read: a day at ten a second, or eleven days at one. What is done with them afterwards takes
-/// about 250 bytes and 15 microseconds each.
+/// Most records that are read: a day at ten a second, or eleven days at one. To inspect so many takes 4 s of processor time
+/// and 0.4 GB (measured on a table of 39 MB).
 pub const MAX_RECORDS: usize = 1_000_000;
 /// Fewest bytes of a record or row; files too short for more than [`MAX_RECORDS`] of them are not counted beforehand.
 const FEWEST_BYTES: usize = 4;

@@ -139,6 +139,18 @@ mod tests {
         }
     }
 
+    proptest::proptest! {
+        #[test]
+        fn any_names_are_read_back_and_any_text_is_read_or_refused(names in proptest::collection::btree_set(".+", 0..9), text in ".*") {
+            let files: Vec<ResultFile> = names.iter().map(|name| file(name)).collect();
+            let list = String::from_utf8(listed(Kind::Plan, &files).bytes).unwrap();
+            let mark = Mark::read(&list).unwrap();
+            proptest::prop_assert_eq!(mark.sums.into_keys().collect::<std::collections::BTreeSet<_>>(), names);
+            let _ = Mark::read(&text);
+            let _ = Mark::read(&format!("{list}{text}"));
+        }
+    }
+
     #[test]
     fn another_text_is_no_list_and_the_line_is_told() {
         let sound = String::from_utf8(listed(Kind::Solve, &[file("a")]).bytes).unwrap();
