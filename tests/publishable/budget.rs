@@ -6,14 +6,17 @@ use loopwright::report::Units;
 use loopwright::report::budget::budgets;
 use loopwright::solution::{BudgetLine, Contribution, Estimate};
 
-/// Instrument and scatter part make the whole, and the sources the instrument part.
+/// Scatter, runs, what was expected and instrument make the whole, and the sources the last two.
 fn adds_up(estimate: &Estimate, parts: &[Option<f64>], name: &str) {
     let (Some(se), Some(scatter), Some(instrument)) = (estimate.se, estimate.scatter_se, estimate.instrument_se) else {
         panic!("{name}: {estimate:?}")
     };
-    assert!((scatter.hypot(instrument) / se - 1.0).abs() < 1e-9, "{name}");
+    let (prior, between) = (estimate.prior_se.unwrap_or(0.0), estimate.run_to_run_se.unwrap_or(0.0));
+    let whole = [scatter, prior, between, instrument].map(|part| part * part).iter().sum::<f64>().sqrt();
+    assert!((whole / se - 1.0).abs() < 1e-9, "{name}");
     let sum: f64 = parts.iter().map(|p| p.expect("a contribution").powi(2)).sum();
-    assert!((sum.sqrt() / instrument - 1.0).abs() < 1e-9, "{name}: {} and {instrument}", sum.sqrt());
+    let expected = prior.hypot(instrument);
+    assert!((sum.sqrt() / expected - 1.0).abs() < 1e-9, "{name}: {} and {expected}", sum.sqrt());
 }
 
 #[test]
