@@ -4,7 +4,7 @@
 //! Given curves that were fitted elsewhere; draws one panel for each quantity. It fits nothing and draws nothing beyond the
 //! levels ridden.
 
-use super::Figure;
+use super::figure::Figure;
 use super::key::{Entry, Sample, heading, strip};
 use super::marker::marker;
 use super::panel::{Panel, gutter, title_room, x_ticks, y_ticks};

@@ -2,7 +2,7 @@
 //!
 //! Given effects that were estimated elsewhere; draws value and interval of each. It estimates nothing.
 
-use super::Figure;
+use super::figure::Figure;
 use super::key::{heading, strip};
 use super::panel::Panel;
 use super::rows::{self, Column, Interval, RowName, ticks_explained};
