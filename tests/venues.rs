@@ -87,6 +87,9 @@ fn the_gap_is_named_as_the_loss_of_the_surface_and_its_shared_errors_cancel() {
     // The conversion from drum to flat is the rollers' own and cancels nowhere; what is shared shows without it.
     let mut all = inputs(FOLDER);
     all.session.uncertainty.drum_conversion_fraction = Some(0.0);
+    // Nor do those that only a loop has.
+    let u = &mut all.session.uncertainty;
+    (u.power_zero_w, u.fixed_loss_w, u.cda_between_speeds_fraction) = (0.0, 0.0, 0.0);
     let s = solved(&all);
     assert_eq!(venues(&s).surface_loss.len(), 2);
     for loss in &venues(&s).surface_loss {

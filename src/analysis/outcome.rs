@@ -151,13 +151,11 @@ impl Report<'_> {
             .iter()
             .enumerate()
             .map(|(s, q)| {
-                // By the laps alone: what they cannot show must not be made up for by a model. What the measuring chain
-                // leaves open counts as much as scatter does.
+                // By the laps alone: what they cannot show must not be made up for by a model.
                 let laps = self.scatter[s].crr;
                 let scatter = Combined { standard_uncertainty: laps.standard_error(), dof: laps.dof };
                 let value = q.crr.value(&self.venue.fit.parameters);
-                let own =
-                    Uncertain { instrument_se: self.instrument(s, Output::Crr), ..Uncertain::of_laps(value, scatter) };
+                let own = Uncertain::of_laps(value, scatter);
                 own.estimate(self.confidence).high.map_or(f64::NAN, |high| high - value)
             })
             // A half-width that is not a number is as wide as can be.

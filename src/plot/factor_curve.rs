@@ -31,7 +31,7 @@ pub fn draw(solution: &Solution, _: &Evidence, style: &Style) -> Option<Figure> 
         1 => format!("Watts over {}", shown_with_unit(&first.factor)),
         _ => "Watts over the quantities swept".to_string(),
     };
-    let share = super::percent(solution.confidence);
+    let share = crate::wording::percent(solution.confidence);
     let mut sheet = Sheet::new(*style);
     let identity = style.identity(0);
     let entries = [

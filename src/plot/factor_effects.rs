@@ -31,7 +31,7 @@ pub fn draw(solution: &Solution, _: &Evidence, style: &Style) -> Option<Figure> 
     let names: Vec<RowName> = all.iter().map(|(text, _)| RowName { text: text.clone(), identity: None }).collect();
     let mut sheet = Sheet::new(*style);
     let title = "What each factor does";
-    let share = super::percent(solution.confidence);
+    let share = crate::wording::percent(solution.confidence);
     let top = heading(&mut sheet, title);
     let top = strip(&mut sheet, top, &ticks_explained(&share, false, false));
     let paint = |sheet: &mut Sheet, panel: &Panel, index: usize, y: f64| {

@@ -62,7 +62,9 @@ pub(super) fn names(solution: &Solution) -> Vec<String> {
 /// Reference speed in the reader's unit, "40 km/h".
 pub(super) fn reference_speed(solution: &Solution, style: &Style) -> String {
     let speed = style.units.speed_value(crate::quantity::m_s_from_km_h(solution.reference.speed_km_h));
-    format!("{} {}", scale::plain(speed, style), style.units.speed_unit())
+    // A speed that nobody rides has no room on a sheet.
+    let shown = if speed.abs() < 1e4 { scale::plain(speed, style) } else { "–".into() };
+    format!("{shown} {}", style.units.speed_unit())
 }
 
 /// Name of the set-up with this index, `run n` where the index points nowhere.

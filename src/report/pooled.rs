@@ -14,7 +14,7 @@ use super::table::{paragraph, signed};
 use super::text::{LEAST_WIDTH, MOST_WIDTH, item, section};
 use super::units::Units;
 use super::verdict::comparison::{Voice, headline, not_shown, others};
-use crate::pool::{PooledContrast, PooledResult};
+use crate::pool::{PooledContrast, PooledQuantity, PooledResult};
 use crate::solution::{Contrast, FindingResult};
 use crate::standing::{self, Ground, Standing, Watts};
 use crate::wording::{counted, harmless, listed};

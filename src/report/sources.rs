@@ -11,17 +11,16 @@ pub enum Source {
     EfronStein,
     En1991,
     Fieller,
-    GolubPereyra,
     Holm,
     Iso2533,
     Iso28580,
     Jcgm100,
     Jcgm101,
-    Kaufman,
     Martin,
     Meier,
     NeweyWest,
     Nga,
+    PattersonThompson,
     Picard,
     PustejovskyTipton,
     RaoWu,
@@ -45,17 +44,16 @@ impl Source {
             Source::EfronStein => "Efron & Stein 1981",
             Source::En1991 => "EN 1991-1-4, annex B",
             Source::Fieller => "Fieller 1954",
-            Source::GolubPereyra => "Golub & Pereyra 1973",
             Source::Holm => "Holm 1979",
             Source::Iso2533 => "ISO 2533",
             Source::Iso28580 => "ISO 28580",
             Source::Jcgm100 => "JCGM 100:2008",
             Source::Jcgm101 => "JCGM 101:2008",
-            Source::Kaufman => "Kaufman 1975",
             Source::Martin => "Martin et al. 1998",
             Source::Meier => "Meier 1953",
             Source::NeweyWest => "Newey & West 1987",
             Source::Nga => "NGA.STND.0036",
+            Source::PattersonThompson => "Patterson & Thompson 1971",
             Source::Picard => "Picard et al. 2008",
             Source::PustejovskyTipton => "Pustejovsky & Tipton 2018",
             Source::RaoWu => "Rao & Wu 1988",
@@ -96,10 +94,6 @@ impl Source {
                 "Fieller, E. C. (1954). Some problems in interval estimation. Journal of the Royal Statistical Society B 16, \
                  175–185."
             }
-            Source::GolubPereyra => {
-                "Golub, G. H. & Pereyra, V. (1973). The differentiation of pseudo-inverses and nonlinear least \
-                 squares problems whose variables separate. SIAM Journal on Numerical Analysis 10, 413–432."
-            }
             Source::Holm => {
                 "Holm, S. (1979). A simple sequentially rejective multiple test procedure. Scandinavian Journal \
                  of Statistics 6, 65–70."
@@ -117,10 +111,6 @@ impl Source {
                 "JCGM 101:2008. Evaluation of measurement data: supplement 1 to the guide, propagation of distributions using \
                  a Monte Carlo method."
             }
-            Source::Kaufman => {
-                "Kaufman, L. (1975). A variable projection method for solving separable nonlinear least squares \
-                 problems. BIT 15, 49–57."
-            }
             Source::Martin => {
                 "Martin, J. C., Milliken, D. L., Cobb, J. E., McFadden, K. L. & Coggan, A. R. (1998). Validation \
                  of a mathematical model for road cycling power. Journal of Applied Biomechanics 14, 276–291."
@@ -131,6 +121,10 @@ impl Source {
                  autocorrelation consistent covariance matrix. Econometrica 55, 703–708."
             }
             Source::Nga => "NGA.STND.0036 (2014). World Geodetic System 1984, version 1.0.0.",
+            Source::PattersonThompson => {
+                "Patterson, H. D. & Thompson, R. (1971). Recovery of inter-block information when block sizes are unequal. \
+                 Biometrika 58, 545–554."
+            }
             Source::Picard => {
                 "Picard, A., Davis, R. S., Gläser, M. & Fujii, K. (2008). Revised formula for the density of \
                  moist air (CIPM-2007). Metrologia 45, 149–155."

@@ -41,6 +41,8 @@ pub struct SpeedClasses {
 pub fn classify(mean_speed_m_s: &[f64], planned_m_s: &[Option<f64>]) -> SpeedClasses {
     let stated: Option<Vec<f64>> = planned_m_s.iter().copied().collect();
     let (origin, of_lap) = match stated.filter(|s| !s.is_empty()).map(|s| by_value(&s)) {
+        // One plan for all: what speeds differ by is what riders, tyres and air made of it.
+        Some(of_lap) if counts(&of_lap).len() == 1 => (Origin::OneSpeed, of_lap),
         Some(of_lap) if counts(&of_lap).len() > 1 && counts(&of_lap).iter().all(|c| *c >= FEWEST_LAPS) => {
             (Origin::Stated, of_lap)
         }

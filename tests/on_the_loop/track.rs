@@ -2,13 +2,17 @@
 
 use super::days::{NOISE, day, has_said, moved, said, solved};
 use loopwright::analysis::Inputs;
-use loopwright::session::Venue;
+use loopwright::session::{AlongLoop, AlongLoopWord, Venue, Yaw, YawWord};
 
 const RUNS: &str = "order = [\"a\", \"b\", \"b\", \"a\"]\nlaps_per_run = 12\nspeeds_km_h = [30.0, 42.0]";
 const TRACK: &str = "kind = \"track\"\nlength_m = 430.0\nbend_radius_m = 29.0\ntransition_m = 20.0\nhome_straight_bearing_deg = 65.0\npositions = true";
 
+/// Geometry alone: the wind is even along the track and drag does not depend on yaw, and the session says so.
 fn ridden(seed: u64) -> Inputs {
-    day(RUNS, TRACK, NOISE, seed)
+    let mut day = day(RUNS, TRACK, NOISE, seed);
+    day.session.wind.along_loop = AlongLoop::Word(AlongLoopWord::Even);
+    day.session.solve.yaw = Yaw::Word(YawWord::None);
+    day
 }
 
 fn as_road(inputs: &Inputs) -> Inputs {

@@ -29,7 +29,7 @@ fn day(name: &str) -> Day {
     });
     let text = |bytes: Vec<u8>| String::from_utf8(bytes).expect("text");
     let files = all.expect("files").into_iter().map(|f| (f.name, text(f.bytes))).collect();
-    Day { text: summary(&analysis.solution, Print::plain(100, Units::Metric)), solution: analysis.solution, files }
+    Day { text: summary(&analysis.solution, Print::plain(240, Units::Metric)), solution: analysis.solution, files }
 }
 
 /// Value and half-width at the place that two digits of the half-width allow, as people read it.

@@ -6,35 +6,24 @@ use loopwright::report::Units;
 use loopwright::report::budget::budgets;
 use loopwright::solution::{BudgetLine, Contribution, Estimate};
 
-/// The parts make the whole, and the sources of instruments the instrument part.
-fn adds_up(estimate: &Estimate, parts: &[Source], name: &str) {
+/// Scatter, runs, what was expected and instrument make the whole, and the sources the last two.
+fn adds_up(estimate: &Estimate, parts: &[Option<f64>], name: &str) {
     let (Some(se), Some(scatter), Some(instrument)) = (estimate.se, estimate.scatter_se, estimate.instrument_se) else {
         panic!("{name}: {estimate:?}")
     };
-    let (open, between) = (estimate.prior_se.unwrap_or(0.0), estimate.run_to_run_se.unwrap_or(0.0));
-    let whole = scatter.hypot(instrument).hypot(open).hypot(between);
-    assert!((whole / se - 1.0).abs() < 1e-9, "{name}: {whole} and {se}");
-    // What the rides left open to what was expected is a part of its own.
-    for (is_open, told) in [(false, instrument), (true, open)] {
-        let of = parts.iter().filter(|p| p.is_open == is_open);
-        let sum: f64 = of.map(|p| p.moves.expect("a contribution").powi(2)).sum::<f64>().sqrt();
-        assert!((sum - told).abs() < 1e-9 * se, "{name}: {sum} and {told}");
-    }
-}
-
-/// What one source does to an estimate.
-struct Source {
-    is_open: bool,
-    moves: Option<f64>,
+    let (prior, between) = (estimate.prior_se.unwrap_or(0.0), estimate.run_to_run_se.unwrap_or(0.0));
+    let whole = [scatter, prior, between, instrument].map(|part| part * part).iter().sum::<f64>().sqrt();
+    assert!((whole / se - 1.0).abs() < 1e-9, "{name}");
+    let sum: f64 = parts.iter().map(|p| p.expect("a contribution").powi(2)).sum();
+    let expected = prior.hypot(instrument);
+    assert!((sum.sqrt() / expected - 1.0).abs() < 1e-9, "{name}: {} and {expected}", sum.sqrt());
 }
 
 #[test]
 fn the_sources_of_a_solved_day_add_up_to_every_interval() {
     let solution = solved(&inputs("three-tyres"));
-    let column = |pick: &dyn Fn(&BudgetLine) -> Option<f64>| -> Vec<Source> {
-        let source = |l: &BudgetLine| Source { is_open: l.source.ends_with("left open"), moves: pick(l) };
-        solution.budget.iter().map(source).collect()
-    };
+    let column =
+        |pick: &dyn Fn(&BudgetLine) -> Option<f64>| -> Vec<Option<f64>> { solution.budget.iter().map(pick).collect() };
     let of = |list: &[Contribution], id: &str| list.iter().find(|c| c.setup == id).cloned().unwrap_or_default();
     for s in &solution.setups {
         adds_up(&s.crr, &column(&|l| of(&l.setups, &s.id).crr), &s.id);

@@ -24,15 +24,15 @@ pub(super) fn estimation(session: &Session, solution: &Solution, units: Units) -
         };
         text.push(format!("CdA: {}. Crr: {}.", sharing(session.solve.cda), sharing(session.solve.crr)));
     }
-    text.push(least_squares(session, solution, &mut sources));
+    text.push(together(session, solution));
     text.push(
         "Fast laps scatter more than slow ones, so a lap weighs as v^−q; q makes the misclosures most likely, with a prior \
          of 3.5 ± 1 from the physics of gusts and power meters."
             .into(),
     );
-    if solution.separable {
-        text.extend(estimator(session, solution, &mut sources));
-    }
+    text.extend(estimator(session, solution, &mut sources));
+    text.push(expectations(session));
+    text.push(between_runs(session, &mut sources));
     text.extend(tyre_temperature(session, &mut sources));
     text.extend(drift(session, solution));
     text.extend(separation(solution, units));
@@ -47,23 +47,45 @@ pub(super) fn estimation(session: &Session, solution: &Solution, units: Units) -
     Paragraph::new("Estimation", &text, &sources)
 }
 
-fn least_squares(session: &Session, solution: &Solution, sources: &mut Vec<Source>) -> String {
-    let (all, outer) = match (session.solve.lag, session.wind.mode) {
-        (Lag::Word(_), WindMode::Estimate) => ("coefficients, winds and lags", "winds and lags"),
-        (Lag::Word(_), _) => ("coefficients and lags", "lags"),
-        (_, WindMode::Estimate) => ("coefficients and winds", "winds"),
-        _ => return "Profile and coefficients are solved together by least squares.".into(),
+/// What is solved together and from where the search starts.
+fn together(session: &Session, solution: &Solution) -> String {
+    let (lags, winds) = (matches!(session.solve.lag, Lag::Word(_)), session.wind.mode == WindMode::Estimate);
+    let also = match (lags, winds) {
+        (true, true) => ", winds and lags",
+        (true, false) => " and lags",
+        (false, true) => " and winds",
+        (false, false) => "",
     };
-    sources.extend([Source::GolubPereyra, Source::Kaufman]);
     let starts = match solution.solver.starts {
         0 | 1 => String::new(),
         n => format!(", from {n} starts of the wind"),
     };
+    format!("Profile, coefficients{also} are solved together; the search begins with least squares{starts}.")
+}
+
+/// What stands for what the rides cannot tell.
+fn expectations(session: &Session) -> String {
+    let e = &session.expected;
     format!(
-        "Profile, {all} are solved together by least squares, profile and coefficients exactly within every step of the \
-         search for {outer} ({}; {}){starts}.",
-        Source::GolubPereyra.cited(),
-        Source::Kaufman.cited()
+        "What is expected beforehand enters as one more row for each parameter: CdA {} ± {} m², Crr {} within a factor of e to \
+         the ± {}, and those of wind, lag and yaw. It is weighed against the long-run variance of a step, decides only what the \
+         rides leave open, and its width is part of every interval, with a line of the budget each.",
+        significant(e.cda_m2, 2),
+        significant(e.cda_sd_m2, 2),
+        significant(e.crr, 2),
+        significant(e.crr_fraction, 2),
+    )
+}
+
+/// What changes between runs.
+fn between_runs(session: &Session, sources: &mut Vec<Source>) -> String {
+    sources.push(Source::PattersonThompson);
+    format!(
+        "The run is the unit of replication: each run is given a value of its own with all else shared as stated, and what \
+         changes between runs of one set-up, a share τ of the resistance, is mixed into the set-ups with the prior of half a \
+         Student's t with 3 degrees of freedom and scale {} and the restricted likelihood {}.",
+        significant(session.uncertainty.run_to_run(session.circuit.kind), 2),
+        cite(Source::PattersonThompson),
     )
 }
 
@@ -85,36 +107,26 @@ fn classes(session: &Session, solution: &Solution) -> String {
 }
 
 fn estimator(session: &Session, solution: &Solution, sources: &mut Vec<Source>) -> Vec<String> {
-    match solution.solver.estimator.as_str() {
-        "instruments" => {
-            sources.extend([Source::Sargan, Source::Wooldridge]);
-            let strength = solution.separation.first_stage_f.filter(|f| f.is_finite()).map(|f| {
-                sources.push(Source::StaigerStock);
-                format!(
-                    "Their first-stage F is {}, where less than 10 would be weak {}.",
-                    significant(f, 3),
-                    cite(Source::StaigerStock)
-                )
-            });
-            let mut text = vec![format!(
-                "A gust changes the speed it should explain, so least squares leans to a low CdA and a high Crr. A plan is \
-                 what no gust can change. {} as instruments ({}; {}): from the point of least squares, the equations are \
-                 solved in which the residual has no part along the model's own columns taken at the mean speed and power \
-                 of laps of one plan, in each run's own air, mass and wind.",
-                classes(session, solution),
-                Source::Sargan.cited(),
-                Source::Wooldridge.cited(),
-            )];
-            text.extend(strength);
-            text
-        }
-        "least squares" => vec![
-            "The estimate fell back to least squares: planned speeds that could serve as instruments against gusts are not \
-             there or too weak, or their equations did not settle."
-                .to_string(),
-        ],
-        _ => Vec::new(),
-    }
+    sources.extend([Source::Sargan, Source::Wooldridge]);
+    let of_cda = match solution.separable {
+        true => "",
+        false => " Where planned speeds do not differ CdA has no instrument and rests on what is expected of it.",
+    };
+    let mut text = vec![format!(
+        "A gust changes the speed it should explain, so least squares leans to a low CdA and a high Crr. A plan is what no \
+         gust can change. {} as instruments ({}; {}): from the point of least squares, the equations are solved in which the \
+         residual has no part along the model's own columns taken at the mean speed and power of laps of one plan, in each \
+         run's own air, mass and wind.{of_cda}",
+        classes(session, solution),
+        Source::Sargan.cited(),
+        Source::Wooldridge.cited(),
+    )];
+    text.extend(solution.separation.first_stage_f.filter(|f| f.is_finite()).map(|f| {
+        sources.push(Source::StaigerStock);
+        let strength = significant(f, 3);
+        format!("Their first-stage F is {strength}, where less than 10 would be weak {}.", cite(Source::StaigerStock))
+    }));
+    text
 }
 
 /// Crr brought to a reference temperature.
@@ -178,15 +190,10 @@ fn separation(solution: &Solution, units: Units) -> Option<String> {
 fn not_separable(solution: &Solution) -> String {
     let held = solution.setups.iter().find_map(|setup| setup.crr_held);
     let mut text = String::from(
-        "Neither is reported, nor are watts at another speed, wind, lag and gusts, which rest on both. What the rides do fix \
-         is the resistance at the mean speed",
+        "Neither is reported. Differences are, where one of the two is shared, and so is the resistance at the mean speed",
     );
     if let Some(crr) = held {
-        text.push_str(&format!(
-            "; it is solved with Crr held at {}, on which it hardly depends, and its interval adds the scales of power and \
-             speed and the drivetrain efficiency to the scatter",
-            significant(crr, 2)
-        ));
+        text.push_str(&format!(", with the CdA that goes with it if Crr were {}", significant(crr, 2)));
     }
     text.push('.');
     text

@@ -8,6 +8,7 @@ use super::super::units::Units;
 use super::{Paragraph, cite, has_loops, largest};
 use crate::session::{AirHere, Gusts, GustsWord, Session, WindMode};
 use crate::solution::Solution;
+use crate::solve::fit::DRIFT_SHARE;
 
 pub(super) fn air(session: &Session, solution: &Solution, units: Units) -> Option<Paragraph> {
     if !has_loops(session) {
@@ -59,7 +60,7 @@ pub(super) fn wind(session: &Session, solution: &Solution, units: Units) -> Opti
     }
     let mut sources = Vec::new();
     let mut text = match session.wind.mode {
-        WindMode::Estimate => estimated(solution, units),
+        WindMode::Estimate => estimated(session, solution, units),
         WindMode::Given => {
             sources.push(Source::WmoGuide);
             vec![given(session)]
@@ -102,24 +103,44 @@ pub(super) fn wind(session: &Session, solution: &Solution, units: Units) -> Opti
     Paragraph::new("Wind", &text, &sources)
 }
 
-fn estimated(solution: &Solution, units: Units) -> Vec<String> {
+fn estimated(session: &Session, solution: &Solution, units: Units) -> Vec<String> {
     let fitted = solution.runs.iter().any(|run| run.wind.east_m_s.se.is_some());
     if !fitted {
         return vec!["Without a line with bearings wind cannot be told; the air is taken as still.".into()];
     }
     let mut text = vec![
-        "Wind is one vector for each run, uniform over the loop at the height of the rider, solved together with CdA and \
-         Crr: its effect changes sign with the heading."
+        "Wind is one vector for each run at the height of the rider, solved together with CdA and Crr: its effect changes \
+         sign with the heading."
             .to_string(),
     ];
     let drifting = solution.runs.iter().filter(|run| run.wind.drift_east_m_s.value.is_some()).count();
     if drifting > 0 {
         text.push("In a run of five laps or more it may change linearly with time.".into());
     }
+    let expected_m_s = session.wind.expected_m_s;
     text.push(format!(
-        "Each component has a normal prior of 0 ± 5 m/s{}, which only matters where the rides say nothing.",
-        if drifting > 0 { " and its change one of 0 ± 2 m/s" } else { "" }
+        "Each component is expected to be 0 ± {} m/s{}.",
+        significant(expected_m_s, 2),
+        match drifting {
+            0 => String::new(),
+            _ =>
+                format!(" and its change to the end of the run 0 ± {} m/s", significant(DRIFT_SHARE * expected_m_s, 2)),
+        }
     ));
+    if !solution.circuit.wind_along.is_empty() {
+        text.push(
+            "What share of it is met at each place of the loop is common to all runs: the logarithm of the share is a sum of \
+             waves round the loop, each expected to be 0 ± 0.5 over its number."
+                .into(),
+        );
+    }
+    if !solution.yaw.is_empty() {
+        text.push(
+            "Drag may depend on yaw, CdA (1 + k sin²ψ), with w·w∥ as the square of the air speed; k is expected to be \
+             0.3 ± 1.2, as published curves are."
+                .into(),
+        );
+    }
     if let Some(strongest) = largest(solution.runs.iter().map(|run| run.wind.speed_m_s)) {
         text.push(format!(
             "The strongest mean of a run was {} {}.",
