@@ -3,13 +3,13 @@
 //! Given the budget; draws a bar for each source, largest first, for the baseline set-up and, thinner, for the
 //! difference between set-ups that it moves most, under the combined ones as the result has them. It combines nothing.
 
+use super::figure::{Figure, counted, names, reference_speed};
 use super::key::{Entry, Sample, heading, strip};
 use super::panel::Panel;
 use super::rows::{self, Column, RowName};
 use super::scale::{Range, short};
 use super::sheet::Sheet;
 use super::style::{Ink, Style};
-use super::{Figure, counted, names, reference_speed};
 use crate::evidence::Evidence;
 use crate::solution::{BudgetLine, Contribution, Estimate, Solution};
 

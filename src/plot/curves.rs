@@ -3,7 +3,7 @@
 //!
 //! Given series that were computed elsewhere; draws them. Nothing else.
 
-use super::Figure;
+use super::figure::Figure;
 use super::key::{self, Entry, Sample, heading, strip};
 use super::lettering::Letters;
 use super::marker::marker;
@@ -113,9 +113,7 @@ pub fn draw(chart: &Curves, style: &Style) -> Option<Figure> {
         }
     }
     if let Some(level) = &chart.level {
-        let end = panel.place(panel.x.range.high, level.value);
-        let above = Point::new(end.x - 1.0, end.y - 1.1);
-        sheet.words_over(above, &level.label, Letters::Small, Anchor::End, TEXT);
+        name_level(&mut sheet, &panel, chart, level);
     }
     if beside {
         let column = Frame { left: right + 4.0, top, right: style.width() - key::MARGIN, bottom: frame.bottom };
@@ -127,4 +125,34 @@ pub fn draw(chart: &Curves, style: &Style) -> Option<Figure> {
     }
     let bottom = panel.x_axis(&mut sheet, &x_marks, &chart.x_title);
     Figure::of(sheet, bottom + 1.0, chart.name, chart.title.clone(), chart.caption.clone())
+}
+
+/// The words of a level at the first place along it that no curve touches; above or below its line, from the right.
+fn name_level(sheet: &mut Sheet, panel: &Panel, chart: &Curves, level: &Level) {
+    let (wide, size) = (sheet.width_of(&level.label, Letters::Small), sheet.style.size(Letters::Small));
+    let line = panel.y.at(level.value);
+    let touches = |left: f64, top: f64, bottom: f64| {
+        chart.curves.iter().any(|curve| {
+            let places: Vec<Point> = curve.x.iter().zip(&curve.y).map(|(x, y)| panel.place(*x, *y)).collect();
+            places.windows(2).any(|pair| {
+                (0..=20).any(|k| {
+                    let t = f64::from(k) / 20.0;
+                    let (x, y) = (pair[0].x + t * (pair[1].x - pair[0].x), pair[0].y + t * (pair[1].y - pair[0].y));
+                    // A mark on the curve reaches a little further than the line.
+                    x > left - 1.2 && x < left + wide + 1.2 && y > top - 1.2 && y < bottom + 1.2
+                })
+            })
+        })
+    };
+    let frame = panel.frame;
+    let steps = ((frame.width() - wide - 2.0) / 3.0).max(0.0) as usize;
+    let lefts = (0..=steps).map(|k| frame.right - 1.0 - wide - 3.0 * k as f64);
+    let free = lefts.flat_map(|left| [(left, line - 1.1), (left, line + 1.1 + size * 0.75)]).find(|(left, base)| {
+        let (top, bottom) = (base - size * 0.75, base + size * 0.22);
+        top > frame.top && bottom < frame.bottom && !touches(*left, top, bottom)
+    });
+    // Where curves are everywhere the caption has to do.
+    if let Some((left, base)) = free {
+        sheet.words_over(Point::new(left, base), &level.label, Letters::Small, Anchor::Start, TEXT);
+    }
 }

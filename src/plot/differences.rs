@@ -3,6 +3,7 @@
 //! Given the results; draws them, the fastest first. Where loop and rollers are taken together there is one row a set-up,
 //! where not each venue has its rows. It judges nothing.
 
+use super::figure::{Figure, names, percent, reference_speed};
 use super::key::{MARGIN, heading};
 use super::lettering::Letters;
 use super::panel::Panel;
@@ -12,7 +13,6 @@ use super::scale::{Range, number};
 use super::set_ups::interval_of;
 use super::sheet::{Anchor, Note, Sheet};
 use super::style::{Dash, Form, Identity, MUTED, Style, TEXT};
-use super::{Figure, names, percent, reference_speed};
 use crate::evidence::Evidence;
 use crate::solution::{Estimate, Solution};
 use crate::standing::{Ground, Pair, Shown, Standing, Watts, standings};

@@ -2,6 +2,7 @@
 //!
 //! Given laps at their step edges and the common profile; draws them along the loop, single laps faint. It fits nothing.
 
+use super::figure::{Figure, counted};
 use super::key::{Entry, Sample, heading, strip};
 use super::mean_line::{groups, mean, range};
 use super::panel::{Panel, gutter, title_room, x_ticks, y_ticks};
@@ -9,7 +10,6 @@ use super::polyline::Frame;
 use super::scale::Range;
 use super::sheet::{Note, Sheet};
 use super::style::{LEFT_OUT, Stroke, Style, TEXT};
-use super::{Figure, counted};
 use crate::evidence::Evidence;
 use crate::solution::Solution;
 
@@ -111,6 +111,6 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
             ""
         },
     );
-    caption.push_str(super::without_values(solution));
+    caption.push_str(super::figure::without_values(solution));
     Figure::of(sheet, bottom + 1.0, "elevation", title, caption)
 }

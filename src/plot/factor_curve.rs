@@ -4,7 +4,7 @@
 //! Given curves that were fitted elsewhere; draws one panel for each quantity. It fits nothing and draws nothing beyond the
 //! levels ridden.
 
-use super::Figure;
+use super::figure::Figure;
 use super::key::{Entry, Sample, heading, strip};
 use super::marker::marker;
 use super::panel::{Panel, gutter, title_room, x_ticks, y_ticks};
@@ -31,7 +31,7 @@ pub fn draw(solution: &Solution, _: &Evidence, style: &Style) -> Option<Figure> 
         1 => format!("Watts over {}", shown_with_unit(&first.factor)),
         _ => "Watts over the quantities swept".to_string(),
     };
-    let share = super::percent(solution.confidence);
+    let share = crate::wording::percent(solution.confidence);
     let mut sheet = Sheet::new(*style);
     let identity = style.identity(0);
     let entries = [

@@ -2,7 +2,7 @@
 //!
 //! Given effects that were estimated elsewhere; draws value and interval of each. It estimates nothing.
 
-use super::Figure;
+use super::figure::Figure;
 use super::key::{heading, strip};
 use super::panel::Panel;
 use super::rows::{self, Column, Interval, RowName, ticks_explained};
@@ -31,7 +31,7 @@ pub fn draw(solution: &Solution, _: &Evidence, style: &Style) -> Option<Figure> 
     let names: Vec<RowName> = all.iter().map(|(text, _)| RowName { text: text.clone(), identity: None }).collect();
     let mut sheet = Sheet::new(*style);
     let title = "What each factor does";
-    let share = super::percent(solution.confidence);
+    let share = crate::wording::percent(solution.confidence);
     let top = heading(&mut sheet, title);
     let top = strip(&mut sheet, top, &ticks_explained(&share, false, false));
     let paint = |sheet: &mut Sheet, panel: &Panel, index: usize, y: f64| {

@@ -3,7 +3,7 @@
 //! Given rows that were computed elsewhere; draws value, interval and weight of each, and the pooled value as a lozenge
 //! as wide as its interval. It pools nothing.
 
-use super::Figure;
+use super::figure::Figure;
 use super::key::{MARGIN, heading};
 use super::lettering::Letters;
 use super::panel::Panel;

@@ -2,7 +2,8 @@
 //!
 //! Given an inspection; hands its series to the figures of the report. It draws nothing itself.
 
-use super::{Figure, Style, map, timeline};
+use super::figure::Figure;
+use super::{Style, map, timeline};
 use crate::analysis::inspection::Inspection;
 use crate::evidence::Evidence;
 use crate::solution::{RunResult, SetupResult, Solution};

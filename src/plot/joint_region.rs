@@ -4,6 +4,7 @@
 //! values at once in the stated share of repeats (Draper & Smith 1998, *Applied Regression Analysis*, §5.4). It
 //! estimates nothing.
 
+use super::figure::{Figure, name_of, names, percent};
 use super::key::{self, heading, strip};
 use super::marker::marker;
 use super::panel::{Panel, gutter, title_room, x_ticks, y_ticks};
@@ -12,7 +13,6 @@ use super::scale::{Range, number};
 use super::sheet::{Note, Sheet};
 use super::side_label::{self, SideLabel};
 use super::style::{Stroke, Style};
-use super::{Figure, name_of, names, percent};
 use crate::evidence::{Evidence, JointRegion};
 use crate::solution::Solution;
 use crate::uncertainty::student::two_parameter_f_quantile;

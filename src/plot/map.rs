@@ -4,7 +4,7 @@
 //! Given the reference line in a local plane; draws it true to scale, north up, thicker and darker where the residual is
 //! larger. No map material of others is used.
 
-use super::Figure;
+use super::figure::Figure;
 use super::key::{self, Entry, Sample, heading, strip};
 use super::lettering::Letters;
 use super::polyline::{self, Frame, Point};

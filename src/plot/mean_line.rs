@@ -3,7 +3,7 @@
 //!
 //! Given laps at their step edges; gives lines to draw. It leaves no lap out that is used.
 
-use super::names;
+use super::figure::names;
 use super::scale::{Range, number};
 use super::style::{Identity, Style};
 use crate::evidence::{Evidence, LapEvidence};

@@ -3,6 +3,7 @@
 //! Given the laps of each run; draws them around zero with the scatter to be expected, and numbers the odd ones. It removes no
 //! lap: those not used are drawn as open crosses.
 
+use super::figure::{Figure, counted, name_of, names};
 use super::key::{self, Entry, Sample, heading, strip};
 use super::lettering::Letters;
 use super::marker::marker;
@@ -11,7 +12,6 @@ use super::polyline::{Frame, Point};
 use super::scale::{Range, number};
 use super::sheet::{Anchor, Note, Sheet};
 use super::style::{AXIS, Dash, Form, GRID, Identity, Ink, MUTED, Stroke, Style, TEXT};
-use super::{Figure, counted, name_of, names};
 use crate::evidence::{Evidence, LapEvidence, RunEvidence};
 use crate::solution::Solution;
 
@@ -77,7 +77,7 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
         caption
             .push_str(" Band: where 95 of 100 laps of the scatter seen here lie; laps outside it carry their number.");
     }
-    caption.push_str(super::without_values(solution));
+    caption.push_str(super::figure::without_values(solution));
     if beyond > 0 {
         caption.push_str(&format!(
             " {} left out beyond the range, drawn at its edge as {}.",
@@ -111,7 +111,9 @@ fn laps(
     let radius = (frame.width() / panel.x.range.span() * 0.42).clamp(0.35, 1.1);
     let mut slot = 1.0;
     let mut label_free_from = f64::NEG_INFINITY;
-    let mut numbers: Vec<Frame> = Vec::new();
+    // Numbers come last, so that they keep clear of every point.
+    let mut taken: Vec<Frame> = Vec::new();
+    let mut odd_laps: Vec<(Point, usize)> = Vec::new();
     let base = frame.bottom + 1.1 + sheet.style.size(Letters::Small);
     for (place, (r, run)) in lapped.into_iter().enumerate() {
         if place > 0 {
@@ -119,9 +121,12 @@ fn laps(
         }
         let first = slot;
         for lap in &run.laps {
-            let at = point(sheet, panel, names, Lapped { r, run, lap, slot, radius });
-            if let Some(at) = at.filter(|_| odd(lap)) {
-                number_lap(sheet, &frame, &mut numbers, at, radius, lap.lap);
+            if let Some(at) = point(sheet, panel, names, Lapped { r, run, lap, slot, radius }) {
+                let reach = radius * 1.4;
+                taken.push(Frame { left: at.x - reach, right: at.x + reach, top: at.y - reach, bottom: at.y + reach });
+                if odd(lap) {
+                    odd_laps.push((at, lap.lap));
+                }
             }
             slot += 1.0;
         }
@@ -133,6 +138,9 @@ fn laps(
             label_free_from = middle + half + 1.0;
         }
         slot += 1.0;
+    }
+    for (at, lap) in odd_laps {
+        number_lap(sheet, &frame, &mut taken, at, radius, lap);
     }
     panel.base_line(sheet);
     let below = base + sheet.style.leading(Letters::Body) + 0.4;

@@ -4,6 +4,7 @@
 //! Given laps at their step edges; draws them, single laps faint. It removes no lap that is used.
 
 use super::elevation::SINGLE;
+use super::figure::{Figure, counted};
 use super::key::{Entry, Sample, heading, strip};
 use super::mean_line::{groups, mean, range};
 use super::panel::{Panel, gutter, title_room, x_ticks, y_ticks};
@@ -11,7 +12,6 @@ use super::polyline::Frame;
 use super::scale::Range;
 use super::sheet::{Note, Sheet};
 use super::style::{AXIS, Stroke, Style};
-use super::{Figure, counted};
 use crate::evidence::Evidence;
 use crate::solution::Solution;
 
@@ -70,6 +70,6 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
          alone shows points to what differs there, such as wind, line or braking.",
         counted(used().count(), "used lap"),
     );
-    caption.push_str(super::without_values(solution));
+    caption.push_str(super::figure::without_values(solution));
     Figure::of(sheet, bottom + 1.0, "residuals", title, caption)
 }

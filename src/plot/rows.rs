@@ -33,6 +33,9 @@ const GAP: f64 = 8.0;
 const END_TICK: f64 = 1.5;
 const SCATTER_TICK: f64 = 0.8;
 
+/// By how much a title may be wider than its panel, mm: less than what is free at the right of the last one.
+const OVERHANG: f64 = 3.5;
+
 /// Room at the right that tick labels need, mm.
 pub const EDGE: f64 = 5.0;
 
@@ -64,7 +67,7 @@ pub fn draw_rows(sheet: &mut Sheet, top: f64, room: Room, names: &[RowName], col
     let across = if sheet.style.narrow() { 1.0 } else { columns.len().max(1) as f64 };
     let left = MARGIN + mark + widest + 2.5;
     let width = (right - left - GAP * (across - 1.0)) / across;
-    let head = title_lines(width + GAP - 1.5) * sheet.style.leading(Letters::Body) + 2.0;
+    let head = title_lines(width + OVERHANG) * sheet.style.leading(Letters::Body) + 2.0;
     let layout = Layout { head, left: MARGIN, mark, row, wrapped };
     if sheet.style.narrow() {
         let mut top = top;
@@ -125,7 +128,7 @@ impl Layout {
 
 fn panel(sheet: &mut Sheet, frame: &Frame, rows: usize, column: &Column, layout: &Layout) -> f64 {
     let panel = Panel::new(*frame, column.range, Range { low: 0.0, high: 1.0 });
-    let lines = sheet.wrap(&column.title, frame.width() + GAP - 1.5, 2, Letters::Body);
+    let lines = sheet.wrap(&column.title, frame.width() + OVERHANG, 2, Letters::Body);
     let leading = sheet.style.leading(Letters::Body);
     for (index, line) in lines.iter().rev().enumerate() {
         let base = frame.top - 1.4 - index as f64 * leading;

@@ -3,6 +3,7 @@
 //! Given what is left record by record, carried on from lap to lap; draws a strip for each run on one scale, with laps marked
 //! and the band that chance errors of the laps before would explain. It fits nothing.
 
+use super::figure::{Figure, counted, name_of, names};
 use super::key::{Entry, MARGIN, Sample, heading, strip};
 use super::lettering::Letters;
 use super::misclosure::usual;
@@ -13,7 +14,6 @@ use super::sheet::{Anchor, Note, Sheet};
 use super::stretches::{by_use, unbroken, within};
 use super::strips::{Room, lay_out, name_strip};
 use super::style::{AXIS, GRID, LEFT_OUT, Stroke, Style, TEXT};
-use super::{Figure, counted, name_of, names};
 use crate::evidence::{Evidence, RunEvidence};
 use crate::solution::{LapResult, Solution};
 
@@ -136,7 +136,7 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
         caption
             .push_str(" Grey: laps left out, which what spoiled them lifts or lowers, and all that follows with them.");
     }
-    caption.push_str(super::without_values(solution));
+    caption.push_str(super::figure::without_values(solution));
     Figure::of(sheet, bottom + 1.0, "run-residual", title, caption)
 }
 

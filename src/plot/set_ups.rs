@@ -3,13 +3,13 @@
 //! Given the results; draws them. Long ticks end the whole interval, short ticks the part that comes from scatter
 //! between laps alone. Where the two coefficients are not separable, the resistance that is known takes their place.
 
+use super::figure::{Figure, names, percent, reference_speed};
 use super::key::{heading, strip};
 use super::panel::Panel;
 use super::rows::{self, Column, Interval, RowName};
 use super::scale::{Range, number, short};
 use super::sheet::Sheet;
 use super::style::Style;
-use super::{Figure, names, percent, reference_speed};
 use crate::evidence::Evidence;
 use crate::solution::{Estimate, Solution};
 

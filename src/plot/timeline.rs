@@ -2,6 +2,7 @@
 //!
 //! Given the records of each run; draws the runs end to end. It decides nothing about use.
 
+use super::figure::{Figure, counted, names};
 use super::key::{self, Entry, Sample, heading, strip};
 use super::lettering::Letters;
 use super::panel::{Panel, gutter, title_room, x_ticks, y_ticks};
@@ -10,7 +11,6 @@ use super::scale::Range;
 use super::sheet::{Anchor, Note, Sheet};
 use super::stretches::{by_use, unbroken, used_at, within};
 use super::style::{AXIS, LEFT_OUT, MUTED, SHADE, Stroke, Style, TEXT};
-use super::{Figure, counted, names};
 use crate::evidence::{Evidence, RunEvidence};
 use crate::solution::Solution;
 

@@ -3,6 +3,7 @@
 //!
 //! Given the results of the venues; draws two groups of rows. It combines nothing.
 
+use super::figure::{Figure, names, percent};
 use super::key::{Entry, Sample, heading, strip};
 use super::panel::Panel;
 use super::polyline::Point;
@@ -11,7 +12,6 @@ use super::scale::{Range, number};
 use super::set_ups::interval_of;
 use super::sheet::{Note, Sheet};
 use super::style::{Dash, Form, Identity, Ink, MUTED, Style};
-use super::{Figure, names, percent};
 use crate::evidence::Evidence;
 use crate::solution::{Contrast, Solution, Venues};
 

@@ -2,6 +2,7 @@
 //!
 //! Given the series of each roller run; draws a strip for each on one scale. It chooses no window.
 
+use super::figure::{Figure, counted, name_of, names};
 use super::key::{Entry, Sample, heading, strip};
 use super::lettering::Letters;
 use super::panel::{Panel, gutter, x_ticks, y_ticks};
@@ -10,7 +11,6 @@ use super::scale::{Range, number};
 use super::sheet::{Anchor, Note, Sheet};
 use super::strips::{Room, lay_out, name_strip};
 use super::style::{Dash, Ink, SHADE, Stroke, Style, TEXT};
-use super::{Figure, counted, name_of, names};
 use crate::evidence::{Evidence, WarmUpEvidence};
 use crate::solution::Solution;
 

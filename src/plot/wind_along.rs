@@ -2,13 +2,13 @@
 //!
 //! Given the shares of a solved loop; draws them along the lap. It estimates nothing.
 
+use super::figure::{Figure, reference_speed};
 use super::key::{Entry, Sample, heading, strip};
 use super::panel::{Panel, gutter, title_room, x_ticks, y_ticks};
 use super::polyline::Frame;
 use super::scale::Range;
 use super::sheet::{Note, Sheet};
 use super::style::{AXIS, Dash, Stroke, Style, TEXT};
-use super::{Figure, reference_speed};
 use crate::evidence::Evidence;
 use crate::solution::Solution;
 

@@ -48,10 +48,10 @@ pub fn budgets(solution: &Solution, width: usize, units: Units) -> String {
     harmless(&text)
 }
 
-const WORDS: &str = "Each line of a source is what one standard uncertainty of it does to the result; their squares add \
-                     up to that of the instrument line, and those of instrument and scatter to the combined one. \
-                     Scatter is what differs between laps or runs; more of them make it smaller, and the instrument \
-                     part not.";
+const WORDS: &str = "Each line of a source is what one standard uncertainty of it does to the result; the squares of the \
+                     sources add up to that of the instrument line, of those left open to that of the expected line, and \
+                     these with scatter and run to run to that of the combined one. Scatter is what differs between laps or \
+                     runs; more of them make it smaller, and the instrument part not.";
 const OF_DIFFERENCES: &str = "Errors common to both set-ups have cancelled in a difference.";
 
 /// A quantity with its interval and how a contribution to it is picked.

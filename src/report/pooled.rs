@@ -4,6 +4,7 @@
 
 pub mod figures;
 pub mod files;
+mod names;
 mod page;
 mod tables;
 
@@ -14,10 +15,10 @@ use super::text::{LEAST_WIDTH, MOST_WIDTH, item, section};
 use super::units::Units;
 use super::verdict::comparison::{Voice, headline, not_shown, others};
 use crate::pool::{PooledContrast, PooledQuantity, PooledResult};
-use crate::quantity::m_s_from_km_h;
 use crate::solution::{Contrast, FindingResult};
 use crate::standing::{self, Ground, Standing, Watts};
 use crate::wording::{counted, harmless, listed};
+use names::{pair, quantities, reference_speed};
 
 /// See the module.
 pub fn summary(result: &PooledResult, width: usize, units: Units) -> String {
@@ -50,16 +51,6 @@ pub fn summary(result: &PooledResult, width: usize, units: Units) -> String {
     let carried: Vec<String> = caveats(result).iter().map(|f| format!("{} [{}]", f.message, f.code)).collect();
     section(&mut text, width, "Findings of the results themselves", &lines(&carried));
     harmless(&text)
-}
-
-/// "Latex less butyl".
-pub(super) fn pair(result: &PooledResult, contrast: &PooledContrast) -> String {
-    format!("{} less {}", result.name_of(&contrast.setup), result.name_of(&contrast.baseline))
-}
-
-pub(super) fn reference_speed(result: &PooledResult, units: Units) -> String {
-    let speed = units.speed_value(m_s_from_km_h(result.reference.speed_km_h));
-    format!("{} {}", significant(speed, 3), units.speed_unit())
 }
 
 /// The standing over all results; `None` where watts are not pooled.
@@ -164,23 +155,6 @@ fn parts_in_words(result: &PooledResult) -> String {
               and the same error on all days, which does not. Days with other instruments: --instruments separate."
             .into(),
     }
-}
-
-/// The quantity a difference is judged by.
-pub(super) fn tested(contrast: &PooledContrast) -> Option<&PooledQuantity> {
-    match contrast.tested.as_deref()? {
-        "power_w" => contrast.power_w.as_ref(),
-        "crr" => contrast.crr.as_ref(),
-        _ => contrast.cda_m2.as_ref(),
-    }
-}
-
-/// The pooled quantities by name.
-pub(super) fn quantities(contrast: &PooledContrast) -> Vec<(&'static str, &PooledQuantity)> {
-    [("Watts", &contrast.power_w), ("Crr", &contrast.crr), ("CdA", &contrast.cda_m2)]
-        .into_iter()
-        .filter_map(|(name, q)| Some((name, q.as_ref()?)))
-        .collect()
 }
 
 fn agreement(contrast: &PooledContrast) -> String {

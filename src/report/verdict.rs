@@ -22,9 +22,7 @@ use crate::solution::Solution;
 use crate::standing::standings;
 use crate::wording::{counted, listed};
 use comparison::{Voice, headline, not_shown, others, place};
-
-/// More than so many set-ups are counted instead of named.
-const NAMED: usize = 3;
+use names::NAMED;
 
 /// See the module.
 #[derive(Debug, Clone, PartialEq, Default, serde::Serialize)]

@@ -16,7 +16,7 @@ use super::super::{
     held_fixed, lap_table, laps_left_out, left_open, methods, monte_carlo, ride_files, run_table, run_to_run,
     setup_table,
 };
-use super::PageInput;
+use super::input::PageInput;
 use super::template::{Drawn, STYLE, Template, drawn};
 use crate::error::Error;
 use crate::solution::{Estimate, Solution};

@@ -2,7 +2,7 @@
 //!
 //! Given a pooled result; gives figures with captions. It pools nothing.
 
-use super::{pair, quantities, reference_speed};
+use super::names::{pair, quantities, reference_speed};
 use crate::plot::forest::{Forest, ForestRow, draw};
 use crate::plot::{Figure, Style};
 use crate::pool::{DayContrast, PooledContrast, PooledQuantity, PooledResult};

@@ -3,8 +3,9 @@
 //! Given a pooled result; gives files that lie side by side. It writes nothing.
 
 use super::figures::{NamedFigure, forests};
+use super::names::quantities;
 use super::page::page;
-use super::{quantities, summary};
+use super::summary;
 use crate::error::Error;
 use crate::plot::{Figure, Style};
 use crate::pool::{PooledContrast, PooledResult};

@@ -5,7 +5,7 @@
 use super::super::number::{fixed, p_value, significant};
 use super::super::table::{Cell, Column, Parts, Table};
 use super::super::units::Units;
-use super::{pair, reference_speed, tested};
+use super::names::{pair, reference_speed, tested};
 use crate::pool::{PooledContrast, PooledQuantity, PooledResult};
 use crate::solution::Estimate;
 use crate::wording::counted;

@@ -3,6 +3,7 @@
 //! Given cells of text; gives text no wider than asked: side by side where that fits, else one block for each row. Widths are
 //! those a terminal shows (wide characters count two).
 
+use crate::wording::harmless;
 use comfy_table::{ColumnConstraint, ContentArrangement, LineStyle, Table, TableStyle, Width};
 
 /// Space between two columns.
@@ -56,9 +57,9 @@ impl Grid {
     fn side_by_side(&self, width: u16) -> Option<String> {
         let mut table = Table::new();
         table.load_style(STYLE).set_content_arrangement(ContentArrangement::Dynamic);
-        table.set_header(&self.header);
+        table.set_header(self.header.iter().map(|cell| harmless(cell)));
         for row in &self.rows {
-            table.add_row(row);
+            table.add_row(row.iter().map(|cell| harmless(cell)));
         }
         let natural = table.column_max_content_widths();
         let others: u16 = natural.iter().skip(1).map(|w| w.saturating_add(GAP)).fold(0, u16::saturating_add);
@@ -122,7 +123,7 @@ pub fn paragraph(text: &str, width: usize, indent: &str) -> String {
     table.load_style(TableStyle::new()).set_content_arrangement(ContentArrangement::Dynamic);
     table.set_width(u16::try_from(room).unwrap_or(u16::MAX));
     // A value is not parted from its uncertainty.
-    table.add_row([text.replace(" ± ", "\u{a0}±\u{a0}")]);
+    table.add_row([harmless(text).replace(" ± ", "\u{a0}±\u{a0}")]);
     if let Some(column) = table.column_mut(0) {
         column.set_padding((0, 0));
     }

@@ -3,7 +3,7 @@
 //! Given a standing and how set-ups are called; gives sentences, the same for one day and for several together.
 
 use super::super::number::significant;
-use super::NAMED;
+use super::names::NAMED;
 use super::pair::{in_words, judged, watts};
 use crate::standing::{Ground, Pair, Shown, Standing};
 use crate::wording::counted;

@@ -7,6 +7,9 @@ use super::super::units::Units;
 use crate::quantity::m_s_from_km_h;
 use crate::solution::{SetupResult, Solution};
 
+/// More than so many set-ups are counted instead of named.
+pub(super) const NAMED: usize = 3;
+
 /// Label of a set-up, or its id.
 pub fn name_of(solution: &Solution, id: &str) -> String {
     match solution.setups.iter().find(|setup| setup.id == id) {

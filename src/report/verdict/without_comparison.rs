@@ -4,9 +4,10 @@
 
 use super::super::number::{shown, significant};
 use super::super::units::Units;
-use super::names::{reference_speed, setup_name};
-use super::{NAMED, counted, watts};
+use super::names::{NAMED, reference_speed, setup_name};
+use super::pair::watts;
 use crate::solution::{SetupResult, Solution};
+use crate::wording::counted;
 
 pub(super) fn headline(solution: &Solution, units: Units) -> String {
     if !solution.separable {
