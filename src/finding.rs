@@ -134,7 +134,7 @@ pub enum What {
     // -- solve ---------------------------------------------------------------------------------
     /// CdA and Crr cannot be told apart.
     NotSeparable { reason: String, next: String },
-    /// The instruments are too weak; least squares is reported.
+    /// The instruments are too weak to separate CdA from Crr on their own.
     WeakInstruments { first_stage_f: f64 },
     /// Least squares and instruments differ by more than their error.
     Gusty { difference_crr: f64, standard_error: f64 },
@@ -452,7 +452,7 @@ impl What {
             },
             What::HumidityAssumed { humidity_pct } => format!("No humidity was stated; {humidity_pct:.0} % is assumed (its effect on density is small)."),
             What::NotSeparable { reason, next } => format!("CdA and Crr cannot be told apart: {reason}. {next}"),
-            What::WeakInstruments { first_stage_f } => format!("Lap speeds do not fall into separate planned classes (first-stage F {first_stage_f:.1}, at least 10 wanted), so least squares is reported; in gusty air it puts CdA low and Crr high. Ride alternate laps at two clearly different speeds."),
+            What::WeakInstruments { first_stage_f } => format!("Lap speeds do not fall into separate planned classes (first-stage F {first_stage_f:.1}, at least 10 wanted), so CdA and Crr are told apart chiefly by what is expected of CdA, and their intervals are as wide as that. Ride alternate laps at two clearly different speeds."),
             What::Gusty { difference_crr, standard_error } => format!("Least squares and the planned-speed estimate differ by {difference_crr:+.5} in Crr, more than twice {standard_error:.5}: gusts moved the speed. The planned-speed estimate is reported; a calmer day would be better."),
             What::LagLarge { lag_s } => format!("Speed runs {lag_s:.2} s behind power, more than the 1.5 s that sensors usually show; check that both come from one device."),
             What::LagAtBound { lag_s } => format!("The delay between power and speed sits on its bound of {lag_s:.1} s; the channels may come from different clocks."),

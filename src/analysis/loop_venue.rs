@@ -5,6 +5,7 @@
 use super::air_of_run::{RunAir, air_of_run, told_once};
 use super::inputs::Inputs;
 use super::instrument::{Input, InstrumentBudget, inputs_of};
+use super::loop_choices::choices;
 use super::slip;
 use super::speed_age::{self, AgeTrial};
 use super::{drift_check, loop_length, solvable_laps, speed_scale};
@@ -15,20 +16,14 @@ use crate::finding::{Finding, What};
 use crate::model::rolling::TyreTemperature;
 use crate::quantity::m_s_from_km_h;
 use crate::sample::{Cumulative, Reason, Ride};
-use crate::session::{
-    self, AlongLoop, AlongLoopWord, Gusts, GustsWord, Lag, REFERENCE_TEMPERATURE_C, Run, Session, WindMode, YawWord,
-};
+use crate::session::{Gusts, GustsWord, REFERENCE_TEMPERATURE_C, Run, Session, WindMode};
 use crate::solve::account::{LapAccount, RunConditions, TimeCurve};
-use crate::solve::fit::{Choices, Expectations, Frame, LapInput, LoopFit, SurveyedSteps, Yaw, fit, wind_variance};
+use crate::solve::fit::{Choices, Frame, LapInput, LoopFit, SurveyedSteps, fit, wind_variance};
 use crate::solve::gust::{Gustiness, SHORT_STEPS, gustiness, short_edges, short_lap};
-use crate::solve::layout::By;
 use crate::solve::wind_along::{Waves, WindAlong};
 
 /// Relative standard uncertainty of a stated standard deviation of gusts (common practice, no source).
 const STATED_GUST_U: f64 = 0.25;
-/// Laps a run needs for its wind to be given a drift of its own. A drift that is not there costs next to nothing (the
-/// columns are nearly orthogonal to the rest); one that is left out biases Crr.
-pub(crate) const DRIFT_LAPS: usize = 5;
 
 /// Crr as ridden over Crr at the reference temperature that a linear rule may give (common practice, no source).
 const CREDIBLE_TEMPERATURE_FACTOR: std::ops::RangeInclusive<f64> = 0.5..=2.0;
@@ -242,60 +237,6 @@ pub(crate) fn gravity(rides: &[Ride]) -> f64 {
         Some(latitude) => normal_gravity_m_s2(latitude, mean(&|r| &r.altitude_m).unwrap_or(0.0)),
         None => STANDARD_GRAVITY_M_S2,
     }
-}
-
-pub(crate) fn choices(session: &Session, cut: &LapCut) -> Choices {
-    let runs = session.runs.len();
-    let wind = session.wind.mode == WindMode::Estimate && cut.line.is_some();
-    let held = match session.solve.lag {
-        Lag::Seconds(s) => Some(s),
-        Lag::Word(_) => None,
-    };
-    let has_wind = cut.line.is_some() && session.wind.mode != WindMode::None;
-    Choices {
-        setups: session.setups.len(),
-        setup_of_run: session.runs.iter().map(|run| session.setup_of(run)).collect(),
-        crr: session.solve.crr.into(),
-        cda: session.solve.cda.into(),
-        held_lag_s: vec![held; runs],
-        wind,
-        wind_drift: cut.runs.iter().map(|l| l.iter().filter(|l| l.reason.is_none()).count() >= DRIFT_LAPS).collect(),
-        crr_drift: session.solve.crr_drift,
-        gust_variance: vec![0.0; runs],
-        wind_along: match &session.wind.along_loop {
-            _ if !has_wind => WindAlong::Even,
-            AlongLoop::Word(AlongLoopWord::Even) => WindAlong::Even,
-            AlongLoop::Word(AlongLoopWord::Estimate) => WindAlong::Estimated(Waves::of_edges(&cut.edge)),
-            AlongLoop::Shares(shares) => WindAlong::Stated(stated_shares(shares, &cut.edge)),
-        },
-        yaw: match session.solve.yaw {
-            session::Yaw::Coefficient(k) => Yaw::Held(k),
-            session::Yaw::Word(word) => match word {
-                YawWord::Common if has_wind => Yaw::Estimated(By::Day),
-                YawWord::PerSetup if has_wind => Yaw::Estimated(By::Setup),
-                YawWord::Common | YawWord::PerSetup | YawWord::None => Yaw::Held(0.0),
-            },
-        },
-        expected: Expectations {
-            cda_m2: session.expected.cda_m2,
-            cda_sd_m2: session.expected.cda_sd_m2,
-            crr: session.expected.crr,
-            crr_log_sd: session.expected.crr_fraction,
-            wind_m_s: session.wind.expected_m_s,
-            ..Expectations::default()
-        },
-    }
-}
-
-/// Shares of the wind at places equally far apart round the loop, at the middles of the steps.
-fn stated_shares(shares: &[f64], edge: &[f64]) -> Vec<f64> {
-    let n = shares.len();
-    let at = |x: f64| {
-        let place = x * n as f64;
-        let (i, f) = (place.floor() as usize, place.fract());
-        (1.0 - f) * shares[i % n] + f * shares[(i + 1) % n]
-    };
-    edge.windows(2).map(|e| at(0.5 * (e[0] + e[1]))).collect()
 }
 
 /// How far the tyres of a run are from the reference temperature; the air's stands for theirs where that is all there is.

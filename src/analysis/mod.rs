@@ -19,6 +19,7 @@ pub(crate) mod instrument;
 pub(crate) mod known;
 mod known_budget;
 mod left_out;
+pub(crate) mod loop_choices;
 mod loop_length;
 pub(crate) mod loop_venue;
 mod monte_carlo;

@@ -11,7 +11,7 @@
 //! parameters in units of the long-run variance σ² of a row, and Ω the covariance of the rows (`row_noise`). It draws no random number.
 
 use super::quiet::{QuietDay, QuietLap, true_wind};
-use crate::analysis::loop_venue::DRIFT_LAPS;
+use crate::analysis::loop_choices::DRIFT_LAPS;
 use crate::sample::Cumulative;
 use crate::session::Sharing;
 use crate::solve::account::LapAccount;
