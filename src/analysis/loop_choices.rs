@@ -1,6 +1,6 @@
 //! What the solver is asked to find on a loop, from what the session says and the laps found.
 //!
-//! Given a session and the laps as they were cut; gives choices and expectations. It solves nothing.
+//! Given the session and the laps as cut; gives the choices of the fit. It estimates nothing.
 
 use crate::circuit::LapCut;
 use crate::session::{self, AlongLoop, AlongLoopWord, Lag, Session, WindMode, YawWord};

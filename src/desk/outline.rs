@@ -22,7 +22,7 @@ pub struct Group {
 
 type Named = (&'static str, &'static str, &'static [&'static str]);
 
-const SESSION: [Named; 11] = [
+const SESSION: [Named; 12] = [
     ("", "The day", &["title", "baseline"]),
     ("rider_and_bike", "Rider and bicycle", &["mass_kg", "drivetrain_efficiency"]),
     ("loop", "Loop", &["kind", "length_m"]),
@@ -37,22 +37,25 @@ const SESSION: [Named; 11] = [
     ),
     ("solve", "What is solved for", &["cda", "crr", "negligible_power_w"]),
     ("reference", "Conditions at which watts are given", &["speed_km_h", "air_density_kg_m3", "mass_kg"]),
+    ("expected", "What is expected before any ride", &[]),
     ("uncertainty", "Standard uncertainties", &["mass_kg", "power_fraction", "speed_fraction"]),
 ];
 
-const PLAN: [Named; 14] = [
-    ("", "The day", &["title", "order", "laps_per_run", "speeds_km_h"]),
+const PLAN: [Named; 16] = [
+    ("", "The day", &["title", "order", "laps_per_run", "speeds_km_h", "powers_w"]),
     ("setup", "Set-ups, with guesses that are good enough", &["id", "label", "cda_m2", "crr"]),
     ("target", "The difference to find", &["power_w", "crr", "cda_m2"]),
     ("rider_and_bike", "Rider and bicycle", &["mass_kg"]),
     ("loop", "Loop", &["kind", "length_m", "elevation_amplitude_m"]),
     ("wind", "Wind", &["speed_m_s", "from_deg"]),
     ("noise", "Gusts and instruments", &["gust_sd_m_s", "power_cv", "speed_source"]),
+    ("day", "How the day departs from the ideal", &["shelter_least", "crr_run_to_run", "cda_run_to_run"]),
     ("solve", "What is solved for", &["cda", "crr", "negligible_power_w"]),
     ("limits", "What the rider can do", &["slowest_km_h", "fastest_km_h", "power_w"]),
     ("air", "Air", &["temperature_c", "pressure_hpa", "humidity_pct"]),
     ("reference", "Conditions at which watts are given", &["speed_km_h", "air_density_kg_m3", "mass_kg"]),
     ("rollers", "Rollers", &["drum_diameter_m", "drum_spacing_m"]),
+    ("expected", "What is expected before any ride", &[]),
     ("uncertainty", "Standard uncertainties", &["mass_kg", "power_fraction", "speed_fraction"]),
     ("mishap", "What goes wrong in a rehearsal", &["run", "kind", "at_s", "duration_s"]),
 ];

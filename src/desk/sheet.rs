@@ -127,27 +127,35 @@ impl Sheet<'_> {
             }
         }
         judged.of_typed = !judged.errors.is_empty();
+        // What was wrong before anything was typed would hide what is wrong with that, so it is passed over.
+        let mut passed_over: Vec<Change> = Vec::new();
         for _ in 0..MOST_ERRORS {
-            let text = applied(base, self.file, &kept)?;
-            let error = (self.check)(&text);
-            judged.text = text;
-            let Some(error) = error else { break };
-            let place = self.place(&judged.text, &error)?;
-            match place.as_ref().and_then(|name| kept.iter().position(|c| c.name == *name)) {
+            let text = applied(base, self.file, kept.iter().copied().chain(&passed_over))?;
+            let Some(error) = (self.check)(&text) else { break };
+            let Some(name) = self.place(&text, &error)? else {
+                judged.elsewhere = Some(error.to_string());
+                break;
+            };
+            match kept.iter().position(|c| c.name == name) {
                 Some(at) => {
                     judged.of_typed = true;
-                    judged.errors.insert(kept.remove(at).name.clone(), error.to_string());
+                    kept.remove(at);
                 }
-                None => {
-                    match place {
-                        Some(name) => judged.errors.insert(name, error.to_string()),
-                        None => judged.elsewhere.replace(error.to_string()),
-                    };
-                    break;
-                }
+                None if passed_over.iter().any(|c| c.name == name) => break,
+                None => passed_over.push(self.as_default(base, &name)?),
             }
+            judged.errors.insert(name, error.to_string());
         }
+        judged.text = applied(base, self.file, kept.iter().copied())?;
         Ok(judged)
+    }
+
+    /// A value put back to its default, on the line where it stands if there is one, so that lines are counted as in the file.
+    fn as_default(&self, base: &str, name: &str) -> Result<Change, Refusal> {
+        let document = Document::parse(base, self.file)?;
+        let field = self.names(&document).into_iter().find(|(n, _)| n == name).map(|(_, field)| field.clone());
+        let (typed, kind) = field.map_or((String::new(), Kind::Text), |f| (f.default, f.kind));
+        Ok(Change::new(name.to_string(), document.shown(name), typed, kind))
     }
 
     /// The field on the line that an error names, or the one that it says is missing.
@@ -199,7 +207,7 @@ impl Sheet<'_> {
                 let title = if group.is_list { title(&group.name, i, &first) } else { String::new() };
                 Entry { open: more.iter().any(|c| c.changed || !c.error.is_empty()), title, first, more }
             });
-            let id = if group.name.is_empty() { "day".into() } else { group.name.clone() };
+            let id = if group.name.is_empty() { "top".into() } else { group.name.clone() };
             Section { id, heading: group.heading.clone(), is_list: group.is_list, entries: entries.collect() }
         };
         self.groups.iter().map(section).filter(|s| !s.entries.is_empty()).collect()
@@ -227,7 +235,7 @@ fn title(name: &str, index: usize, first: &[Cell]) -> String {
 }
 
 /// The text with changes.
-fn applied(base: &str, file: &str, changes: &[&Change]) -> Result<String, Refusal> {
+fn applied<'a>(base: &str, file: &str, changes: impl Iterator<Item = &'a Change>) -> Result<String, Refusal> {
     let mut document = Document::parse(base, file)?;
     for change in changes {
         match value(change) {
@@ -318,6 +326,20 @@ mod tests {
         assert!(said("run.0.mass_kg").contains("outside 25 to 250"), "{out:?}");
         assert!(said("solve.cda").contains("common"), "{out:?}");
         assert!(out.of_typed);
+    }
+
+    #[test]
+    fn a_blank_does_not_hide_what_is_wrong_with_what_was_typed() {
+        let text = format!("solve = {{ cda = \"\" }}\n{TEXT}");
+        let groups = of_session();
+        let check = |text: &str| Session::from_toml(text, "session.toml").err();
+        let sheet = Sheet { groups: &groups, file: "session.toml", check: &check };
+        let form = Form::parse(b"air.temperature_c=182").unwrap();
+        let changes = sheet.changes(&Document::parse(&text, "session.toml").unwrap(), &form).unwrap();
+        let out = sheet.judge(&text, &changes).unwrap();
+        assert!(out.errors["solve.cda"].contains("common"), "{out:?}");
+        assert!(out.errors["air.temperature_c"].contains("outside"), "{out:?}");
+        assert_eq!(out.text, text, "the blank stays for the tester to fill in");
     }
 
     #[test]

@@ -32,7 +32,7 @@ fn begun(served: &Served) {
         })
         .collect();
     let mut fields: Vec<(&str, &str)> = fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
-    fields.extend([("session", ""), ("name", "session.toml"), ("mass", "86"), ("kind", "road")]);
+    fields.extend([("session", ""), ("name", "session.toml"), ("mass", "86"), ("kind", "road"), ("differs", "tyres")]);
     let came = served.post("/rides", &fields);
     assert_eq!(came.status, 303, "{}", came.body);
 }
@@ -76,8 +76,8 @@ fn from_raw_files_to_a_report_and_the_bytes_are_those_of_the_command_line() {
     assert!(by_page.len() > 10, "{:?}", by_page.keys());
     assert_eq!(by_page, solve("by-command", "session.toml"));
     let folder = served.path("").file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
-    let gate: toml::Table = toml::from_str(&served.text("session.toml")).unwrap();
-    let gate = &gate["loop"]["gate"];
+    let read: toml::Table = toml::from_str(&served.text("session.toml")).unwrap();
+    let gate = &read["loop"]["gate"];
     let mut hand = format!(
         "title = \"{folder}\"\nbaseline = \"amber\"\nrider_and_bike.mass_kg = 86.0\nsolve.cda = \"common\"\n\
          air = {{ temperature_c = 19.0, pressure_hpa = 1008.0, humidity_pct = 70.0 }}\n\
@@ -88,7 +88,10 @@ fn from_raw_files_to_a_report_and_the_bytes_are_those_of_the_command_line() {
         hand.push_str(&format!("[[setup]]\nid = \"{id}\"\n"));
     }
     for (i, id) in ORDER.iter().enumerate() {
-        let speeds = if i == 0 { "planned_speed_km_h = [29.0, 41.0]\n" } else { "" };
+        // Those that the draft found in the ride, but for the first run, where they were typed.
+        let found = read["run"][i].get("planned_speed_km_h").map(|s| s.to_string());
+        let speeds = if i == 0 { Some("[29.0, 41.0]".to_string()) } else { found };
+        let speeds = speeds.map_or(String::new(), |s| format!("planned_speed_km_h = {s}\n"));
         hand.push_str(&format!("[[run]]\nfile = \"run-{}.fit\"\nsetup = \"{id}\"\n{speeds}", i + 1));
     }
     served.put("by-hand.toml", &hand);

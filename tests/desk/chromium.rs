@@ -174,6 +174,7 @@ impl Chromium {
             "Enter" => (13, "\r"),
             " " => (32, " "),
             "Backspace" => (8, ""),
+            "ArrowDown" => (40, ""),
             other => panic!("no key {other}"),
         };
         let one =
