@@ -102,7 +102,9 @@ impl Mapped {
         let (mut seen_m, mut by_chainage_m) = (0.0, 0.0);
         for i in (0..n).filter(|i| is_gentle(*i)) {
             let chords = self.cut_off_m2[i] / self.seen[i].len().max(1) as f64;
-            let inside = chords + 0.5 * width_m * width_m + spacing * spacing / 24.0;
+            // Spreads are counted along the chainage, and the bend in metres seen.
+            let seen_by_chainage = step(i) / spacing;
+            let inside = (chords + 0.5 * width_m * width_m + spacing * spacing / 24.0) * seen_by_chainage.powi(2);
             seen_m += step(i) * (1.0 + inside * line.curvature_1_m[i].powi(2));
             by_chainage_m += spacing;
         }

@@ -75,7 +75,7 @@ fn the_budget_is_printed_where_it_is_asked_for() {
     let plain = desk.answered(&["solve", &session, "--out", "a"]);
     let with = desk.answered(&["solve", &session, "--out", "a", "--budget"]);
     assert!(!plain.contains("Uncertainty budget") && with.starts_with(&plain), "{with}");
-    assert!(with.contains("\nScatter") && with.contains("\nAll instruments") && with.contains("no-load drag"), "{with}");
+    assert!(with.contains("\nSCATTER") && with.contains("\nINSTRUMENT") && with.contains("no-load drag"), "{with}");
     assert!(with.lines().all(|l| l.chars().count() <= 80), "{with}");
 }
 

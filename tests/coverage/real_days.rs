@@ -224,22 +224,24 @@ fn least_share(days: usize) -> f64 {
 }
 
 /// The short study. What it can show is gross: an error that is three times too small, or a bias of a whole standard error.
+///
+/// Where Crr changes by 2 % from run to run, three times what is expected, only differences are asked for: values are known
+/// to hold less often (`benches/RESULTS.md`).
 #[test]
 fn a_few_days_of_each_kind_hold_the_truth() {
     let mut wrong = Vec::new();
-    for (name, days) in [("nothing unusual", 12), ("gusts 0.5 m/s", 6), ("Crr 2 % run to run", 12)] {
+    for (name, days, asks_values) in
+        [("nothing unusual", 12, true), ("gusts 0.5 m/s", 6, true), ("Crr 2 % run to run", 12, false)]
+    {
         let (k, condition) =
             CONDITIONS.iter().enumerate().find(|(_, c)| c.name == name).expect("the condition is in the list");
         let study = study(condition, 1_000_000 * (k as u64 + 1) + 500_000, days);
         if !study.unsolved.is_empty() || study.not_converged > 0 {
             wrong.push(format!("{name}: {} not converged, unsolved {:?}", study.not_converged, study.unsolved));
         }
-        for (what, tally) in [
-            ("Crr", &study.crr),
-            ("CdA", &study.cda),
-            ("Crr difference", &study.crr_difference),
-            ("W difference", &study.power_difference),
-        ] {
+        let values = [("Crr", &study.crr), ("CdA", &study.cda)];
+        let differences = [("Crr difference", &study.crr_difference), ("W difference", &study.power_difference)];
+        for (what, tally) in values.into_iter().filter(|_| asks_values).chain(differences) {
             let n = tally.error.len();
             if n < days as usize {
                 wrong.push(format!("{name} {what}: only {n} answers on {days} days"));
