@@ -13,6 +13,9 @@ use crate::session::Session;
 use crate::solution::{Contrast, Estimate, Solution};
 use nalgebra::{DMatrix, DVector, SymmetricEigen};
 
+/// One of the differences that a contrast holds.
+type OfContrast = fn(&Contrast) -> &Estimate;
+
 /// Variances of pairs come from formulas of their own, so that together they may be short of a covariance by their rounding and
 /// shrinking; no direction has less than this fraction of the mean.
 const LEAST_SHARE: f64 = 1e-4;
@@ -29,14 +32,13 @@ pub fn factors(session: &Session, solution: &Solution) -> Option<FactorResult> {
     let ids: Vec<&str> = setups.iter().map(|s| session.setups[*s].id.as_str()).collect();
     let runs: Vec<usize> = ids.iter().map(|id| runs_of(solution, id)).collect();
     let baseline = ids.iter().position(|id| *id == solution.baseline).unwrap_or(0);
-    let one = |(output, pick): (&str, fn(&Contrast) -> &Estimate)| -> Option<Answer> {
+    let one = |(output, pick): (&str, OfContrast)| -> Option<Answer> {
         let joint = joint(solution, &ids, &runs, pick)?;
         Some(answer(output, &factors, &joint, baseline, session.solve.confidence))
     };
     let rolls_only = solution.setups.iter().all(|s| s.power_w.value.is_none() && s.rolling_power_w.value.is_some());
     let watts = if rolls_only { "rolling_power_w" } else { "power_w" };
-    let outputs: [(&str, fn(&Contrast) -> &Estimate); 3] =
-        [(watts, |c| &c.power_w), ("crr", |c| &c.crr), ("cda_m2", |c| &c.cda_m2)];
+    let outputs: [(&str, OfContrast); 3] = [(watts, |c| &c.power_w), ("crr", |c| &c.crr), ("cda_m2", |c| &c.cda_m2)];
     Some(FactorResult { factors: FactorLevels::of(&factors), outputs: outputs.into_iter().filter_map(one).collect() })
 }
 
@@ -47,7 +49,7 @@ fn runs_of(solution: &Solution, id: &str) -> usize {
 
 /// Values relative to the first set-up (with its own value where that is known) and a covariance that has the variances of all
 /// pairs. `None` where a pair is not known or has no error, as of a shared coefficient.
-fn joint(solution: &Solution, ids: &[&str], runs: &[usize], pick: fn(&Contrast) -> &Estimate) -> Option<Joint> {
+fn joint(solution: &Solution, ids: &[&str], runs: &[usize], pick: OfContrast) -> Option<Joint> {
     let k = ids.len();
     let mut variance = DMatrix::zeros(k, k);
     let mut values = DVector::zeros(k);

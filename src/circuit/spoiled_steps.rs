@@ -71,17 +71,14 @@ pub(super) fn holes(ride: &Ride, marks: &[Option<Reason>], off_line_s: &[f64]) -
 
 /// Speed that falls faster than air, tyres and a climb of 6 % can bring about while nobody pedals.
 fn braking(ride: &Ride) -> Vec<Option<Reason>> {
-    let mut out = vec![None; ride.len()];
-    for i in 1..ride.len() {
+    let is_braked = |i: usize| {
         let dt = ride.time_s[i] - ride.time_s[i - 1];
         let (v, before) = (ride.speed_m_s[i], ride.speed_m_s[i - 1]);
         // ½ρCdA/m with 0.45 m² and 70 kg, and g times 0.06 and a Crr of 0.008.
         let steepest = 0.0039 * before * before + 0.67;
-        if ride.stretch[i] == ride.stretch[i - 1] && ride.power_w[i] < COASTING_W && (before - v) / dt > steepest {
-            out[i] = Some(Reason::Braking);
-        }
-    }
-    out
+        ride.stretch[i] == ride.stretch[i - 1] && ride.power_w[i] < COASTING_W && (before - v) / dt > steepest
+    };
+    (0..ride.len()).map(|i| (i > 0 && is_braked(i)).then_some(Reason::Braking)).collect()
 }
 
 /// The hole as wide as speed and power are not what they are around it.

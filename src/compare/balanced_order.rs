@@ -21,7 +21,7 @@ pub fn williams(setups: usize) -> Vec<Vec<usize>> {
     let place = |i: usize| if i % 2 == 1 { i.div_ceil(2) } else { (setups - i / 2) % setups };
     let first: Vec<usize> = (0..setups).map(place).collect();
     let square: Vec<Vec<usize>> = (0..setups).map(|by| first.iter().map(|s| (s + by) % setups).collect()).collect();
-    if setups % 2 == 0 {
+    if setups.is_multiple_of(2) {
         return square;
     }
     let mirrored: Vec<Vec<usize>> = square.iter().map(|row| row.iter().rev().copied().collect()).collect();

@@ -10,6 +10,9 @@ use super::units::Units;
 use super::verdict::reference_speed;
 use crate::solution::{BudgetLine, Contrast, Contribution, Estimate, SetupResult, Solution, VenueResult};
 
+/// One part of a combined standard uncertainty.
+type Part = fn(&Estimate) -> Option<f64>;
+
 /// Decimals beyond which a contribution is not told.
 const CRR_DECIMALS: usize = 7;
 const CDA_DECIMALS: usize = 5;
@@ -47,11 +50,11 @@ pub fn overview(solution: &Solution, units: Units, venue: &VenueResult, own_know
         ]);
     }
     let baseline = venue.setups.iter().find(|s| s.id == venue.baseline).or(venue.setups.first());
-    let widest = |pick: fn(&Contrast) -> &Estimate, part: fn(&Estimate) -> Option<f64>| {
+    let widest = |pick: fn(&Contrast) -> &Estimate, part: Part| {
         venue.contrasts.iter().filter(|_| compared).filter_map(|c| part(pick(c))).reduce(f64::max)
     };
     let power: fn(&SetupResult) -> &Estimate = if rolling { |s| &s.rolling_power_w } else { |s| &s.power_w };
-    let parts: [(&str, fn(&Estimate) -> Option<f64>); 5] = [
+    let parts: [(&str, Part); 5] = [
         ("all instruments", |e| e.instrument_se),
         ("scatter", |e| e.scatter_se),
         ("run to run", |e| e.run_to_run_se),

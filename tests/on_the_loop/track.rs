@@ -45,7 +45,9 @@ fn with_positions_a_track_is_solved_alike_with_bends_stated_or_not_and_as_a_road
                     );
                 }
                 let (now, then) = (&solution.runs[0].wind, &road.runs[0].wind);
-                assert!((now.east_m_s.value.unwrap() - then.east_m_s.value.unwrap()).abs() < 0.1);
+                let apart = (now.east_m_s.value.unwrap() - then.east_m_s.value.unwrap()).abs();
+                let se = then.east_m_s.se.unwrap();
+                assert!(apart < se / 3.0, "{seed} {radius_m:?} {transition:?}: {apart} m/s apart, se {se}");
             }
         }
     }

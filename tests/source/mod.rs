@@ -113,7 +113,7 @@ fn tree(text: &str, before: &[String], out: &mut Vec<Vec<String>>) -> usize {
         }
         let name: String = rest.chars().take_while(|c| c.is_alphanumeric() || *c == '_' || *c == '*').collect();
         at += name.len();
-        if !name.is_empty() && !(name == "self" && !path.is_empty()) && name != "*" {
+        if (path.is_empty() || name != "self") && name != "*" && !name.is_empty() {
             path.push(name);
         }
         if !text[at..].starts_with("::") || text[at..].starts_with("::<") {

@@ -210,7 +210,7 @@ mod tests {
     fn a_folder_of_ours_alone_goes_whole() {
         let desk = tempfile::tempdir().unwrap();
         let old = written(desk.path(), "old", &[("report.html", "old"), ("figures/1.svg", "old")], &[]);
-        assert_eq!(clear_replaced(&old, &desk.path().join("place")), [PathBuf::new(); 0]);
+        assert_eq!(clear_replaced(&old, &desk.path().join("place")), Vec::<PathBuf>::new());
         assert!(!old.exists());
     }
 
@@ -224,7 +224,7 @@ mod tests {
         assert_eq!(clear_left(&old), [old.join("late.txt")]);
         assert!(!old.join("note.txt").exists() && !old.join("report.html").exists());
         std::fs::remove_file(old.join("late.txt")).unwrap();
-        assert_eq!(clear_left(&old), [PathBuf::new(); 0]);
+        assert_eq!(clear_left(&old), Vec::<PathBuf>::new());
         assert!(!old.exists());
     }
 }
