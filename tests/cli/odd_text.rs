@@ -40,7 +40,7 @@ fn a_session_whose_texts_hold_control_characters_is_refused_with_the_line() {
         let outcome = desk.refused(&["solve", "odd.toml"], 2, &[&place, character, "write it without"]);
         assert!(is_clean(&outcome.stderr), "{:?}", outcome.stderr);
     }
-    desk.put("plan.toml", format!("title = \"a\\u001b\"\norder = [\"a\"]\nlaps_per_run = 4\n"));
+    desk.put("plan.toml", "title = \"a\\u001b\"\norder = [\"a\"]\nlaps_per_run = 4\n");
     desk.refused(&["plan", "plan.toml"], 2, &["plan.toml"]);
 }
 
