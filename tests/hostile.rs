@@ -190,7 +190,7 @@ const HOSTILE: [Expected; 15] = [
         speed: column(7898, 80_771.82),
         distance: column(7898, 320_574_380.0),
         positions: 7898,
-        findings: &["developer-field-ignored"],
+        findings: &["developer-field-ignored", "virtual-ride"],
     },
     // 9522 records in pairs of one second: one with the position, one with the sensors.
     Expected {
@@ -246,7 +246,7 @@ const HOSTILE: [Expected; 15] = [
         speed: column(1808, 13_398.404),
         distance: column(1808, 12_954_637.43),
         positions: 1808,
-        findings: &[],
+        findings: &["virtual-ride"],
     },
     // The independent reader gives up here; these are from the raw walk.
     Expected {
