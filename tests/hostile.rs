@@ -256,7 +256,7 @@ const HOSTILE: [Expected; 15] = [
         speed: column(3262, 28_453.475),
         distance: column(3262, 43_114_439.64),
         positions: 3262,
-        findings: &["developer-field-ignored", "repeated-times"],
+        findings: &["developer-field-ignored", "repeated-times", "virtual-ride"],
     },
     Expected {
         file: "hostile/power-no-speed",
