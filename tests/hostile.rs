@@ -265,7 +265,7 @@ const HOSTILE: [Expected; 15] = [
         speed: ABSENT,
         distance: column(5769, 0.0),
         positions: 0,
-        findings: &[],
+        findings: &["ridden-indoors"],
     },
     // 14391 records, of which eight repeat a time.
     Expected {
