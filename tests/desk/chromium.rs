@@ -102,6 +102,11 @@ impl Chromium {
     }
 
     fn call(&mut self, method: &str, parameters: Value) -> Value {
+        self.answer(method, parameters).unwrap_or_else(|error| panic!("{method}: {error}"))
+    }
+
+    /// What the browser answers, or the error it gives instead.
+    fn answer(&mut self, method: &str, parameters: Value) -> Result<Value, Value> {
         let id = self.next;
         self.next += 1;
         let mut message = json!({ "id": id, "method": method, "params": parameters });
@@ -117,8 +122,7 @@ impl Chromium {
             let left = until.saturating_duration_since(Instant::now());
             let came = self.came.recv_timeout(left).unwrap_or_else(|_| panic!("no answer to {method}"));
             if came["id"] == id {
-                assert!(came["error"].is_null(), "{method}: {}", came["error"]);
-                return came["result"].clone();
+                return if came["error"].is_null() { Ok(came["result"].clone()) } else { Err(came["error"].clone()) };
             }
             self.heard(&came);
         }
@@ -148,9 +152,9 @@ impl Chromium {
         let until = Instant::now() + PATIENCE;
         let script = format!("document.readyState === 'complete' && Boolean({script})");
         loop {
-            // A page that is just being left cannot be asked.
+            // A page that is just being left answers with an error: not yet.
             let given = json!({ "expression": script, "returnByValue": true });
-            if self.call("Runtime.evaluate", given)["result"]["value"] == true {
+            if self.answer("Runtime.evaluate", given).is_ok_and(|came| came["result"]["value"] == true) {
                 return;
             }
             if Instant::now() >= until {
