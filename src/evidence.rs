@@ -2,6 +2,8 @@
 //!
 //! Given nothing; `analysis` fills it and `plot` and `report` read it. Plain data, no computing.
 
+use crate::sample::Ride;
+
 /// Everything that is drawn.
 #[derive(Debug, Clone, Default)]
 pub struct Evidence {
@@ -33,6 +35,22 @@ pub struct RunEvidence {
     pub used: Vec<bool>,
     /// Reconstructed elevation at the solved values less the common profile, m, carried on from lap to lap; NaN outside laps.
     pub residual_m: Vec<f64>,
+}
+
+impl RunEvidence {
+    /// The series of a ride of which nothing is used.
+    pub fn unused(setup: usize, ride: &Ride) -> RunEvidence {
+        RunEvidence {
+            setup,
+            laps: Vec::new(),
+            time_s: ride.time_s.clone(),
+            speed_m_s: ride.speed_m_s.clone(),
+            power_w: ride.power_w.clone(),
+            stretch: ride.stretch.clone(),
+            used: vec![false; ride.len()],
+            residual_m: vec![f64::NAN; ride.len()],
+        }
+    }
 }
 
 /// One lap at its step edges (J + 1 of them); unused laps have them too where they can be computed.

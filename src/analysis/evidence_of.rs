@@ -28,20 +28,8 @@ pub fn evidence(
     let mut problem = frame.problem(&venue.laps, &all, &vec![1.0; all.len()], fit.scatter);
     problem.survey_m = None;
     let blocks = problem.blocks(&fit.parameters);
-    let mut runs: Vec<RunEvidence> = rides
-        .iter()
-        .zip(&session.runs)
-        .map(|(ride, run)| RunEvidence {
-            setup: session.setup_of(run),
-            laps: Vec::new(),
-            time_s: ride.time_s.clone(),
-            speed_m_s: ride.speed_m_s.clone(),
-            power_w: ride.power_w.clone(),
-            stretch: ride.stretch.clone(),
-            used: vec![false; ride.len()],
-            residual_m: vec![f64::NAN; ride.len()],
-        })
-        .collect();
+    let mut runs: Vec<RunEvidence> =
+        rides.iter().zip(&session.runs).map(|(ride, run)| RunEvidence::unused(session.setup_of(run), ride)).collect();
     let mut columns: Vec<SampleColumns> = rides
         .iter()
         .zip(&cut.marks)

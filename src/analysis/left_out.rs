@@ -73,9 +73,9 @@ fn with_all_runs(
     let runs = (0..session.runs.len())
         .map(|k| at(k).map_or_else(|| run_result(inputs, &rides[k], k), |i| out.solution.runs[i].clone()))
         .collect();
-    let series = (0..session.runs.len())
-        .map(|k| at(k).map_or_else(|| unused(inputs, &rides[k], k), |i| out.evidence.runs[i].clone()))
-        .collect();
+    let unused = |k: usize| RunEvidence::unused(session.setup_of(&session.runs[k]), &rides[k]);
+    let series =
+        (0..session.runs.len()).map(|k| at(k).map_or_else(|| unused(k), |i| out.evidence.runs[i].clone())).collect();
     let columns = (0..session.runs.len())
         .map(|k| at(k).map_or_else(SampleColumns::default, |i| out.columns[i].clone()))
         .collect();
@@ -95,17 +95,4 @@ fn with_all_runs(
     let said = unusable.into_iter().map(|u| Finding::of_run(u.run, What::RunLeftOut { reason: u.reason }));
     out.findings = said.chain(out.findings).collect();
     out
-}
-
-fn unused(inputs: &Inputs, ride: &Ride, k: usize) -> RunEvidence {
-    RunEvidence {
-        setup: inputs.session.setup_of(&inputs.session.runs[k]),
-        time_s: ride.time_s.clone(),
-        speed_m_s: ride.speed_m_s.clone(),
-        power_w: ride.power_w.clone(),
-        stretch: ride.stretch.clone(),
-        used: vec![false; ride.len()],
-        residual_m: vec![f64::NAN; ride.len()],
-        ..RunEvidence::default()
-    }
 }

@@ -139,17 +139,10 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride]) -> Result<LoopVenue<'a>, Er
 
     let without_gusts = choices.clone();
     let mut frame = Frame { work: work.clone(), choices: &without_gusts, survey: None };
-    let screened = fit(&frame, &mut laps, None);
+    let first = fit(&frame, &mut laps, None).map_err(|e| drift_check::undetermined(session, e));
     let of_run =
         |k: usize| laps.iter().zip(&address).filter(move |(_, at)| at.run == k).map(|(l, _)| l.reason).collect();
-    slip::run_unlike::refuse(session, &(0..rides.len()).map(of_run).collect::<Vec<_>>())?;
-    let mut solved = match screened {
-        Ok(solved) => solved,
-        Err(e) => {
-            let reasons: Vec<Option<Reason>> = laps.iter().map(|l| l.reason).collect();
-            return Err(slip::run_unlike::explain(session, &reasons, drift_check::undetermined(session, e)));
-        }
-    };
+    let mut solved = slip::run_unlike::sorted_out(session, &(0..rides.len()).map(of_run).collect::<Vec<_>>(), first)?;
     let survey = match &inputs.survey {
         Some(survey) => Some(align_survey(survey, &cut, &solved)),
         None => session.circuit.level.then(|| level(&cut)),
@@ -193,7 +186,7 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride]) -> Result<LoopVenue<'a>, Er
         cut,
         air,
         gravity_m_s2,
-        choices: choices.clone(),
+        choices,
         laps,
         address,
         work,

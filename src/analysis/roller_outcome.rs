@@ -135,16 +135,7 @@ fn inside(ride: &Ride, result: Option<&RollerRun>) -> Vec<bool> {
 }
 
 fn run_evidence(session: &Session, ride: &Ride, k: usize, result: Option<&RollerRun>) -> RunEvidence {
-    RunEvidence {
-        setup: session.setup_of(&session.runs[k]),
-        laps: Vec::new(),
-        time_s: ride.time_s.clone(),
-        speed_m_s: ride.speed_m_s.clone(),
-        power_w: ride.power_w.clone(),
-        stretch: ride.stretch.clone(),
-        used: inside(ride, result),
-        residual_m: vec![f64::NAN; ride.len()],
-    }
+    RunEvidence { used: inside(ride, result), ..RunEvidence::unused(session.setup_of(&session.runs[k]), ride) }
 }
 
 fn columns(ride: &Ride, result: Option<&RollerRun>) -> SampleColumns {

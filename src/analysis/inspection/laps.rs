@@ -174,14 +174,7 @@ fn held(ride: &Ride, lap: &Lap) -> HeldLap {
 }
 
 fn whole(ride: &Ride) -> RunEvidence {
-    RunEvidence {
-        time_s: ride.time_s.clone(),
-        speed_m_s: ride.speed_m_s.clone(),
-        power_w: ride.power_w.clone(),
-        stretch: ride.stretch.clone(),
-        used: vec![false; ride.len()],
-        ..RunEvidence::default()
-    }
+    RunEvidence { residual_m: Vec::new(), ..RunEvidence::unused(0, ride) }
 }
 
 /// The line from its gate round to it again.

@@ -19,10 +19,22 @@ fn of_energy(reason: &Reason) -> bool {
     matches!(reason, Reason::Braking | Reason::EnergyUnexplained | Reason::OutlyingMisclosure)
 }
 
+/// The first fit, with what screening left of the laps of each run.
+///
+/// Errors: those of the fit with their likely cause, and [`Error::RunsUnusable`] for runs of which hardly a lap closes.
+pub(in crate::analysis) fn sorted_out<T>(
+    session: &Session,
+    of_runs: &[Vec<Option<Reason>>],
+    fitted: Result<T, Error>,
+) -> Result<T, Error> {
+    refuse(session, of_runs)?;
+    fitted.map_err(|e| explain(session, &of_runs.concat(), e))
+}
+
 /// Refuses runs of which hardly a lap closes, where others can be solved.
 ///
 /// Errors: [`Error::RunsUnusable`] with the reason of each.
-pub(in crate::analysis) fn refuse(session: &Session, of_runs: &[Vec<Option<Reason>>]) -> Result<(), Error> {
+fn refuse(session: &Session, of_runs: &[Vec<Option<Reason>>]) -> Result<(), Error> {
     let unlike = |laps: &Vec<Option<Reason>>| {
         let judged = laps.iter().filter(|r| r.is_none_or(|r| of_energy(&r))).count();
         let marked: Vec<Reason> = laps.iter().flatten().copied().filter(of_energy).collect();
@@ -72,7 +84,7 @@ fn commonest(reasons: &[Reason]) -> String {
 }
 
 /// The refusal of a session in which hardly a lap closes, with its likely cause in the place of «braking».
-pub(in crate::analysis) fn explain(session: &Session, reasons: &[Option<Reason>], error: Error) -> Error {
+fn explain(session: &Session, reasons: &[Option<Reason>], error: Error) -> Error {
     let marked: Vec<Reason> = reasons.iter().flatten().copied().filter(of_energy).collect();
     let judged = reasons.iter().filter(|r| r.is_none_or(|r| of_energy(&r))).count();
     if !matches!(error, Error::TooFewLaps { .. }) || (marked.len() as f64) < MOST * judged as f64 {
