@@ -49,7 +49,9 @@ pub fn evidence(
         let used = input.reason.is_none();
         let mut elevation_m = vec![0.0];
         let mut residual_m = vec![0.0];
-        for (j, gain) in block.residual.iter().enumerate() {
+        for (j, found) in block.residual.iter().enumerate() {
+            // In a step that is not used the lap goes as the loop does.
+            let gain = if input.account.uses(j) { *found } else { profile[j + 1] - profile[j] };
             elevation_m.push(elevation_m[j] + gain);
             residual_m.push(elevation_m[j + 1] - profile[j + 1]);
             if used {
@@ -65,16 +67,16 @@ pub fn evidence(
             columns[at.run].chainage_m[i] = edge_m[j] + f * (edge_m[j + 1] - edge_m[j]);
             columns[at.run].elevation_m[i] = here;
             runs[at.run].residual_m[i] = height[at.run] + residual_m[j] + f * (residual_m[j + 1] - residual_m[j]);
-            runs[at.run].used[i] = used;
+            runs[at.run].used[i] = used && input.account.uses(j);
             let reason = &mut columns[at.run].reason[i];
-            *reason = reason.or(lap.reason);
+            *reason = reason.or(lap.reason).or(lap.step_reason.get(j).copied().flatten());
         }
         let misclosure_m = elevation_m[steps];
         height[at.run] += misclosure_m;
         runs[at.run].laps.push(LapEvidence {
             lap: lap.number,
             used,
-            mean_speed_m_s: lap.mean_speed_m_s(),
+            mean_speed_m_s: input.account.mean_speed_m_s,
             chainage_m: edge_m.clone(),
             elevation_m,
             residual_m,

@@ -58,6 +58,9 @@ fn carried(from: &Layout, parameters: &[f64], to: &Layout) -> Vec<f64> {
     if let Some((old, new)) = from.crr_drift.zip(to.crr_drift) {
         out[new] = parameters[old];
     }
+    if let Some((old, new)) = from.open_height.zip(to.open_height) {
+        out[new] = parameters[old];
+    }
     out[to.along.clone()].copy_from_slice(&parameters[from.along.clone()]);
     out
 }

@@ -12,6 +12,9 @@ use crate::solve::wind_along::{Waves, WindAlong};
 /// columns are nearly orthogonal to the rest); one that is left out biases Crr.
 pub(crate) const DRIFT_LAPS: usize = 5;
 
+/// Slope of a road of which nothing is known, as a standard deviation (common practice, no source).
+const UNSHOWN_SLOPE_SD: f64 = 0.02;
+
 pub(crate) fn choices(session: &Session, cut: &LapCut) -> Choices {
     let runs = session.runs.len();
     let wind = session.wind.mode == WindMode::Estimate && cut.line.is_some();
@@ -29,6 +32,7 @@ pub(crate) fn choices(session: &Session, cut: &LapCut) -> Choices {
         wind,
         wind_drift: cut.runs.iter().map(|l| l.iter().filter(|l| l.reason.is_none()).count() >= DRIFT_LAPS).collect(),
         crr_drift: session.solve.crr_drift,
+        unshown_height_sd_m: unshown_height(cut),
         gust_variance: vec![0.0; runs],
         wind_along: match &session.wind.along_loop {
             _ if !has_wind => WindAlong::Even,
@@ -53,6 +57,13 @@ pub(crate) fn choices(session: &Session, cut: &LapCut) -> Choices {
             ..Expectations::default()
         },
     }
+}
+
+/// What is expected of the height gained in a step if no lap shows it, where laps lack steps.
+fn unshown_height(cut: &LapCut) -> Option<Vec<f64>> {
+    let mut used = cut.runs.iter().flatten().filter(|lap| lap.reason.is_none());
+    let lacks = used.any(|lap| lap.step_reason.iter().any(Option::is_some));
+    lacks.then(|| cut.edge.windows(2).map(|e| UNSHOWN_SLOPE_SD * (e[1] - e[0]) * cut.length_m).collect())
 }
 
 /// Shares of the wind at places equally far apart round the loop, at the middles of the steps.

@@ -102,7 +102,7 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride]) -> Result<LoopVenue<'a>, Er
     let found = FoundLoop::new(&to_cut, &session.circuit)?;
     solvable_laps::need_passes(found.refused())?;
     let prepare = |age_s: f64, stride: usize| -> Result<Prepared, Error> {
-        let mut cut = found.cut(age_s);
+        let mut cut = found.cut_in_steps(age_s);
         for (run, laps) in session.runs.iter().zip(&mut cut.runs) {
             overrule(run, laps)?;
         }

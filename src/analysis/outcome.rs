@@ -23,6 +23,7 @@ use crate::solution::{
     CircuitResult, Estimate, Gate, LapResult, Measured, ProfilePoint, RunResult, Separation, SetupResult, Solution,
     Solver, WindResult,
 };
+use crate::solve::account::LapAccount;
 use crate::solve::fit::residuals;
 use crate::solve::instruments::tell_cda;
 use crate::solve::prior::Expected;
@@ -315,6 +316,7 @@ impl Report<'_> {
                         at.run == k && at.lap == lap
                     })
                 };
+                let account = |used: Option<usize>| used.map(|a| &self.venue.laps[fit.used[a]].account);
                 let laps = self.venue.cut.runs[k]
                     .iter()
                     .enumerate()
@@ -326,11 +328,12 @@ impl Report<'_> {
                             start_s: lap.start_s,
                             duration_s: lap.duration_s(),
                             distance_m: lap.distance_m,
-                            mean_speed_m_s: lap.mean_speed_m_s(),
+                            mean_speed_m_s: account(at).map_or(lap.mean_speed_m_s(), |a| a.mean_speed_m_s),
                             mean_power_w: Some(work / lap.duration_s()).filter(|p| p.is_finite()),
                             planned_speed_class: at.map(|a| fit.classes.of_lap[a] + 1),
                             misclosure_m: at.map(|a| closures[a]),
                             used: at.is_some(),
+                            share_used: account(at).map_or(0.0, LapAccount::share_used),
                             reason: if at.is_some() {
                                 None
                             } else {

@@ -40,7 +40,7 @@ pub fn prior_lines(
         };
         let setups: Vec<Contribution> = quantities.iter().enumerate().map(|(s, q)| contribution(s, q)).collect();
         let first = setups.get(session.baseline()).cloned().unwrap_or_default();
-        let (standard_uncertainty, unit) = expected_of(session, kind);
+        let (standard_uncertainty, unit) = expected_of(session, fit, kind);
         BudgetLine {
             source: kind.line().to_string(),
             standard_uncertainty,
@@ -58,7 +58,7 @@ pub fn prior_lines(
 }
 
 /// Standard deviation of what is expected, and its unit.
-fn expected_of(session: &Session, kind: Expected) -> (f64, &'static str) {
+fn expected_of(session: &Session, fit: &LoopFit, kind: Expected) -> (f64, &'static str) {
     use crate::solve::fit::{DRIFT_SHARE, Expectations, LAG_SD_S};
     use crate::solve::wind_along::Waves;
     let wind_m_s = session.wind.expected_m_s;
@@ -70,5 +70,6 @@ fn expected_of(session: &Session, kind: Expected) -> (f64, &'static str) {
         Expected::WindDrift => (DRIFT_SHARE * wind_m_s, "m/s"),
         Expected::WindAlong => (Waves::expected_sd(0), "1"),
         Expected::Yaw => (Expectations::default().yaw_sd, "1"),
+        Expected::OpenHeight => (fit.open_height_sd_m, "m"),
     }
 }

@@ -93,6 +93,7 @@ impl<'a> Design<'a> {
             wind_drift: vec![choice.laps >= DRIFT_LAPS; choice.runs.len()],
             gust_variance: vec![0.0; choice.runs.len()],
             crr_drift: choice.crr_drift,
+            unshown_height_sd_m: None,
             setup_of_run: choice.runs.iter().map(|r| r.setup).collect(),
             crr: choice.crr.into(),
             cda: choice.cda.into(),

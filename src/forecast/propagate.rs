@@ -334,9 +334,8 @@ fn weighted_instruments(problem: &Problem, z: &[LapBlock]) -> Vec<DMatrix<f64>> 
     for (rows, w) in dense.iter().zip(&problem.weight) {
         absorbed += rows * *w;
     }
-    let total = problem.total_weight();
     for c in 0..k {
-        let column = problem.absorption.absorb(&absorbed.column(c).into_owned()) / total;
+        let column = problem.absorption.profile(&absorbed.column(c).into_owned());
         absorbed.set_column(c, &column);
     }
     dense.into_iter().zip(&problem.weight).map(|(rows, w)| (rows - &absorbed) * *w).collect()

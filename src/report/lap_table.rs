@@ -6,6 +6,7 @@ use super::number::fixed;
 use super::table::{Cell, Column, Readers, Row, Table};
 use super::units::Units;
 use crate::solution::Solution;
+use crate::wording::percent;
 
 /// See the module.
 pub fn laps(solution: &Solution, units: Units) -> Table {
@@ -24,6 +25,7 @@ pub fn laps(solution: &Solution, units: Units) -> Table {
         Column::numbers("misclosure_m", format!("Misclosure, {length}")),
         Column::words("used", "").only(Readers::Files),
         Column::words("reason", "").only(Readers::Files),
+        Column::numbers("share_used", "").only(Readers::Files),
         Column::words("use", "Used").only(Readers::People),
     ]);
     for (index, run) in solution.runs.iter().enumerate() {
@@ -46,7 +48,12 @@ pub fn laps(solution: &Solution, units: Units) -> Table {
                     Cell::number(lap.misclosure_m, |x| long(x, 3)),
                     Cell::words(lap.used.to_string()),
                     Cell::maybe(lap.reason.clone()),
-                    Cell::words(if lap.used { "yes".into() } else { format!("no: {}", reason()) }),
+                    Cell::number(Some(lap.share_used), |x| fixed(Some(x), 3)),
+                    Cell::words(match lap.share_used {
+                        _ if !lap.used => format!("no: {}", reason()),
+                        1.0 => "yes".into(),
+                        share => format!("{} of it", percent((100.0 * share).round() / 100.0)),
+                    }),
                 ],
                 lap: Some(format!("{}-{}", index + 1, lap.lap)),
                 pale: !lap.used,

@@ -119,6 +119,8 @@ pub struct LapResult {
     pub misclosure_m: Option<f64>,
     /// Whether the lap counts.
     pub used: bool,
+    /// Share of its steps that count; 0 where the lap does not.
+    pub share_used: f64,
     /// Why it does not; `null` where it does.
     pub reason: Option<String>,
 }

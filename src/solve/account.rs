@@ -180,8 +180,11 @@ pub struct LapAccount {
     nodes: Vec<Node>,
     /// Middle of the lap in the run, −1 at its beginning to 1 at its end.
     pub phase: f64,
+    /// Over the steps in use.
     pub mean_speed_m_s: f64,
     pub mean_density_kg_m3: f64,
+    /// Steps that are not used, in order; their entries in all columns are 0.
+    pub unused: Vec<usize>,
 }
 
 /// Wind of a run while it is being fitted, m/s.
@@ -265,12 +268,16 @@ impl LapAccount {
             phase: 2.0 * 0.5 * (lap.start_s + lap.end_s) / run.ride.duration_s() - 1.0,
             mean_speed_m_s: lap.mean_speed_m_s() * run.speed_scale,
             mean_density_kg_m3: run.density.at(0.5 * (lap.start_s + lap.end_s)),
+            unused: (0..lap.step_reason.len()).filter(|j| lap.step_reason[*j].is_some()).collect(),
         };
+        let (mut used_m, mut used_s) = (0.0, 0.0);
         for (j, nodes) in way.nodes.chunks_exact(NODES).enumerate() {
-            let span_s = (lap.edge_s[j + 1] - lap.edge_s[j]) / NODES as f64;
+            let is_used = account.unused.binary_search(&j).is_err();
+            let span_s = if is_used { (lap.edge_s[j + 1] - lap.edge_s[j]) / NODES as f64 } else { 0.0 };
             let (mut rolling, mut bearing) = (0.0, 0.0);
             for node in nodes {
-                let v = run.speed_scale * node.speed_m_s;
+                // What was recorded in a step that is not used may be nothing at all.
+                let v = if is_used { run.speed_scale * node.speed_m_s } else { 0.0 };
                 let l = lean_at(node.curvature_1_m, v);
                 rolling += l.load_ratio * v * span_s;
                 bearing += bearing_force_n(rider.bearing_friction, v) * v * span_s;
@@ -283,7 +290,13 @@ impl LapAccount {
                 });
             }
             account.rolling_m.push(rolling * account.crr_over_reference);
-            account.fixed_j.push(bearing + stored[j + 1] - stored[j]);
+            account.fixed_j.push(if is_used { bearing + stored[j + 1] - stored[j] } else { 0.0 });
+            used_m +=
+                nodes.iter().filter(|_| is_used).map(|node| run.speed_scale * node.speed_m_s * span_s).sum::<f64>();
+            used_s += span_s * NODES as f64;
+        }
+        if !account.unused.is_empty() {
+            account.mean_speed_m_s = used_m / used_s;
         }
         let finite = account.fixed_j.iter().chain(&account.rolling_m).all(|x| x.is_finite());
         finite.then_some(account)
@@ -296,12 +309,10 @@ impl LapAccount {
     /// A, m: `work` is the run's cumulative work, read `lag_s` earlier than speed because speed runs behind by it.
     pub fn supplied_m(&self, work: &Cumulative, lag_s: f64) -> Vec<f64> {
         let at: Vec<f64> = self.edge_s.iter().map(|t| work.at(t - lag_s)).collect();
-        at.windows(2)
-            .zip(self.edge_s.windows(2).zip(&self.fixed_j))
-            .map(|(w, (t, fixed))| {
-                (self.efficiency * (w[1] - w[0]) + self.added_power_w * (t[1] - t[0]) - fixed) / self.weight_n
-            })
-            .collect()
+        let supplied = at.windows(2).zip(self.edge_s.windows(2).zip(&self.fixed_j)).map(|(w, (t, fixed))| {
+            (self.efficiency * (w[1] - w[0]) + self.added_power_w * (t[1] - t[0]) - fixed) / self.weight_n
+        });
+        self.of_used_steps(supplied.collect())
     }
 
     /// The same lap with its drag scaled, as if CdA had been another in it.
@@ -313,7 +324,22 @@ impl LapAccount {
     /// Derivative of A with respect to the lag, m/s.
     pub fn supplied_lag_derivative(&self, work: &Cumulative, lag_s: f64) -> Vec<f64> {
         let at: Vec<f64> = self.edge_s.iter().map(|t| work.rate_at(t - lag_s)).collect();
-        at.windows(2).map(|w| -self.efficiency * (w[1] - w[0]) / self.weight_n).collect()
+        self.of_used_steps(at.windows(2).map(|w| -self.efficiency * (w[1] - w[0]) / self.weight_n).collect())
+    }
+
+    /// A column with 0 for the steps that are not used.
+    pub fn of_used_steps(&self, mut column: Vec<f64>) -> Vec<f64> {
+        self.unused.iter().for_each(|j| column[*j] = 0.0);
+        column
+    }
+
+    /// Share of the steps that are used.
+    pub fn share_used(&self) -> f64 {
+        1.0 - self.unused.len() as f64 / self.steps() as f64
+    }
+
+    pub fn uses(&self, step: usize) -> bool {
+        self.unused.binary_search(&step).is_err()
     }
 
     /// The fitted wind at the middle of the lap.
@@ -376,8 +402,8 @@ impl LapAccount {
         out
     }
 
-    /// Speeds of the centre of mass at the nodes, m/s.
+    /// Speeds of the centre of mass at the nodes, m/s; NaN in steps that are not used.
     pub fn node_speeds(&self) -> impl Iterator<Item = f64> + '_ {
-        self.nodes.iter().map(|n| n.com_speed_m_s)
+        self.nodes.iter().enumerate().map(|(i, n)| if self.uses(i / NODES) { n.com_speed_m_s } else { f64::NAN })
     }
 }

@@ -35,6 +35,8 @@ pub struct Problem<'a> {
     /// Surveyed height gained in each step, m.
     pub survey_m: Option<Vec<f64>>,
     pub wind_along: WindAlong,
+    /// One over the number of steps that some lap shows.
+    pub open_share: f64,
     /// k of drag against yaw of each run where it is held.
     pub held_yaw: f64,
     /// What is expected of each parameter.
@@ -90,8 +92,9 @@ impl<'a> Problem<'a> {
         self.laps.first().map_or(0, |l| l.steps())
     }
 
-    pub fn total_weight(&self) -> f64 {
-        self.weight.iter().sum()
+    /// Sum of the weights of the laps that show each step.
+    pub fn shown(&self) -> DVector<f64> {
+        shown(&self.laps, &self.weight)
     }
 
     /// Reads a run's nuisance values from a parameter vector.
@@ -153,8 +156,11 @@ impl<'a> Problem<'a> {
         let left = self.left_side(g, &state);
         let cda = parameters[l.cda(account.run)];
         let crr = parameters[l.crr(account.run)] + l.crr_drift.map_or(0.0, |c| parameters[c] * self.hour[g]);
-        let residual =
-            left.iter().zip(account.rolling_m.iter().zip(&aero.b)).map(|(a, (d, b))| a - crr * d - cda * b).collect();
+        // What is gained where no lap shows the loop is lost on the rest.
+        let open_m = self.open_share * l.open_height.map_or(0.0, |c| parameters[c]);
+        let of_step = |(a, (d, b)): (&f64, (&f64, &f64))| a - crr * d - cda * b + open_m;
+        let residual = left.iter().zip(account.rolling_m.iter().zip(&aero.b)).map(of_step).collect();
+        let residual = account.of_used_steps(residual);
         // The lag moves the left side; as a derivative of the prediction its sign turns.
         let lag_derivative = |_| {
             let slope = account.supplied_lag_derivative(self.work[account.run], state.lag_s);
@@ -177,16 +183,17 @@ impl<'a> Problem<'a> {
         let l = &self.layout;
         let run = &l.runs[account.run];
         let scaled = |values: &[f64], factor: f64| values.iter().map(|v| factor * v).collect::<Vec<_>>();
-        let mut columns = Vec::with_capacity(9 + l.along.len());
+        let mut columns = Vec::with_capacity(10 + l.along.len());
         let drifting = l.crr_drift.map(|_| scaled(&rolling, self.hour[g]));
         let mut push = |parameter: Option<usize>, values: Vec<f64>| {
             if let Some(parameter) = parameter {
-                columns.push(Column { parameter, values });
+                columns.push(Column { parameter, values: account.of_used_steps(values) });
             }
         };
         push(Some(l.crr(account.run)), rolling);
         push(Some(l.cda(account.run)), aero.b);
         push(l.crr_drift, drifting.unwrap_or_default());
+        push(l.open_height, vec![-self.open_share; self.steps()]);
         if let WindAlong::Estimated(waves) = &self.wind_along {
             for (parameter, term) in l.along.clone().zip(&waves.term) {
                 push(Some(parameter), aero.log_share.iter().zip(term).map(|(d, t)| cda * d * t).collect());
@@ -260,9 +267,8 @@ impl<'a> Problem<'a> {
                 add(&mut v, xc, w);
             }
         }
-        let total = self.total_weight();
         for c in 0..k {
-            let column = self.absorption.absorb(&v.column(c).into_owned()) / total;
+            let column = self.absorption.profile(&v.column(c).into_owned());
             v.set_column(c, &column);
         }
         Normal { shared, corner, runs, u, v }
@@ -270,7 +276,7 @@ impl<'a> Problem<'a> {
 
     /// ZᵀPr with the profile taken out and the pull of the priors added.
     pub fn right_side<B: Borrow<LapBlock>>(&self, z: &[B], x: &[B], parameters: &[f64]) -> DVector<f64> {
-        let absorbed = self.absorption.absorb(&self.residual_sum(x)) / self.total_weight();
+        let absorbed = self.absorption.profile(&self.residual_sum(x));
         let mut right = self.pull(parameters);
         for ((zb, xb), &w) in z.iter().zip(x).zip(&self.weight) {
             for c in &zb.borrow().columns {
@@ -309,7 +315,7 @@ impl<'a> Problem<'a> {
     pub fn cost(&self, blocks: &[LapBlock]) -> f64 {
         let sum = self.residual_sum(blocks);
         let total: f64 = blocks.iter().zip(&self.weight).map(|(b, w)| w * dot(&b.residual, &b.residual)).sum();
-        total - sum.dot(&self.absorption.absorb(&sum)) / self.total_weight()
+        total - sum.dot(&self.absorption.profile(&sum))
     }
 
     /// The same with what is expected of the parameters, in units of a row.
@@ -327,18 +333,18 @@ impl<'a> Problem<'a> {
                 add(&mut sum, c, w);
             }
         }
-        let total = self.total_weight();
         for c in 0..k {
-            let column = self.absorption.absorb_half(&sum.column(c).into_owned()) / total;
+            let column = self.absorption.half_profile(&sum.column(c).into_owned());
             sum.set_column(c, &column);
         }
         let laps = blocks
             .iter()
-            .zip(&self.weight)
-            .map(|(b, w)| LapRows {
+            .zip(self.weight.iter().zip(&self.laps))
+            .map(|(b, (w, account))| LapRows {
                 own: DMatrix::from_fn(steps, b.columns.len(), |j, c| w.sqrt() * b.columns[c].values[j]),
                 parameters: b.columns.iter().map(|c| c.parameter).collect(),
                 root: w.sqrt(),
+                missing: account.unused.clone(),
             })
             .collect();
         Rows { laps, common: sum, parameters: k }
@@ -346,13 +352,27 @@ impl<'a> Problem<'a> {
 
     /// Residuals of all laps in the same way.
     pub fn projected_residuals(&self, blocks: &[LapBlock]) -> Vec<DVector<f64>> {
-        let sum = self.absorption.absorb_half(&self.residual_sum(blocks)) / self.total_weight();
+        let sum = self.absorption.half_profile(&self.residual_sum(blocks));
         blocks
             .iter()
-            .zip(&self.weight)
-            .map(|(b, w)| (DVector::from_column_slice(&b.residual) - &sum) * w.sqrt())
+            .zip(self.weight.iter().zip(&self.laps))
+            .map(|(b, (w, account))| {
+                let mut rows = (DVector::from_column_slice(&b.residual) - &sum) * w.sqrt();
+                account.unused.iter().for_each(|j| rows[*j] = 0.0);
+                rows
+            })
             .collect()
     }
+}
+
+/// Sum of the weights of the laps that show each step.
+pub(super) fn shown(laps: &[&LapAccount], weight: &[f64]) -> DVector<f64> {
+    let mut sum = DVector::from_element(laps.first().map_or(0, |l| l.steps()), weight.iter().sum::<f64>());
+    for (lap, w) in laps.iter().zip(weight) {
+        lap.unused.iter().for_each(|j| sum[*j] -= w);
+    }
+    // Rounding must not leave something of nothing.
+    sum.map(|n| if n > 1e-9 { n } else { 0.0 })
 }
 
 fn dot(a: &[f64], b: &[f64]) -> f64 {

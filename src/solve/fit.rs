@@ -4,7 +4,7 @@
 //! lap that was left out. It knows nothing of files, set-up names or watts.
 
 use super::account::LapAccount;
-use super::design::{LapBlock, Problem};
+use super::design::{LapBlock, Problem, shown};
 use super::instruments;
 use super::layout::{By, Estimated, Layout, Nuisances};
 use super::outer::{LeastSquaresPoint, TOLERANCE_M, least_squares_from};
@@ -35,6 +35,8 @@ const USUAL_LONG_RUN: f64 = 3.4;
 pub const DRIFT_SHARE: f64 = 0.25;
 /// Wind that the second and third start suppose, in units of what is expected.
 const START_WIND: f64 = 1.0;
+/// Standard deviation of a height that laps do show, m: none to speak of.
+const LEAST_HEIGHT_SD_M: f64 = 1e-3;
 /// Rounds of screening and fitting.
 const MOST_ROUNDS: usize = 4;
 
@@ -52,6 +54,9 @@ pub struct Choices {
     /// Runs in which the wind may drift.
     pub wind_drift: Vec<bool>,
     pub crr_drift: bool,
+    /// What is expected of the height gained in each step, as a standard deviation, m, if no lap shows it; `None` where every lap
+    /// shows all.
+    pub unshown_height_sd_m: Option<Vec<f64>>,
     /// Variance of the wind that the vector leaves out, of each run, m²/s²: gusts less the error of the fitted wind.
     pub gust_variance: Vec<f64>,
     pub wind_along: WindAlong,
@@ -161,6 +166,8 @@ pub struct LoopFit {
     /// Height gained in each step, m, with its standard error.
     pub profile_m: Vec<f64>,
     pub profile_se_m: Vec<f64>,
+    /// What is expected of the height gained where no lap shows the loop, as a standard deviation, m.
+    pub open_height_sd_m: f64,
     pub scatter: RowScatter,
     /// Condition number of the scaled columns of Crr and CdA with everything else taken out.
     pub condition: f64,
@@ -190,6 +197,7 @@ impl<'a> Frame<'a> {
             crr: c.crr,
             cda: c.cda,
             crr_drift: c.crr_drift,
+            open_height: c.unshown_height_sd_m.is_some(),
             along: match &c.wind_along {
                 WindAlong::Estimated(waves) => waves.len(),
                 WindAlong::Even | WindAlong::Stated(_) => 0,
@@ -202,8 +210,8 @@ impl<'a> Frame<'a> {
         Layout::new(c.setups, &c.setup_of_run, estimated, &self.nuisances())
     }
 
-    /// What is expected of each parameter.
-    fn priors(&self, layout: &Layout) -> Vec<Prior> {
+    /// What is expected of each parameter, where laps show each step so often.
+    fn priors(&self, layout: &Layout, shown: &DVector<f64>) -> Vec<Prior> {
         let e = &self.choices.expected;
         let about = |mean: f64, sd: f64| Prior::Normal { mean, sd };
         let kinds = layout.kinds().into_iter().enumerate();
@@ -217,8 +225,15 @@ impl<'a> Frame<'a> {
                 Some(Expected::WindDrift) => about(0.0, DRIFT_SHARE * e.wind_m_s),
                 Some(Expected::WindAlong) => about(0.0, Waves::expected_sd(column - layout.along.start)),
                 Some(Expected::Yaw) => about(e.yaw, e.yaw_sd),
+                Some(Expected::OpenHeight) => about(0.0, self.open_height_sd_m(shown)),
             })
             .collect()
+    }
+
+    /// Standard deviation of the height gained where no lap shows the loop, m: of one slope all the way.
+    fn open_height_sd_m(&self, shown: &DVector<f64>) -> f64 {
+        let of_step = self.choices.unshown_height_sd_m.iter().flatten().zip(shown.iter());
+        of_step.filter(|(_, shown)| **shown == 0.0).map(|(sd_m, _)| sd_m).sum::<f64>().max(LEAST_HEIGHT_SD_M)
     }
 
     /// The equations for some of the laps.
@@ -228,18 +243,18 @@ impl<'a> Frame<'a> {
     {
         let c = self.choices;
         let layout = self.layout();
-        let steps = used.first().map_or(0, |i| laps[*i].account.steps());
-        let total: f64 = weight.iter().sum();
+        let accounts: Vec<&LapAccount> = used.iter().map(|i| &laps[*i].account).collect();
+        let shown = shown(&accounts, weight);
         Problem {
-            laps: used.iter().map(|i| &laps[*i].account).collect(),
+            laps: accounts,
             weight: weight.to_vec(),
             work: self.work.clone(),
             held_lag_s: c.held_lag_s.iter().map(|l| l.unwrap_or(0.0)).collect(),
             gust_variance: c.gust_variance.clone(),
             hour: used.iter().map(|i| laps[*i].hour).collect(),
             absorption: match self.survey {
-                Some(s) => Absorption::surveyed(steps, s.sd_m, scatter.sd_m.max(s.least_row_sd_m), total),
-                None => Absorption::free(steps),
+                Some(s) => Absorption::surveyed(&shown, s.sd_m, scatter.sd_m.max(s.least_row_sd_m)),
+                None => Absorption::free(&shown),
             },
             survey_m: self.survey.map(|s| s.gain_m.clone()),
             wind_along: c.wind_along.clone(),
@@ -247,7 +262,8 @@ impl<'a> Frame<'a> {
                 Yaw::Held(k) => k,
                 Yaw::Estimated(_) => 0.0,
             },
-            prior: self.priors(&layout),
+            open_share: 1.0 / shown.iter().filter(|n| **n > 0.0).count().max(1) as f64,
+            prior: self.priors(&layout, &shown),
             row_variance: scatter.long_run_variance,
             layout,
         }
@@ -308,7 +324,7 @@ pub fn fit(frame: &Frame, laps: &mut [LapInput], from: Option<&LoopFit>) -> Resu
     let found = instruments::solve(&problem, &classes, &point.parameters);
     let at = Solution { parameters: &found.parameters, instruments_at: &found.at, classes: &classes };
     let solved = Solved::new(problem, at)?;
-    let (profile_m, profile_se_m) = profile(&solved.problem, &solved.x, scatter.sd_m);
+    let (profile_m, profile_se_m) = profile(&solved.problem, &at, &solved.x, scatter.sd_m);
     Ok(LoopFit {
         condition: solved.condition(),
         covariance: solved.covariance()?,
@@ -323,6 +339,7 @@ pub fn fit(frame: &Frame, laps: &mut [LapInput], from: Option<&LoopFit>) -> Resu
         weight,
         profile_m,
         profile_se_m,
+        open_height_sd_m: frame.open_height_sd_m(&solved.problem.shown()),
         scatter,
         used,
     })
@@ -449,7 +466,7 @@ fn best_of_starts(frame: &Frame, problem: &Problem) -> Result<(LeastSquaresPoint
 
 /// Standard deviation of a row: cost over degrees of freedom.
 fn row_sd(problem: &Problem, cost: f64) -> f64 {
-    let rows = (problem.laps.len() * problem.steps()) as f64;
+    let rows = problem.laps.iter().map(|l| l.steps() - l.unused.len()).sum::<usize>() as f64;
     let taken = (problem.steps() + problem.layout.len) as f64;
     (cost / (rows - taken).max(1.0)).sqrt().max(1e-6)
 }
@@ -457,24 +474,43 @@ fn row_sd(problem: &Problem, cost: f64) -> f64 {
 /// Residual of each step of each lap with the common profile taken out, m.
 pub fn residuals(problem: &Problem, blocks: &[LapBlock]) -> Vec<Vec<f64>> {
     let mean = profile_of(problem, blocks);
-    blocks.iter().map(|b| b.residual.iter().zip(mean.iter()).map(|(r, p)| r - p).collect()).collect()
+    let left = |b: &LapBlock| b.residual.iter().zip(mean.iter()).map(|(r, p)| r - p).collect();
+    blocks.iter().zip(&problem.laps).map(|(b, account)| account.of_used_steps(left(b))).collect()
 }
 
 /// The part of the profile that the residuals carry (on top of a survey, if there is one), m a step.
 fn profile_of(problem: &Problem, blocks: &[LapBlock]) -> DVector<f64> {
-    problem.absorption.absorb(&problem.residual_sum(blocks)) / problem.total_weight()
+    problem.absorption.profile(&problem.residual_sum(blocks))
 }
 
-fn profile(problem: &Problem, blocks: &[LapBlock], row_sd_m: f64) -> (Vec<f64>, Vec<f64>) {
+fn profile(problem: &Problem, solution: &Solution, blocks: &[LapBlock], row_sd_m: f64) -> (Vec<f64>, Vec<f64>) {
     let extra = profile_of(problem, blocks);
-    let gain: Vec<f64> = match &problem.survey_m {
+    let mut gain: Vec<f64> = match &problem.survey_m {
         Some(survey) => extra.iter().zip(survey).map(|(e, s)| e + s).collect(),
         None => extra.iter().copied().collect(),
     };
-    // Steps of a closed loop: the height after j steps is a bridge of j and J − j equal errors.
-    let steps = gain.len() as f64;
-    let step_se = row_sd_m / problem.total_weight().sqrt();
-    let se = (0..=gain.len()).map(|j| step_se * (j as f64 * (steps - j as f64) / steps).sqrt()).collect();
+    let shown = problem.shown();
+    let unshown = shown.iter().filter(|n| **n == 0.0).count() as f64;
+    let open = problem.layout.open_height;
+    let open_m = open.map_or(0.0, |c| solution.parameters[c]);
+    let mut variance: Vec<f64> = shown.iter().map(|n| row_sd_m * row_sd_m / n).collect();
+    for j in 0..gain.len() {
+        if shown[j] > 0.0 {
+            gain[j] -= open_m * problem.open_share;
+        } else {
+            let sd_m = open.and_then(|c| problem.prior[c].sd_at(open_m)).unwrap_or(0.0);
+            gain[j] += open_m / unshown;
+            variance[j] = sd_m * sd_m / unshown;
+        }
+    }
+    // Steps of a closed loop: the height after some of them is a bridge of their errors and those of the rest.
+    let whole: f64 = variance.iter().sum();
+    let mut before = 0.0;
+    let mut se = vec![0.0];
+    for v in &variance {
+        before += v;
+        se.push((before * (whole - before).max(0.0) / whole).sqrt());
+    }
     (gain, se)
 }
 

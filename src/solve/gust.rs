@@ -25,6 +25,8 @@ const TIME_S: f64 = 2.8;
 const TIME_FACTOR: f64 = 1.3;
 /// Correlation times tried, s.
 const TIMES_S: [f64; 13] = [1.0, 1.3, 1.6, 2.0, 2.4, 2.8, 3.3, 4.0, 4.8, 5.6, 6.8, 8.0, 10.0];
+/// Fewest laps of a class that show a step for its mean to be taken out.
+const FEWEST_OF_CLASS: f64 = 3.0;
 /// Most groups of laps that are left out in turn: 60 tell a standard uncertainty to a tenth of itself.
 const MOST_GROUPS: usize = 60;
 
@@ -51,7 +53,8 @@ pub fn short_lap(lap: &Lap) -> Lap {
         edge_s.extend((0..SHORT_STEPS).map(|q| w[0] + (w[1] - w[0]) * q as f64 / SHORT_STEPS as f64));
     }
     edge_s.extend(lap.edge_s.last());
-    Lap { edge_s, ..lap.clone() }
+    let step_reason = lap.step_reason.iter().flat_map(|reason| [*reason; SHORT_STEPS]).collect();
+    Lap { edge_s, step_reason, ..lap.clone() }
 }
 
 /// Short step edges as shares of the lap.
@@ -126,37 +129,42 @@ pub fn gustiness(problem: &Problem, parameters: &[f64], class: &[usize]) -> Opti
     let steps = problem.steps();
     let classes = class.iter().max()? + 1;
     let mut mean = vec![vec![0.0; steps]; classes];
-    let mut count = vec![0.0; classes];
+    let mut count = vec![vec![0.0; steps]; classes];
     let gust: Vec<Vec<f64>> = problem
         .laps
         .iter()
         .zip(&blocks)
         .map(|(account, block)| {
             let cda = parameters[problem.layout.cda(account.run)];
-            block.residual.iter().enumerate().map(|(j, r)| r * gust_per_height(account, j, cda)).collect()
+            let of_step =
+                |(j, r): (usize, &f64)| if account.uses(j) { r * gust_per_height(account, j, cda) } else { f64::NAN };
+            block.residual.iter().enumerate().map(of_step).collect()
         })
         .collect();
     for (g, &c) in gust.iter().zip(class) {
-        for (m, x) in mean[c].iter_mut().zip(g) {
+        for ((m, n), x) in mean[c].iter_mut().zip(&mut count[c]).zip(g).filter(|(_, x)| x.is_finite()) {
             *m += x;
+            *n += 1.0;
         }
-        count[c] += 1.0;
     }
     let mut per_lap: Vec<LagSums> = Vec::new();
     for ((g, &c), account) in gust.iter().zip(class).zip(&problem.laps) {
-        if count[c] < 3.0 {
-            continue;
-        }
         // A lap takes part in its own class mean; this undoes the shrinkage of its products.
-        let inflation = count[c] / (count[c] - 1.0);
-        let left: Vec<f64> = g.iter().zip(&mean[c]).map(|(x, m)| x - m / count[c]).collect();
+        let left: Vec<f64> = g
+            .iter()
+            .zip(mean[c].iter().zip(&count[c]))
+            .map(|(x, (m, n))| if *n < FEWEST_OF_CLASS { f64::NAN } else { (x - m / n) * (n / (n - 1.0)).sqrt() })
+            .collect();
         let step_s = (account.edge_s[steps] - account.edge_s[0]) / steps as f64;
         let first = (LAG_FROM_S / step_s).ceil() as usize;
         let last = ((LAG_TO_S / step_s).floor() as usize).min(steps / 2);
         let mut sums = LagSums::default();
         for k in (first..=last.max(first)).take_while(|k| *k < steps) {
-            let product = left.iter().zip(&left[k..]).map(|(a, b)| a * b).sum::<f64>();
-            sums.add_lag(k as f64 * step_s, inflation * product, (steps - k) as f64);
+            let products = left.iter().zip(&left[k..]).map(|(a, b)| a * b).filter(|p| p.is_finite());
+            let (product, count) = products.fold((0.0, 0.0), |(sum, n), p| (sum + p, n + 1.0));
+            if count > 0.0 {
+                sums.add_lag(k as f64 * step_s, product, count);
+            }
         }
         if sums.count > 0.0 {
             per_lap.push(sums);

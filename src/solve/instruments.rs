@@ -52,7 +52,7 @@ pub struct PlannedRide {
     tells_cda: bool,
 }
 
-/// Means of laps of the same group, value by value.
+/// Means of laps of the same group, value by value, over those that are numbers; 0 where none is.
 fn means(
     groups: usize,
     laps: usize,
@@ -60,17 +60,18 @@ fn means(
     values: impl Fn(usize) -> Vec<f64>,
 ) -> Vec<Vec<f64>> {
     let mut sums: Vec<Vec<f64>> = vec![Vec::new(); groups];
-    let mut counts = vec![0.0; groups];
+    let mut counts: Vec<Vec<f64>> = vec![Vec::new(); groups];
     for g in 0..laps {
         let (v, c) = (values(g), group(g));
         sums[c].resize(v.len(), 0.0);
-        for (s, x) in sums[c].iter_mut().zip(&v) {
+        counts[c].resize(v.len(), 0.0);
+        for ((s, n), x) in sums[c].iter_mut().zip(&mut counts[c]).zip(&v).filter(|(_, x)| x.is_finite()) {
             *s += x;
+            *n += 1.0;
         }
-        counts[c] += 1.0;
     }
-    for (s, n) in sums.iter_mut().zip(&counts) {
-        s.iter_mut().for_each(|x| *x /= n);
+    for (s, n) in sums.iter_mut().flatten().zip(counts.iter().flatten()) {
+        *s /= n.max(1.0);
     }
     sums
 }
@@ -85,11 +86,12 @@ impl PlannedRide {
         let lag_power = |g: usize| {
             let a: &LapAccount = problem.laps[g];
             let d = a.supplied_lag_derivative(problem.work[a.run], lag_s[a.run]);
-            d.iter().map(|x| x * a.weight_n).collect::<Vec<_>>()
+            d.iter().enumerate().map(|(j, x)| if a.uses(j) { x * a.weight_n } else { f64::NAN }).collect::<Vec<_>>()
         };
         let rolling = |g: usize| {
             let a: &LapAccount = problem.laps[g];
-            a.rolling_m.iter().map(|d| d / a.crr_over_reference).collect()
+            let of_step = |(j, d): (usize, &f64)| if a.uses(j) { d / a.crr_over_reference } else { f64::NAN };
+            a.rolling_m.iter().enumerate().map(of_step).collect()
         };
         let speeds: Vec<f64> = problem.laps.iter().map(|l| l.mean_speed_m_s).collect();
         let mean = speeds.iter().sum::<f64>() / speeds.len().max(1) as f64;

@@ -55,14 +55,16 @@ pub struct Estimated {
     pub crr: By,
     pub cda: By,
     pub crr_drift: bool,
+    /// Whether the height gained where no lap shows the loop is open.
+    pub open_height: bool,
     /// Coefficients of the wind along the loop.
     pub along: usize,
     /// `None` where the effect of yaw is held.
     pub yaw: Option<By>,
 }
 
-/// Columns of all parameters: Crr values first, then CdA values, an optional drift of Crr, the wind along the loop, yaw, then
-/// the runs.
+/// Columns of all parameters: Crr values first, then CdA values, an optional drift of Crr, a height that is open, the wind along the loop,
+/// yaw, then the runs.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Layout {
     /// Column of the Crr of each run.
@@ -74,6 +76,8 @@ pub struct Layout {
     yaw: Vec<Option<usize>>,
     /// Linear drift of Crr over the day, per hour.
     pub crr_drift: Option<usize>,
+    /// Height gained in all where no lap shows the loop.
+    pub open_height: Option<usize>,
     /// Coefficients of the wind along the loop.
     pub along: Range<usize>,
     /// Number of parameters that are shared between runs.
@@ -117,6 +121,7 @@ impl Layout {
         };
         let (first_crr, first_cda) = (take(count(estimated.crr)), take(count(estimated.cda)));
         let crr_drift = estimated.crr_drift.then(|| take(1));
+        let open_height = estimated.open_height.then(|| take(1));
         let first = take(estimated.along);
         let along = first..first + estimated.along;
         let yaw = match estimated.yaw {
@@ -142,6 +147,7 @@ impl Layout {
             setup_cda: setup_columns(estimated.cda, setups, first_cda),
             yaw,
             crr_drift,
+            open_height,
             along,
             shared,
             runs,
@@ -179,6 +185,7 @@ impl Layout {
         let mut kind = vec![None; self.len];
         self.crr.iter().for_each(|c| kind[*c] = Some(Expected::Crr));
         self.cda.iter().for_each(|c| kind[*c] = Some(Expected::Cda));
+        self.open_height.iter().for_each(|c| kind[*c] = Some(Expected::OpenHeight));
         self.along.clone().for_each(|c| kind[c] = Some(Expected::WindAlong));
         self.yaw.iter().flatten().for_each(|c| kind[*c] = Some(Expected::Yaw));
         for run in &self.runs {
@@ -200,7 +207,14 @@ mod tests {
     #[test]
     fn shared_parameters_take_one_column_and_runs_follow() {
         let n = Nuisances { lag: true, wind: true, wind_drift: false };
-        let estimated = Estimated { crr: By::Setup, cda: By::Day, crr_drift: false, along: 2, yaw: Some(By::Day) };
+        let estimated = Estimated {
+            crr: By::Setup,
+            cda: By::Day,
+            crr_drift: false,
+            open_height: false,
+            along: 2,
+            yaw: Some(By::Day),
+        };
         let l = Layout::new(3, &[2, 0], estimated, &[n, Nuisances { lag: false, ..n }]);
         assert_eq!([l.crr(0), l.crr(1)], [2, 0]);
         assert_eq!((l.setup_crr(), l.setup_cda()), ([0, 1, 2].as_slice(), [3, 3, 3].as_slice()));

@@ -73,10 +73,11 @@ pub enum Expected {
     WindDrift,
     WindAlong,
     Yaw,
+    OpenHeight,
 }
 
 impl Expected {
-    pub const ALL: [Expected; 7] = [
+    pub const ALL: [Expected; 8] = [
         Expected::Cda,
         Expected::Crr,
         Expected::Lag,
@@ -84,6 +85,7 @@ impl Expected {
         Expected::WindDrift,
         Expected::WindAlong,
         Expected::Yaw,
+        Expected::OpenHeight,
     ];
 
     /// Name of the budget line.
@@ -96,6 +98,7 @@ impl Expected {
             Expected::WindDrift => "change of wind left open",
             Expected::WindAlong => "wind along the loop left open",
             Expected::Yaw => "yaw left open",
+            Expected::OpenHeight => "height that no lap shows",
         }
     }
 }

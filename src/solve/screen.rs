@@ -45,7 +45,8 @@ pub fn gross_faults(laps: &[&LapAccount], work: &[&Cumulative]) -> Vec<Option<Re
             l.supplied_m(work[l.run], 0.0)
                 .iter()
                 .zip(l.rolling_m.iter().zip(&aero.b))
-                .map(|(a, (d, b))| a - NOMINAL_CRR * d - NOMINAL_CDA_M2 * b)
+                .enumerate()
+                .map(|(j, (a, (d, b)))| if l.uses(j) { a - NOMINAL_CRR * d - NOMINAL_CDA_M2 * b } else { f64::NAN })
                 .collect()
         })
         .collect();
@@ -76,7 +77,7 @@ pub fn fine_faults(residuals: &[Vec<f64>], speed_m_s: &[f64]) -> Vec<Option<Reas
     reasons
 }
 
-/// Compares each step with the same step of the other laps. Energy that vanished looks like a climb: braking.
+/// Compares each step with the same step of the other laps; a lap has NaN where it has none. Energy that vanished looks like a climb: braking.
 fn judge_steps(heights: &[Vec<f64>], least_m: f64) -> Vec<Option<Reason>> {
     if heights.len() < 3 {
         return vec![None; heights.len()];
@@ -89,7 +90,8 @@ fn judge_steps(heights: &[Vec<f64>], least_m: f64) -> Vec<Option<Reason>> {
     heights
         .iter()
         .map(|h| {
-            let worst = h.iter().zip(&centre).map(|(x, c)| x - c).max_by(|a, b| a.abs().total_cmp(&b.abs()))?;
+            let off = h.iter().zip(&centre).map(|(x, c)| x - c).filter(|off| off.is_finite());
+            let worst = off.max_by(|a, b| a.abs().total_cmp(&b.abs()))?;
             if worst > limit {
                 Some(Reason::Braking)
             } else if worst < -limit {

@@ -8,6 +8,7 @@ use super::account::LapAccount;
 use super::design::{LapBlock, LapProducts, Problem};
 use super::instruments::{PlannedRide, newton_step};
 use super::normal::Factored;
+use super::profile::Absorption;
 use super::speed_class::SpeedClasses;
 use crate::error::Error;
 use crate::uncertainty::bootstrap::Bootstrap;
@@ -182,6 +183,9 @@ impl<'a, 'f> Solved<'a, 'f> {
     pub fn recounted(&self, counts: &[f64]) -> Option<DVector<f64>> {
         let mut problem = self.problem.clone();
         problem.weight.iter_mut().zip(counts).for_each(|(w, n)| *w *= n);
+        if let Absorption::Free { .. } = problem.absorption {
+            problem.absorption = Absorption::free(&problem.shown());
+        }
         let normal = problem.normal_of(&self.z, &self.x, &self.products, &self.precision);
         let mut right = problem.pull(self.at.parameters);
         for ((z, products), w) in self.z.iter().zip(&self.products).zip(&problem.weight) {
@@ -189,7 +193,7 @@ impl<'a, 'f> Solved<'a, 'f> {
                 right[column.parameter] += w * product;
             }
         }
-        let absorbed = problem.absorption.absorb(&problem.residual_sum(&self.x)) / problem.total_weight();
+        let absorbed = problem.absorption.profile(&problem.residual_sum(&self.x));
         right.gemv_tr(-1.0, &normal.u, &absorbed, 1.0);
         normal.factored()?.solve(&right)
     }

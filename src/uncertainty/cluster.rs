@@ -33,10 +33,10 @@
 //! Sources: Bell & McCaffrey 2002, Survey Methodology 28:169; Pustejovsky & Tipton 2018, J. Bus. Econ. Stat. 36:672,
 //! eq. 7–10 (there with Z = X and P = I).
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::{DMatrix, DMatrixView, DVector};
 use rayon::prelude::*;
 
-use super::residual_model::ResidualModel;
+use super::residual_model::{Pieces, ResidualModel};
 use super::rows::{Rows, corner};
 use super::working::Working;
 use crate::error::Error;
@@ -165,7 +165,14 @@ impl ClusterRobust {
         let instruments = model.instruments.times(model.bread.transpose());
         let each: Vec<Adjustment> = (0..residual.len())
             .into_par_iter()
-            .map(|g| Adjustment::new(&model, pieces.whitened_block(g), instruments.block(g), model.variance[g]))
+            .map(|g| match model.rows_had(g) {
+                None => {
+                    let whitened = pieces.whitened_block(g);
+                    let root = model.root_transposed_of(whitened.nrows());
+                    Adjustment::new(whitened, root, instruments.block(g), model.variance[g])
+                }
+                Some(rows) => Adjustment::of_rows(&model, &pieces, g, &rows, instruments.block(g)),
+            })
             .collect();
         let expected = each.iter().fold(DVector::zeros(model.core.nrows()), |sum, of_lap| sum + &of_lap.expected);
         let root: Vec<DMatrix<f64>> = each.into_iter().map(|of_lap| of_lap.root).collect();
@@ -324,13 +331,39 @@ struct Adjustment {
 }
 
 impl Adjustment {
-    /// From LᵀS_ggL and Z_gMᵀ.
-    fn new(model: &ResidualModel, whitened: DMatrix<f64>, instruments: DMatrix<f64>, variance: f64) -> Adjustment {
-        let steps = whitened.nrows();
+    /// Of a lap that has only some rows: nothing of the others.
+    fn of_rows(
+        model: &ResidualModel,
+        pieces: &Pieces,
+        g: usize,
+        rows: &[usize],
+        instruments: DMatrix<f64>,
+    ) -> Adjustment {
+        let root = model.root_of_rows(rows);
+        let transposed = root.transpose();
+        let whitened = &transposed * pieces.block_of(g, rows) * &root;
+        let steps = instruments.nrows();
+        let part = Adjustment::new(whitened, transposed.as_view(), instruments.select_rows(rows), model.variance[g]);
+        let mut whole = DMatrix::zeros(steps, steps);
+        for (i, row) in rows.iter().enumerate() {
+            for (j, column) in rows.iter().enumerate() {
+                whole[(*row, *column)] = part.root[(i, j)];
+            }
+        }
+        Adjustment { root: whole, ..part }
+    }
+
+    /// From LᵀS_ggL, Lᵀ and Z_gMᵀ.
+    fn new(
+        whitened: DMatrix<f64>,
+        transposed: DMatrixView<f64>,
+        instruments: DMatrix<f64>,
+        variance: f64,
+    ) -> Adjustment {
         let eigen = whitened.symmetric_eigen();
         let floor = EIGENVALUE_FLOOR * eigen.eigenvalues.max().max(f64::MIN_POSITIVE);
         // Lᵀ on the left of what is turned, L on the right of what is turned back.
-        let into = eigen.eigenvectors.transpose() * model.root_transposed_of(steps);
+        let into = eigen.eigenvectors.transpose() * transposed;
         let turned = &into * instruments;
         let mut expected = DVector::zeros(turned.ncols());
         let mut scaled = into.clone();

@@ -210,6 +210,27 @@ impl ResidualModel {
         self.jacobian.laps[g].own.nrows()
     }
 
+    /// Rows that a lap has, where it lacks some.
+    pub fn rows_had(&self, g: usize) -> Option<Vec<usize>> {
+        let missing = &self.jacobian.laps[g].missing;
+        (!missing.is_empty()).then(|| (0..self.steps(g)).filter(|j| !missing.contains(j)).collect())
+    }
+
+    /// How many rows a lap has, and how many of them have the next one as well.
+    pub fn rows_and_pairs(&self, g: usize) -> (usize, usize) {
+        match self.rows_had(g) {
+            Some(rows) => (rows.len(), rows.windows(2).filter(|w| w[1] == w[0] + 1).count()),
+            None => (self.steps(g), self.steps(g) - 1),
+        }
+    }
+
+    /// L of the rows that a lap has.
+    pub fn root_of_rows(&self, rows: &[usize]) -> DMatrix<f64> {
+        let part = self.correlation.select_rows(rows).select_columns(rows);
+        // A principal part of a positive definite matrix is one.
+        Cholesky::new(part).map_or_else(|| DMatrix::identity(rows.len(), rows.len()), |c| c.l())
+    }
+
     /// Φ_gg of a lap.
     fn error_block(&self, g: usize) -> DMatrix<f64> {
         let (share, v) = (self.share[g], self.variance[g]);
@@ -241,6 +262,13 @@ impl Pieces<'_> {
         (self.fitted.block(g), self.model.noise(g) - self.fitted_core.block(g) * 0.5)
     }
 
+    /// S_gg of some rows of a lap.
+    pub fn block_of(&self, g: usize, rows: &[usize]) -> DMatrix<f64> {
+        let (fitted, half) = self.fitted_and_half(g);
+        let cross = fitted * half.transpose();
+        (self.model.error_block(g) - &cross - cross.transpose()).select_rows(rows).select_columns(rows)
+    }
+
     /// Lᵀ S_gg L.
     pub fn whitened_block(&self, g: usize) -> DMatrix<f64> {
         let (model, steps) = (self.model, self.model.steps(g));
@@ -252,6 +280,11 @@ impl Pieces<'_> {
 
     /// The sums of the main diagonal of S_gg and of the one beside it.
     pub fn neighbour_sums(&self, g: usize) -> NeighbourSums {
+        if let Some(rows) = self.model.rows_had(g) {
+            let block = self.block_of(g, &rows);
+            let next = (1..rows.len()).filter(|k| rows[*k] == rows[k - 1] + 1);
+            return NeighbourSums { squares: block.trace(), neighbours: next.map(|k| block[(k - 1, k)]).sum() };
+        }
         let (f, h) = self.fitted_and_half(g);
         let errors = self.model.error_sums(g);
         let next = f.nrows() - 1;

@@ -15,6 +15,16 @@ pub struct LapRows {
     pub parameters: Vec<usize>,
     /// How often the common part is taken off: the square root of the lap's weight.
     pub root: f64,
+    /// Rows that the lap does not have; they are 0 in all columns.
+    pub missing: Vec<usize>,
+}
+
+impl LapRows {
+    /// A matrix with a row for each of the lap's, less those it does not have.
+    fn own_rows(&self, mut matrix: DMatrix<f64>) -> DMatrix<f64> {
+        self.missing.iter().for_each(|row| matrix.row_mut(*row).fill(0.0));
+        matrix
+    }
 }
 
 /// Rows of all laps.
@@ -30,13 +40,15 @@ pub struct Rows {
 impl Rows {
     /// Laps that share nothing.
     pub fn separate(laps: impl Iterator<Item = DMatrix<f64>>, parameters: usize) -> Rows {
-        let laps = laps.map(|own| LapRows { parameters: (0..own.ncols()).collect(), own, root: 0.0 }).collect();
+        let laps = laps
+            .map(|own| LapRows { parameters: (0..own.ncols()).collect(), own, root: 0.0, missing: Vec::new() })
+            .collect();
         Rows { laps, common: DMatrix::zeros(0, parameters), parameters }
     }
 
     /// Rows of a lap, all columns.
     pub fn block(&self, lap: usize) -> DMatrix<f64> {
-        let LapRows { own, parameters, root } = &self.laps[lap];
+        let LapRows { own, parameters, root, .. } = &self.laps[lap];
         let mut out = match *root == 0.0 {
             true => DMatrix::zeros(own.nrows(), self.parameters),
             false => &self.common * -*root,
@@ -45,7 +57,7 @@ impl Rows {
             let mut column = out.column_mut(parameter);
             column += values;
         }
-        out
+        self.laps[lap].own_rows(out)
     }
 
     /// The rows times a matrix, worked out for a lap when asked.
@@ -65,7 +77,7 @@ impl Rows {
                 row += values;
             }
             if lap.root != 0.0 {
-                common += matrix * lap.root;
+                common += lap.own_rows(matrix) * lap.root;
             }
         }
         out - self.common.transpose() * common
@@ -77,6 +89,7 @@ impl Rows {
         for ((lap, vector), mut column) in self.laps.iter().zip(vectors).zip(roots.column_iter_mut()) {
             if lap.root != 0.0 {
                 column.copy_from(&(vector * lap.root));
+                lap.missing.iter().for_each(|row| column[*row] = 0.0);
             }
         }
         let mut out = self.common.transpose() * roots * -1.0;
@@ -92,15 +105,21 @@ impl Rows {
     pub fn sum(&self, factor: impl Fn(usize) -> f64) -> DMatrix<f64> {
         let steps = self.laps.first().map_or(0, |l| l.own.nrows());
         let mut out = DMatrix::zeros(steps, self.parameters);
-        let mut roots = 0.0;
+        let mut roots = DVector::zeros(steps);
         for (g, lap) in self.laps.iter().enumerate() {
             let factor = factor(g);
             for (&parameter, values) in lap.parameters.iter().zip(lap.own.column_iter()) {
                 out.column_mut(parameter).axpy(factor, &values, 1.0);
             }
-            roots += factor * lap.root;
+            roots.add_scalar_mut(factor * lap.root);
+            lap.missing.iter().for_each(|row| roots[*row] -= factor * lap.root);
         }
-        if roots != 0.0 { out - &self.common * roots } else { out }
+        for (mut out, common) in
+            out.column_iter_mut().zip(self.common.column_iter()).filter(|_| self.common.nrows() > 0)
+        {
+            out -= common.component_mul(&roots);
+        }
+        out
     }
 
     /// Some of the columns, in the order given.
@@ -116,6 +135,7 @@ impl Rows {
                     own: lap.own.select_columns(&kept),
                     parameters: kept.iter().filter_map(|i| place(&lap.parameters[*i])).collect(),
                     root: lap.root,
+                    missing: lap.missing.clone(),
                 }
             })
             .collect();
@@ -139,9 +159,9 @@ pub struct RowsTimes<'a> {
 impl RowsTimes<'_> {
     /// The product for one lap.
     pub fn block(&self, lap: usize) -> DMatrix<f64> {
-        let LapRows { own, parameters, root } = &self.rows.laps[lap];
-        let own = own * self.right.select_rows(parameters);
-        if *root == 0.0 { own } else { own - &self.common * *root }
+        let of_lap = &self.rows.laps[lap];
+        let own = &of_lap.own * self.right.select_rows(&of_lap.parameters);
+        if of_lap.root == 0.0 { own } else { of_lap.own_rows(own - &self.common * of_lap.root) }
     }
 }
 
@@ -154,11 +174,15 @@ pub(super) fn corner(matrix: &DMatrix<f64>, size: usize) -> DMatrixView<'_, f64>
 mod tests {
     use super::*;
 
-    /// Three laps of four rows in five parameters.
+    /// Three laps of four rows in five parameters; the second has no third row.
     fn rows() -> Rows {
-        let own = |g: usize| DMatrix::from_fn(4, 2, |i, j| (1 + i + 3 * j + 5 * g) as f64 * 0.1);
+        let missing = |g: usize| if g == 1 { vec![2] } else { Vec::new() };
+        let value = |g: usize, i: usize, j: usize| (1 + i + 3 * j + 5 * g) as f64 * 0.1;
+        let own = |g: usize| DMatrix::from_fn(4, 2, |i, j| if missing(g).contains(&i) { 0.0 } else { value(g, i, j) });
         Rows {
-            laps: (0..3).map(|g| LapRows { own: own(g), parameters: vec![g, 4], root: 1.0 + g as f64 }).collect(),
+            laps: (0..3)
+                .map(|g| LapRows { own: own(g), parameters: vec![g, 4], root: 1.0 + g as f64, missing: missing(g) })
+                .collect(),
             common: DMatrix::from_fn(4, 5, |i, j| 0.3 * i as f64 - 0.2 * j as f64),
             parameters: 5,
         }
@@ -175,6 +199,7 @@ mod tests {
         let mut sum = DMatrix::zeros(4, 5);
         for (g, vector) in vectors.iter().enumerate() {
             let block = rows.block(g);
+            assert_eq!(block.row(2).amax() == 0.0, g == 1);
             assert!((times.block(g) - &block * &right).amax() < 1e-12);
             assert!((each.column(g) - block.transpose() * vector).amax() < 1e-12);
             product += block.transpose() * &block * &right;

@@ -83,9 +83,10 @@ impl Working {
         classes.dedup();
         let class: Vec<usize> = class.iter().map(|c| classes.partition_point(|known| known < c)).collect();
         let mut guess = Guess { phi: 0.0, variance: vec![1.0; classes.len()] };
-        let found = Moments::observed(residual, &class);
+        let counts: Vec<(usize, usize)> = (0..residual.len()).map(|g| model.rows_and_pairs(g)).collect();
+        let found = Moments::observed(residual, &counts, &class);
         for _ in 0..=CORRECTIONS {
-            if !guess.correct(&found, &Moments::expected(model, residual, &class)) {
+            if !guess.correct(&found, &Moments::expected(model, &counts, &class)) {
                 return Ok(Working::independent(residual.len()));
             }
             model.suppose(&guess.working(steps, &class))?;
@@ -108,32 +109,29 @@ struct Moments {
 }
 
 impl Moments {
-    fn observed(residual: &[DVector<f64>], class: &[usize]) -> Moments {
+    /// `counts` are the rows of each lap, and those that have the next one as well.
+    fn observed(residual: &[DVector<f64>], counts: &[(usize, usize)], class: &[usize]) -> Moments {
         let each = residual.iter().map(|r| {
             let next = r.len() - 1;
             NeighbourSums { squares: r.norm_squared(), neighbours: r.rows(0, next).dot(&r.rows(1, next)) }
         });
-        Moments::summed(class, residual, each.collect())
+        Moments::summed(class, counts, each.collect())
     }
 
-    fn expected(model: &ResidualModel, residual: &[DVector<f64>], class: &[usize]) -> Moments {
+    fn expected(model: &ResidualModel, counts: &[(usize, usize)], class: &[usize]) -> Moments {
         let pieces = model.pieces();
-        Moments::summed(
-            class,
-            residual,
-            (0..residual.len()).into_par_iter().map(|g| pieces.neighbour_sums(g)).collect(),
-        )
+        let each = (0..counts.len()).into_par_iter().map(|g| pieces.neighbour_sums(g)).collect();
+        Moments::summed(class, counts, each)
     }
 
-    fn summed(class: &[usize], residual: &[DVector<f64>], each: Vec<NeighbourSums>) -> Moments {
+    fn summed(class: &[usize], counts: &[(usize, usize)], each: Vec<NeighbourSums>) -> Moments {
         let classes = class.iter().max().map_or(0, |c| c + 1);
         let mut sums = Moments { squares: vec![0.0; classes], neighbours: vec![0.0; classes], rows: 0.0, pairs: 0.0 };
-        for ((&c, r), own) in class.iter().zip(residual).zip(each) {
-            let rows = r.len();
+        for ((&c, own), (rows, pairs)) in class.iter().zip(each).zip(counts) {
             sums.squares[c] += own.squares;
             sums.neighbours[c] += own.neighbours;
-            sums.rows += rows as f64;
-            sums.pairs += rows as f64 - 1.0;
+            sums.rows += *rows as f64;
+            sums.pairs += *pairs as f64;
         }
         sums
     }

@@ -2,6 +2,7 @@
 //! refused, or without effect.
 
 mod days;
+mod missing_steps;
 mod odd_positions;
 mod odd_runs;
 mod speed_scale;

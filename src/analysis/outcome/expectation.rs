@@ -23,6 +23,10 @@ fn words(kind: Expected) -> (&'static str, &'static str) {
         Expected::WindAlong => {
             ("the wind along the loop", "Ride an open loop, less wind, or speeds farther apart, or state along_loop.")
         }
+        Expected::OpenHeight => (
+            "the height where no lap shows the loop",
+            "Ride a lap through without stopping, or state a survey under [loop].",
+        ),
         Expected::Yaw => ("drag against yaw", "Ride in less wind, or state yaw under [solve]."),
     }
 }
