@@ -252,9 +252,24 @@ pub struct CircuitResult {
     pub length_from: Option<String>,
     /// Common elevation at the edges of the steps.
     pub profile: Vec<ProfilePoint>,
+    /// How Crr is brought to one temperature; `null` where it is that of the ride.
+    #[serde(default)]
+    pub tyre_rule: Option<TyreRule>,
     /// At the middle of each step, where the wind along the loop was estimated.
     #[serde(default)]
     pub wind_along: Vec<WindShare>,
+}
+
+/// A linear rule of Crr against the temperature of the tyres.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+pub struct TyreRule {
+    /// Relative fall of Crr per °C.
+    pub coefficient_per_c: f64,
+    pub standard_uncertainty_per_c: f64,
+    /// Temperature that Crr is given at.
+    pub reference_c: f64,
+    /// Nobody stated it: it is what is known of bicycle tyres.
+    pub is_supposed: bool,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]

@@ -43,14 +43,14 @@ fn mean_error(solved: &[Solution]) -> [f64; 2] {
 }
 
 #[test]
-fn ten_degrees_between_set_ups_bias_the_difference_unless_the_rule_is_stated() {
+fn ten_degrees_between_set_ups_bias_the_difference_unless_crr_is_brought_to_one_temperature() {
     let plan = plan("");
     let both: Vec<[Solution; 2]> = (0..6)
         .into_par_iter()
         .map(|d| {
             let stated = inputs(&simulate(&plan, 8100 + d).expect("the plan can be ridden"));
             let mut unstated = stated.clone();
-            unstated.session.circuit.temperature_coefficient_per_c = None;
+            unstated.session.circuit.temperature_coefficient_per_c = Some(0.0);
             [solve(&stated, false), solve(&unstated, false)]
         })
         .collect();
@@ -61,6 +61,52 @@ fn ten_degrees_between_set_ups_bias_the_difference_unless_the_rule_is_stated() {
     let [error, se] = mean_error(&unstated);
     let expected = 0.0045 * (1.0 - 1.0 / 1.08);
     assert!((error - expected).abs() < 3.0 * se && error > 5.0 * se, "{error} ± {se} for {expected}");
+}
+
+#[test]
+fn without_a_rule_that_of_bicycle_tyres_is_supposed_and_its_width_is_in_the_interval() {
+    let day = simulate(&plan(""), 8150).expect("the plan can be ridden");
+    let mut unstated = inputs(&day);
+    unstated.session.circuit.temperature_coefficient_per_c = None;
+    let solution = solve(&unstated, true);
+    let rule = solution.circuit.tyre_rule.expect("a rule");
+    assert!(rule.is_supposed && rule.reference_c == 25.0, "{rule:?}");
+    let told = solution.findings.iter().find(|f| f.code == "tyre-temperature-rule").expect("told");
+    assert!(told.message.contains("10.0 °C apart") && told.message.contains("1.5 ± 0.8 % per °C"), "{}", told.message);
+    // Arithmetic: 0.008 per °C on 10 °C between the set-ups is 0.08 of Crr, 0.00035.
+    let line = solution.budget.iter().find(|b| b.source == "temperature coefficient of Crr").expect("its line");
+    let apart = line.contrasts[0].crr.expect("a difference").abs();
+    assert!((apart / 0.00035 - 1.0).abs() < 0.15, "{apart}");
+    // The tyres of the day fall by 0.008 per °C, one standard uncertainty from what is supposed.
+    let difference = &solution.contrasts[0].crr;
+    assert!(difference.low.unwrap() < TRUTH && TRUTH < difference.high.unwrap(), "{difference:?}");
+    // In the order A B B A with the run's temperatures the same way round, it cancels.
+    let mut balanced = unstated.clone();
+    for (run, read_c) in balanced.session.runs.iter_mut().zip([20.0, 30.0, 20.0, 30.0]) {
+        run.tyre_temperature_c = Some(read_c);
+    }
+    let line =
+        |s: &Solution| s.budget.iter().find(|b| b.source == "temperature coefficient of Crr").unwrap().contrasts[0].crr;
+    assert!(line(&solve(&balanced, true)).unwrap().abs() < 0.1 * apart);
+}
+
+#[test]
+fn runs_at_one_temperature_are_left_as_they_are_and_devices_far_apart_are_told() {
+    let day = simulate(&plan(""), 8160).expect("the plan can be ridden");
+    let mut alike = inputs(&day);
+    alike.session.circuit.temperature_coefficient_per_c = None;
+    alike.session.runs.iter_mut().for_each(|run| run.tyre_temperature_c = Some(24.0));
+    let solution = solve(&alike, false);
+    assert!(solution.circuit.tyre_rule.is_none() && solution.runs.iter().all(|r| r.crr_over_reference.is_none()));
+    let mut devices = alike.clone();
+    devices.session.air.temperature_c = None;
+    for (k, run) in devices.session.runs.iter_mut().enumerate() {
+        (run.tyre_temperature_c, run.air) = (None, None);
+        devices.recordings[k].temperature_c.fill(if k < 2 { 18.0 } else { 26.0 });
+    }
+    let solution = solve(&devices, false);
+    assert!(solution.circuit.tyre_rule.is_none());
+    assert!(solution.findings.iter().any(|f| f.code == "tyre-temperature-unknown"));
 }
 
 #[test]

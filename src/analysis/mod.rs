@@ -45,6 +45,7 @@ mod slip;
 mod solvable_laps;
 mod speed_age;
 mod speed_scale;
+mod tyre_rule;
 mod venue_outcome;
 mod venues;
 

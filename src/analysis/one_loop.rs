@@ -8,6 +8,7 @@ use super::run_values::{BetweenRuns, RunValues};
 use super::venue_outcome::VenueOutcome;
 use super::{
     chain_budget, crr_drift, evidence_of, factors, loop_venue, outcome, second_opinion, sharing, slip, speed_scale,
+    tyre_rule,
 };
 use crate::error::Error;
 use crate::finding::Finding;
@@ -17,11 +18,14 @@ use crate::sample::Ride;
 pub fn of_loop(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>) -> Result<VenueOutcome, Error> {
     let calibrated = speed_scale::calibrated(inputs, rides)?;
     let (inputs, rides) = calibrated.as_ref().map_or((inputs, rides), |c| (&c.inputs, &c.rides[..]));
+    let supposed = tyre_rule::supposed(inputs, rides);
+    let inputs = supposed.as_ref().and_then(|s| s.inputs.as_ref()).unwrap_or(inputs);
     let mut venue = loop_venue::solve(inputs, rides)?;
     if depth.budget {
         venue.budget = Some(chain_budget::budget(inputs, rides, &venue)?);
     }
     let mut findings: Vec<Finding> = calibrated.iter().flat_map(|c| c.findings.iter().cloned()).collect();
+    findings.extend(supposed.iter().map(|s| s.finding.clone()));
     findings.append(&mut venue.findings);
     findings.extend(slip::wind::check(inputs, rides, &venue));
     let session = &inputs.session;
@@ -30,6 +34,7 @@ pub fn of_loop(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draw
     findings.extend(of_runs.iter().flat_map(|of| slip::twins::findings(session, of)));
     let between = BetweenRuns::new(session, &venue.fit, &values, session.circuit.kind)?;
     let mut solution = outcome::solution(inputs, rides, &venue, &between, &mut findings);
+    solution.circuit.tyre_rule = tyre_rule::of(session, supposed.is_some());
     findings.extend(sharing::findings(session, &venue, &between, &solution));
     let second = second_opinion::second_opinion(&inputs.session, &venue, &solution, depth.draws);
     findings.extend(second.findings);

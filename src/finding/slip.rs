@@ -60,6 +60,10 @@ pub enum Slip {
     MassOdd { mass_kg: f64, others_kg: Option<f64> },
     /// Stated temperature against that of the device.
     TemperatureOdd { stated_c: f64, device_c: f64 },
+    /// Runs at different temperatures are brought to one by a rule that nobody stated.
+    TyreRuleSupposed { apart_c: f64, reference_c: f64, per_c: f64, u_per_c: f64 },
+    /// The devices show temperatures far apart, and nobody stated any.
+    TyresOfUnknownTemperature { apart_c: f64 },
     /// Stated wind against the one that the laps show, both at the height of the rider.
     WindOdd { stated_m_s: f64, fitted_m_s: f64, apart_m_s: f64, se_m_s: f64, runs: usize, of: usize },
     /// Values that no bicycle has.
@@ -89,6 +93,8 @@ impl Slip {
             Slip::OtherDay { .. } => "other-day",
             Slip::MassOdd { .. } => "mass-odd",
             Slip::TemperatureOdd { .. } => "temperature-odd",
+            Slip::TyreRuleSupposed { .. } => "tyre-temperature-rule",
+            Slip::TyresOfUnknownTemperature { .. } => "tyre-temperature-unknown",
             Slip::WindOdd { .. } => "wind-odd",
             Slip::Implausible { .. } => "implausible",
             Slip::RunUnlike { .. } => "run-unlike",
@@ -122,6 +128,8 @@ impl Slip {
                 None => format!("A rider and bicycle of {mass_kg:.1} kg together are rare: is it the rider alone? State mass_kg of rider, bicycle, kit and bottles together."),
             },
             Slip::TemperatureOdd { stated_c, device_c } => format!("The stated air temperature is {stated_c:.1} °C and the devices show {device_c:.1} °C on average: a device in the sun reads a few degrees high, never so far {}. Density is wrong by {:.0} % if the device is right; check temperature_c or the log.", if stated_c > device_c { "low" } else { "high" }, 100.0 * (k_from_c(*device_c) / k_from_c(*stated_c) - 1.0).abs()),
+            Slip::TyreRuleSupposed { apart_c, reference_c, per_c, u_per_c } => format!("The runs were ridden at temperatures up to {apart_c:.1} °C apart. Crr is brought to {reference_c:.1} °C supposing that it falls by {:.1} ± {:.1} % per °C, as it does with bicycle tyres; ride A B B A and it cancels. State temperature_coefficient_per_c under [loop] (0 for no correction), and temperatures read at the tyres.", 100.0 * per_c, 100.0 * u_per_c),
+            Slip::TyresOfUnknownTemperature { apart_c } => format!("The devices show temperatures up to {apart_c:.0} °C apart between runs, and Crr falls by 1 to 2 % per °C. Nothing is corrected, because the sun warms a device unlike tyres. State tyre_temperature_c of each run, or its air."),
             Slip::WindOdd { stated_m_s, fitted_m_s, apart_m_s, se_m_s, runs, of } => format!("The stated wind is {stated_m_s:.1} m/s at the height of the rider and the laps show {fitted_m_s:.1} m/s ({apart_m_s:.1} ± {se_m_s:.1} m/s apart as vectors; {runs} of {of} run(s) disagree). Check unit (m/s, not km/h), direction (where it blows from), height of the mast and the time of the log, or say mode = \"estimate\" under [wind], which needs no reading."),
             Slip::Implausible { values, cause, withheld } => {
                 let withheld = if *withheld { " A Crr below 0.001 or above 0.02 is not given as a result." } else { "" };

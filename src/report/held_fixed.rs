@@ -108,9 +108,10 @@ pub fn held_fixed(session: &Session, solution: &Solution, units: Units) -> Vec<F
             lines.push(line("speed of the given wind", "as stated or logged".into(), percent(u.wind_fraction)));
         }
     }
-    if let Some(k) = session.circuit.temperature_coefficient_per_c.filter(|_| loops) {
-        let uncertainty = u.temperature_coefficient_per_c.map_or(String::new(), with(" per °C"));
-        lines.push(line("temperature coefficient of Crr", with(" per °C")(k), uncertainty));
+    if let Some(rule) = solution.circuit.tyre_rule.filter(|_| loops) {
+        let u = Some(rule.standard_uncertainty_per_c).filter(|u| *u > 0.0);
+        let uncertainty = u.map_or(String::new(), with(" per °C"));
+        lines.push(line("temperature coefficient of Crr", with(" per °C")(rule.coefficient_per_c), uncertainty));
     }
     if session.runs.iter().any(|run| session.venue_of(run) == Venue::Rollers) {
         let rollers = &session.rollers;

@@ -173,10 +173,11 @@ pub struct Circuit {
     /// Direction of travel on the home straight, clockwise from north; only needed for wind outdoors.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub home_straight_bearing_deg: Option<f64>,
-    /// Relative change of Crr per °C on this loop (ISO 28580 uses 0.008 for car tyres); 0 when left out.
+    /// Relative fall of Crr per °C on this loop (ISO 28580 uses 0.008 for car tyres), 0 for no correction. When left out, and where
+    /// runs were ridden at different temperatures that are stated, 0.015 ± 0.008 (after Rothhämel 2023).
     #[serde(skip_serializing_if = "Option::is_none")]
     pub temperature_coefficient_per_c: Option<f64>,
-    /// To which Crr is brought; 20 °C when left out.
+    /// To which Crr is brought; 20 °C when left out, or the mean of the runs where no coefficient is stated.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub reference_temperature_c: Option<f64>,
 }

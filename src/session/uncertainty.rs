@@ -41,7 +41,7 @@ pub struct Uncertainty {
     pub rear_weight_fraction: f64,
     /// Relative, of the stated no-load power of the drums.
     pub no_load_fraction: f64,
-    /// Of a stated temperature coefficient of Crr; taken as exact when left out.
+    /// Of a temperature coefficient of Crr; a stated one is taken as exact when this is left out.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub temperature_coefficient_per_c: Option<f64>,
     /// What changes between runs of one set-up (sitting, a tyre inflated again), as a fraction of the resistance: 0.007 on loops

@@ -8,7 +8,7 @@ use super::super::sources::Source;
 use super::super::units::Units;
 use super::super::verdict::name_of;
 use super::{Paragraph, cite, has_loops, loop_runs};
-use crate::session::{Lag, REFERENCE_TEMPERATURE_C, Session, Sharing, WindMode};
+use crate::session::{Lag, Session, Sharing, WindMode};
 use crate::solution::Solution;
 
 pub(super) fn estimation(session: &Session, solution: &Solution, units: Units) -> Option<Paragraph> {
@@ -33,7 +33,7 @@ pub(super) fn estimation(session: &Session, solution: &Solution, units: Units) -
     text.extend(estimator(session, solution, &mut sources));
     text.push(expectations(session));
     text.push(between_runs(session, &mut sources));
-    text.extend(tyre_temperature(session, &mut sources));
+    text.extend(tyre_temperature(session, solution, &mut sources));
     text.extend(drift(session, solution));
     text.extend(separation(solution, units));
     if !solution.separable {
@@ -130,8 +130,8 @@ fn estimator(session: &Session, solution: &Solution, sources: &mut Vec<Source>) 
 }
 
 /// Crr brought to a reference temperature.
-fn tyre_temperature(session: &Session, sources: &mut Vec<Source>) -> Option<String> {
-    let coefficient = session.circuit.temperature_coefficient_per_c?;
+fn tyre_temperature(session: &Session, solution: &Solution, sources: &mut Vec<Source>) -> Option<String> {
+    let rule = solution.circuit.tyre_rule?;
     sources.push(Source::Iso28580);
     let read = loop_runs(session).filter(|run| run.tyre_temperature_c.is_some()).count();
     let temperature = match loop_runs(session).count() {
@@ -139,14 +139,15 @@ fn tyre_temperature(session: &Session, sources: &mut Vec<Source>) -> Option<Stri
         _ if read == 0 => "the temperature of the air, which stands for that of the tyres",
         _ => "the temperature read at the tyres or, where there is none, that of the air",
     };
-    let uncertainty = match session.uncertainty.temperature_coefficient_per_c {
-        Some(u) if u > 0.0 => format!("± {} ", significant(u, 2)),
+    let uncertainty = match rule.standard_uncertainty_per_c {
+        u if u > 0.0 => format!("± {} ", significant(u, 2)),
         _ => String::new(),
     };
+    let whose = if rule.is_supposed { "as bicycle tyres have it, since none was stated" } else { "as stated" };
     Some(format!(
-        "Crr is brought to {} °C with {} {uncertainty}per °C, as stated, in the form of {}, from {temperature}.",
-        significant(session.circuit.reference_temperature_c.unwrap_or(REFERENCE_TEMPERATURE_C), 3),
-        significant(coefficient, 3),
+        "Crr is brought to {} °C with {} {uncertainty}per °C, {whose}, in the form of {}, from {temperature}.",
+        significant(rule.reference_c, 3),
+        significant(rule.coefficient_per_c, 3),
         Source::Iso28580.cited()
     ))
 }
