@@ -74,13 +74,26 @@ pub(super) fn laps(session: &Session, solution: &Solution) -> Option<Paragraph> 
     }
     text.push(laps_left_out::sentence(solution));
     text.push(
-        "A lap is marked when its record has a gap, a stop or power or speed that is missing or stuck, when it leaves the \
-         line or is 3 % longer or shorter than usual, when speed is changing at the line while other laps are steady \
-         there, when one of its steps gains or loses energy that no other lap does (braking, a push, a draft), or when \
-         its misclosure stands out from those of the others by five robust standard deviations, more being allowed to \
-         fast laps. What a lap would do to the result is never looked at."
+        "A gap in the record, a stop, braking, power or speed that is missing or stuck, or a stay off the line costs the steps \
+         that it touches, widened until riding is normal again; the lap counts with the others as long as half of them are \
+         sound. A lap is left out when it is 3 % longer or shorter than usual, when speed is changing at the line while other \
+         laps are steady there, when one of its steps gains or loses energy that no other lap does (braking, a push, a \
+         draft), or when its misclosure stands out from those of the others by five robust standard deviations, more being \
+         allowed to fast laps. What a lap would do to the result is never looked at."
             .into(),
     );
+    let partly = solution.runs.iter().flat_map(|run| &run.laps).filter(|lap| lap.used && lap.share_used < 1.0).count();
+    if partly > 0 {
+        text.push(format!("So {} with a part of {} steps.", counts(partly), if partly == 1 { "its" } else { "their" }));
+    }
+    let open = "height that no lap shows";
+    if let Some(line) = solution.budget.iter().find(|line| line.source == open && line.standard_uncertainty > SHOWN_M) {
+        text.push(format!(
+            "Some steps are used in no lap. The height gained across them is not known and is taken to be 0 ± {:.1} m, a slope of \
+             2 %, in the line «{open}» of the budget; it is in Crr and hardly in CdA or differences.",
+            line.standard_uncertainty
+        ));
+    }
     if session.runs.iter().any(|run| !run.leave_out.is_empty() || !run.keep.is_empty()) {
         text.push("Some laps were left out or kept by the tester's own statement.".into());
     }
@@ -88,6 +101,13 @@ pub(super) fn laps(session: &Session, solution: &Solution) -> Option<Paragraph> 
         "Laps that are not used stay in the tables, in the data and, where they can be drawn, in the figures.".into(),
     );
     Paragraph::new("Laps", &text, &sources)
+}
+
+/// Standard deviation of an open height below which every step is shown, m.
+const SHOWN_M: f64 = 0.01;
+
+fn counts(laps: usize) -> String {
+    format!("{} {}", counted(laps, "lap"), if laps == 1 { "counts" } else { "count" })
 }
 
 fn cutting(session: &Session) -> String {
