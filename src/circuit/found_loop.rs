@@ -13,6 +13,7 @@ use super::mapped_length::Mapped;
 use super::passes::{Passed, RunPasses, all_passes, has_regular_marks, loop_length, no_laps, steady_offset};
 use super::placed_rides::placed;
 use super::speed_age::{AgeEvidence, SpeedAge};
+use super::track::StatedBends;
 use crate::error::Error;
 use crate::finding::{Finding, What};
 use crate::sample::{Reason, mark_samples_placed};
@@ -46,7 +47,7 @@ impl<'a> FoundLoop<'a> {
             .or(circuit.length_m)
             .ok_or_else(|| no_laps(runs, "the place is not passed twice in one direction"))?;
         let found = line_of_loop(runs, &places.tracks, &passes, circuit, length_m, &mut findings);
-        let LineOfLoop { line, fixed_on, has_bearings } = found;
+        let LineOfLoop { line, fixed_on, bends, has_bearings } = found;
         if line.is_none() {
             findings.push(Finding::of_session(What::BendsUnknown { track: circuit.kind == Venue::Track }));
         }
@@ -65,6 +66,7 @@ impl<'a> FoundLoop<'a> {
             length_m,
             edge: edges(length_m, if has_geometry { None } else { cut_line.as_ref() }),
             line: cut_line,
+            bends: bends.map(|bends| StatedBends { offset, ..bends }),
             has_bearings,
             gate: gate.zip(places.plane).map(|(g, p)| p.position(g.at)),
             runs: Vec::new(),

@@ -3,6 +3,7 @@
 //! Given the passes of a run and the line; gives its laps. A lap keeps its reason and is never removed.
 
 use super::chainage::Chainage;
+use super::counted_laps::touches;
 use super::fixes::{Fix, Fixes};
 use super::gate::Track;
 use super::gate_search::LENGTH_TOLERANCE;
@@ -55,8 +56,10 @@ struct LapSequence {
 
 /// What ties the wheel's distance to the line.
 enum Tie {
-    /// Nothing: laps are counted by the wheel.
-    Distance,
+    /// Nothing: laps are counted by the wheel from some instant on.
+    Distance {
+        from_s: f64,
+    },
     Fixes(Fixes),
     TooFewFixes,
 }
@@ -91,9 +94,12 @@ impl<'a> RunLaps<'a> {
                 distance_m: ride.distance_m.at(w[1]) - ride.distance_m.at(w[0]),
                 edge_s: Vec::new(),
                 edge_delay_per_age: Vec::new(),
+                edge_count: Vec::new(),
                 step_reason: Vec::new(),
                 reason: if !ride.is_unbroken(w[0], w[1]) {
                     Some(Reason::Gap)
+                } else if touches(&passes.unplaced_s, w[0], w[1]) {
+                    Some(Reason::WayUnknown)
                 } else if !is_usual(ride, w[0], w[1], length_m) {
                     Some(Reason::LapLengthOff)
                 } else {
@@ -110,7 +116,10 @@ impl<'a> RunLaps<'a> {
                 let mut off_line_s = Vec::new();
                 let tied = |all| Fixes::new(all, &passes_s).map_or(Tie::TooFewFixes, Tie::Fixes);
                 let tie = match (passes.how, line) {
-                    (Passes::Distance, _) => Tie::Distance,
+                    (Passes::Distance, _) => {
+                        let begun = passes.begins_s.partition_point(|t| *t <= passes_s[0]);
+                        Tie::Distance { from_s: passes.begins_s.get(begun.saturating_sub(1)).copied().unwrap_or(0.0) }
+                    }
                     (Passes::Marks, _) => tied(marked(ride, &passes_s, length_m)),
                     (Passes::Gate, Some(line)) => {
                         tied(fixed_on(ride, track, line, &passes_s, length_m, &mut off_line_s))
@@ -163,7 +172,7 @@ impl<'a> RunLaps<'a> {
     pub fn age_evidence(&self) -> impl Iterator<Item = AgeEvidence> {
         self.sequences.iter().filter_map(|sequence| match &sequence.tie {
             Tie::Fixes(fixes) => fixes.age_evidence(),
-            Tie::Distance | Tie::TooFewFixes => None,
+            Tie::Distance { .. } | Tie::TooFewFixes => None,
         })
     }
 
@@ -200,7 +209,7 @@ impl<'a> RunLaps<'a> {
         let ride = self.ride;
         let sequence = |wanted: &dyn Fn(&LapSequence) -> bool| self.sequences.iter().find(|s| wanted(s));
         let chainage = |sequence: &LapSequence| match &sequence.tie {
-            Tie::Distance => Some(Chainage::by_distance(ride, sequence.passes_s[0])),
+            Tie::Distance { .. } => Some(Chainage::by_distance(ride, sequence.passes_s[0])),
             Tie::Fixes(fixes) => fixes.chainage(placing.age_s),
             Tie::TooFewFixes => None,
         };
@@ -243,7 +252,7 @@ impl<'a> RunLaps<'a> {
         let ride = self.ride;
         let (from_s, to_s) = (sequence.passes_s[0], sequence.passes_s[laps.len()]);
         let chainage = match &sequence.tie {
-            Tie::Distance => Some(Chainage::by_distance(ride, from_s)),
+            Tie::Distance { .. } => Some(Chainage::by_distance(ride, from_s)),
             Tie::Fixes(fixes) => fixes.chainage(placing.age_s),
             Tie::TooFewFixes => None,
         };
@@ -277,6 +286,10 @@ impl<'a> RunLaps<'a> {
                     lap.end_s = edges[edges.len() - 1];
                     lap.distance_m = ride.distance_m.at(lap.end_s) - ride.distance_m.at(lap.start_s);
                     lap.edge_delay_per_age = edges.iter().map(|t| chainage.delay_per_age(ride, *t)).collect();
+                    if let Tie::Distance { from_s } = sequence.tie {
+                        let count = |t: &f64| (ride.distance_m.at(*t) - ride.distance_m.at(from_s)) / self.length_m;
+                        lap.edge_count = edges.iter().map(count).collect();
+                    }
                     lap.edge_s = edges;
                     lap.reason = reason_in(lap);
                 }

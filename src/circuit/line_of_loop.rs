@@ -10,7 +10,7 @@ use super::lap_sequence::is_usual;
 use super::passes::RunPasses;
 use super::reference_line::{LapTrack, ReferenceLine};
 use super::shown_track::{ShownTrack, shown};
-use super::track::track_line;
+use super::track::StatedBends;
 use crate::finding::{Finding, What};
 use crate::session::Circuit;
 use std::f64::consts::TAU;
@@ -31,8 +31,17 @@ pub(super) struct LineOfLoop {
     pub line: Option<ReferenceLine>,
     /// The average of positions, where they are good for anything.
     pub fixed_on: Option<ReferenceLine>,
+    /// What the line is made of where it is that of stated bends.
+    pub bends: Option<StatedBends>,
     /// Whether headings are true bearings.
     pub has_bearings: bool,
+}
+
+impl LineOfLoop {
+    /// The average of positions, or none.
+    fn seen(average: Option<ReferenceLine>) -> LineOfLoop {
+        LineOfLoop { line: average.clone(), has_bearings: average.is_some(), fixed_on: average, bends: None }
+    }
 }
 
 pub(super) fn line_of_loop(
@@ -46,7 +55,7 @@ pub(super) fn line_of_loop(
     let laps = lap_tracks(runs, tracks, passes, length_m);
     let average = if laps.is_empty() { None } else { ReferenceLine::average(&laps, length_m) };
     let Some(radius_m) = circuit.bend_radius_m.filter(|_| circuit.has_known_bends()) else {
-        return LineOfLoop { line: average.clone(), has_bearings: average.is_some(), fixed_on: average };
+        return LineOfLoop::seen(average);
     };
     // The lap as ridden is longer than the measurement line by 2π for each metre further out.
     let stated_m = circuit.length_m.unwrap_or(length_m);
@@ -59,12 +68,16 @@ pub(super) fn line_of_loop(
         if let Some(spread_m) = spread_m {
             findings.push(Finding::of_session(What::PositionsPoor { spread_m }));
         }
-        let bearing_deg = circuit.home_straight_bearing_deg.unwrap_or(0.0);
-        let track = track_line(ridden_m, radius_m + out_m, circuit.transition_m.unwrap_or(0.0), bearing_deg);
-        // Of a wheel that is off, shares of the lap are right and metres are not.
-        let line = ReferenceLine { length_m, ..track };
+        let bends = StatedBends {
+            lap_m: ridden_m,
+            radius_m: radius_m + out_m,
+            transition_m: circuit.transition_m.unwrap_or(0.0),
+            bearing_deg: circuit.home_straight_bearing_deg.unwrap_or(0.0),
+            length_m,
+            offset: 0.0,
+        };
         let has_bearings = circuit.home_straight_bearing_deg.is_some();
-        return LineOfLoop { line: Some(line), fixed_on: None, has_bearings };
+        return LineOfLoop { line: Some(bends.line(0.0)), fixed_on: None, bends: Some(bends), has_bearings };
     };
     // Bends are looked for at their own size, whatever the wheel takes a lap for.
     let at_size = ReferenceLine { length_m: ridden_m, ..average.clone() };
@@ -76,7 +89,7 @@ pub(super) fn line_of_loop(
         }
         _ => vec![Finding::of_session(What::NotTwoBends)],
     });
-    LineOfLoop { line: Some(average.clone()), fixed_on: Some(average), has_bearings: true }
+    LineOfLoop::seen(Some(average))
 }
 
 /// What positions say against the stated bends and bearing.
