@@ -24,7 +24,7 @@ pub fn budget(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue) -> Result<Inst
         let moved = again.answer(Move { input, by })?;
         Some(moved.iter().zip(&at_base).map(|(a, b)| a - b).collect())
     };
-    let sources: Vec<Source> = list
+    let mut sources: Vec<Source> = list
         .par_iter()
         .map(|&(input, u)| {
             let (plus, minus) = (change(input, u), change(input, -u));
@@ -48,9 +48,34 @@ pub fn budget(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue) -> Result<Inst
             }
         })
         .collect::<Result<_, _>>()?;
-    Ok(InstrumentBudget {
-        budget: Budget::new(sources)?,
-        setups: session.setups.len(),
-        group: list.iter().map(|(i, _)| i.group()).collect(),
-    })
+    let mut group: Vec<&'static str> = list.iter().map(|(input, _)| input.group()).collect();
+    // Counted laps move along the loop from bend to straight, and what that does is no straight line in the length.
+    if let Some(k) = list.iter().position(|(input, _)| *input == Input::LapLength) {
+        sources.push(even_part(&sources[k]));
+        group.push(group[k]);
+    }
+    Ok(InstrumentBudget { budget: Budget::new(sources)?, setups: session.setups.len(), group })
+}
+
+/// What moves of either sign change alike, as a source beside the first-order one: with an error of x standard uncertainties,
+/// x normal, an output moves by a x + e x², the mean square of which is a² + 3 e².
+fn even_part(source: &Source) -> Source {
+    let even = source.plus.iter().zip(&source.minus).map(|(plus, minus)| 3f64.sqrt() * 0.5 * (plus + minus));
+    let Source { name, standard_uncertainty, unit, dof, .. } = source;
+    Source::linear(name, *standard_uncertainty, unit, *dof, &even.collect::<Vec<f64>>())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_source_with_its_even_part_has_the_mean_square_of_a_parabola() {
+        // a = 2, e = 1: moves of 3 and −1. ∫ (2x + x²)² φ(x) dx = 4 + 3.
+        let source =
+            Source { plus: vec![3.0], minus: vec![-1.0], ..Source::linear("x", 1.0, "m", f64::INFINITY, &[0.0]) };
+        let even = even_part(&source);
+        let both = Budget::new(vec![source, even]).unwrap().combined(&[1.0]);
+        assert!((both.standard_uncertainty - 7f64.sqrt()).abs() < 1e-12, "{both:?}");
+    }
 }

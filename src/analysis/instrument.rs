@@ -89,6 +89,8 @@ pub(crate) enum Input {
     GivenWind,
     /// How old the speed reading is, which places the laps.
     SpeedAge,
+    /// How long the lap is that is ridden, where laps are counted by it.
+    LapLength,
     /// Variance of the gusts.
     Gusts,
     /// Stated reading of the tyres of a run.
@@ -114,6 +116,7 @@ impl Input {
             Input::Bearing => "bearing drag",
             Input::GivenWind => "given wind",
             Input::SpeedAge => "age of speed",
+            Input::LapLength => "length of the lap",
             Input::Gusts => "gusts",
             Input::TyreTemperatureOfRun(_) => "tyre temperature",
             Input::TemperatureCoefficient => "temperature coefficient of Crr",
@@ -147,7 +150,7 @@ impl Input {
             Input::Humidity => "%",
             Input::WheelInertia => "kg m²",
             Input::Gusts => "m²/s²",
-            Input::CentreOfMassHeight => "m",
+            Input::CentreOfMassHeight | Input::LapLength => "m",
             Input::SpeedAge => "s",
             Input::Power
             | Input::CdaBetweenSpeeds
@@ -164,6 +167,7 @@ pub(crate) fn inputs_of(
     session: &Session,
     air: &[RunAir],
     age: Option<SpeedAge>,
+    lap_length_sd_m: Option<f64>,
     gustiness: Option<Gustiness>,
 ) -> Vec<(Input, f64)> {
     let u = &session.uncertainty;
@@ -188,6 +192,9 @@ pub(crate) fn inputs_of(
     }
     if let Some(age) = age {
         inputs.push((Input::SpeedAge, age.sd_s));
+    }
+    if let Some(sd_m) = lap_length_sd_m {
+        inputs.push((Input::LapLength, sd_m));
     }
     if let Some(g) = gustiness {
         inputs.push((Input::Gusts, g.standard_uncertainty));
@@ -247,8 +254,8 @@ pub(crate) fn alter<'a>(run: &RunConditions<'a>, air: &RunAir, input: Input, by:
             out.given_wind.east_m_s = run.given_wind.east_m_s.scaled(1.0 + by);
             out.given_wind.north_m_s = run.given_wind.north_m_s.scaled(1.0 + by);
         }
-        // Gusts belong to the fit, the age of speed and drag between speeds to the laps, not to a run's conditions.
-        Input::Gusts | Input::SpeedAge | Input::CdaBetweenSpeeds => {}
+        // Gusts belong to the fit, and these others to the laps, not to a run's conditions.
+        Input::Gusts | Input::SpeedAge | Input::LapLength | Input::CdaBetweenSpeeds => {}
     }
     out
 }

@@ -67,9 +67,17 @@ impl LoopVenue<'_> {
         Frame { work: self.work.clone(), choices: &self.choices, survey: self.survey.as_ref() }
     }
 
+    /// The lap that an input of the fit stands for.
+    pub(super) fn lap(&self, input: usize) -> &Lap {
+        let at = self.address[input];
+        &self.cut.runs[at.run][at.lap]
+    }
+
     /// Inputs of the measuring chain with their standard uncertainties.
     pub(super) fn moved_inputs(&self, session: &Session) -> Vec<(Input, f64)> {
-        inputs_of(session, &self.air, self.age, self.gustiness)
+        let counted = self.fit.used.iter().any(|i| !self.lap(*i).edge_count.is_empty());
+        let length_sd_m = session.circuit.length_sd_or_usual_m().filter(|_| counted);
+        inputs_of(session, &self.air, self.age, length_sd_m, self.gustiness)
     }
 }
 

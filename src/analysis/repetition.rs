@@ -7,6 +7,7 @@ use super::inputs::Inputs;
 use super::instrument::{Input, alter};
 use super::loop_venue::{LoopVenue, conditions};
 use super::quantities::PowerAt;
+use crate::circuit::Lap;
 use crate::error::Error;
 use crate::sample::Ride;
 use crate::session::Session;
@@ -33,6 +34,8 @@ pub struct Repetition<'a> {
     ways: Vec<Option<LapWay>>,
     /// Way per age of the speed reading that a survey holds, m/s: it is laid where the laps are, all together.
     held_m_s: f64,
+    /// The same for the length of laps that are counted by distance, m/m.
+    held_per_length: f64,
     /// Mean speeds of the slowest and the fastest lap.
     speeds_m_s: [f64; 2],
     solved: Solved<'a, 'a>,
@@ -48,15 +51,15 @@ impl<'a> Repetition<'a> {
             let at = venue.address[i];
             ways[i] = LapWay::new(&base[at.run], &venue.cut.runs[at.run][at.lap]);
         }
-        let way = |i: &usize| venue.cut.runs[venue.address[*i].run][venue.address[*i].lap].way_per_age();
-        let held_m_s = match venue.survey {
-            Some(_) => venue.fit.used.iter().map(way).sum::<f64>() / venue.fit.used.len() as f64,
+        let held = |way: &dyn Fn(&Lap) -> f64| match inputs.survey {
+            Some(_) => venue.fit.used.iter().map(|i| way(venue.lap(*i))).sum::<f64>() / venue.fit.used.len() as f64,
             None => 0.0,
         };
+        let (held_m_s, held_per_length) = (held(&Lap::way_per_age), held(&Lap::way_per_length));
         let solved = venue.frame().solved(&venue.laps, &venue.fit)?;
         let speeds = venue.fit.used.iter().map(|i| venue.laps[*i].account.mean_speed_m_s);
         let speeds_m_s = [speeds.clone().fold(f64::MAX, f64::min), speeds.fold(0.0, f64::max)];
-        Ok(Repetition { session, venue, base, ways, held_m_s, speeds_m_s, solved })
+        Ok(Repetition { session, venue, base, ways, held_m_s, held_per_length, speeds_m_s, solved })
     }
 
     /// What the solution says.
@@ -111,14 +114,26 @@ impl<'a> Repetition<'a> {
         };
         let altered: Vec<RunConditions> = self.base.iter().zip(&venue.air).map(moved).collect();
         let older_by_s = sum(moves, Input::SpeedAge);
+        let longer_m = sum(moves, Input::LapLength);
+        // A wheel that counts too little cuts too long a lap.
+        let cut_longer_m = longer_m - sum(moves, Input::Speed) * venue.cut.length_m;
+        let line_further_out = venue.cut.bends.filter(|_| longer_m != 0.0).map(|bends| bends.line(longer_m));
         let sits_up = sum(moves, Input::CdaBetweenSpeeds);
         laps.map(|i| {
             let at = venue.address[i];
             let (run, lap) = (&altered[at.run], &venue.cut.runs[at.run][at.lap]);
+            let counted = !lap.edge_count.is_empty();
+            let moved = if counted && cut_longer_m != 0.0 {
+                let lap = lap.of_longer_laps(run.ride, cut_longer_m, self.held_per_length);
+                let line = line_further_out.as_ref().or(run.line);
+                LapAccount::new(&RunConditions { line, ..run.clone() }, at.lap, &lap)
+            } else if older_by_s != 0.0 {
+                LapAccount::new(run, at.lap, &lap.with_older_speed(older_by_s, self.held_m_s))
+            } else {
+                None
+            };
             // A lap that moves into a hole of the record stays.
-            (older_by_s != 0.0)
-                .then(|| LapAccount::new(run, at.lap, &lap.with_older_speed(older_by_s, self.held_m_s)))
-                .flatten()
+            moved
                 .or_else(|| LapAccount::along(self.ways[i].as_ref()?, run, at.lap, lap))
                 .map(|account| if sits_up == 0.0 { account } else { self.sitting_up(account, sits_up) })
         })

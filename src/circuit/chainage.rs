@@ -7,7 +7,7 @@
 use super::line_drift::Knot;
 use crate::sample::Ride;
 
-/// Chainage over one stint of consecutive laps.
+/// Chainage over one sequence of consecutive laps.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Chainage {
     start_m: f64,

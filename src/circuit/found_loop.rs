@@ -7,12 +7,13 @@
 use super::gate::Track;
 use super::lap::{Lap, LapCut, RunToCut, edges, mark_changing_speed};
 use super::lap_length::{LapLengths, LengthReading};
+use super::lap_sequence::{Placing, RunLaps};
 use super::line_of_loop::{LineOfLoop, line_of_loop};
 use super::mapped_length::Mapped;
 use super::passes::{Passed, RunPasses, all_passes, has_regular_marks, loop_length, no_laps, steady_offset};
 use super::placed_rides::placed;
 use super::speed_age::{AgeEvidence, SpeedAge};
-use super::stint::{Placing, RunStints};
+use super::track::StatedBends;
 use crate::error::Error;
 use crate::finding::{Finding, What};
 use crate::sample::{Reason, mark_samples_placed};
@@ -22,7 +23,7 @@ use crate::session::{Circuit, LapSource, Venue};
 pub struct FoundLoop<'a> {
     runs: &'a [RunToCut<'a>],
     tracks: Vec<Track>,
-    stints: Vec<RunStints<'a>>,
+    run_laps: Vec<RunLaps<'a>>,
     offset: f64,
     /// Whether the line is that of stated bends and only lap marks tie the rides to it.
     by_marks_to_stated_bends: bool,
@@ -46,7 +47,7 @@ impl<'a> FoundLoop<'a> {
             .or(circuit.length_m)
             .ok_or_else(|| no_laps(runs, "the place is not passed twice in one direction"))?;
         let found = line_of_loop(runs, &places.tracks, &passes, circuit, length_m, &mut findings);
-        let LineOfLoop { line, sighted, has_bearings } = found;
+        let LineOfLoop { line, fixed_on, bends, has_bearings } = found;
         if line.is_none() {
             findings.push(Finding::of_session(What::BendsUnknown { track: circuit.kind == Venue::Track }));
         }
@@ -54,8 +55,8 @@ impl<'a> FoundLoop<'a> {
         if offset != 0.0 {
             findings.push(Finding::of_session(What::CutMoved { distance_m: (offset * length_m).abs() }));
         }
-        let stints: Vec<RunStints> = (0..runs.len())
-            .map(|k| RunStints::new(&runs[k], &places.tracks[k], &passes[k], sighted.as_ref(), length_m))
+        let run_laps: Vec<RunLaps> = (0..runs.len())
+            .map(|k| RunLaps::new(&runs[k], &places.tracks[k], &passes[k], fixed_on.as_ref(), length_m))
             .collect();
         let marks = (0..runs.len())
             .map(|k| mark_samples_placed(runs[k].ride, |i| !by_gate[k] || places.tracks[k].place[i].is_known()))
@@ -65,6 +66,7 @@ impl<'a> FoundLoop<'a> {
             length_m,
             edge: edges(length_m, if has_geometry { None } else { cut_line.as_ref() }),
             line: cut_line,
+            bends: bends.map(|bends| StatedBends { offset, ..bends }),
             has_bearings,
             gate: gate.zip(places.plane).map(|(g, p)| p.position(g.at)),
             runs: Vec::new(),
@@ -75,7 +77,7 @@ impl<'a> FoundLoop<'a> {
         };
         let tied_by_places = passes.iter().any(RunPasses::are_of_gate);
         let by_marks_to_stated_bends = has_geometry && !tied_by_places;
-        Ok(FoundLoop { runs, tracks: places.tracks, stints, offset, by_marks_to_stated_bends, cut })
+        Ok(FoundLoop { runs, tracks: places.tracks, run_laps, offset, by_marks_to_stated_bends, cut })
     }
 
     /// Why runs have no laps at all, where they have none.
@@ -84,7 +86,7 @@ impl<'a> FoundLoop<'a> {
     }
 
     pub fn lap_count(&self) -> usize {
-        self.stints.iter().map(RunStints::lap_count).sum()
+        self.run_laps.iter().map(RunLaps::lap_count).sum()
     }
 
     /// Whether only lap marks tie the rides to a line of stated bends: a thumb or a strip is no judge of how old the speed
@@ -95,18 +97,18 @@ impl<'a> FoundLoop<'a> {
 
     /// The age of the speed reading by positions or lap marks of all runs; `None` where there are neither.
     pub fn speed_age(&self) -> Option<SpeedAge> {
-        let evidence: Vec<AgeEvidence> = self.stints.iter().flat_map(RunStints::age_evidence).collect();
+        let evidence: Vec<AgeEvidence> = self.run_laps.iter().flat_map(RunLaps::age_evidence).collect();
         (!evidence.is_empty()).then(|| SpeedAge::shared(&evidence))
     }
 
     /// The readings of the length of a lap, for speed readings of some age, s.
     pub fn lengths(&self, age_s: f64) -> LapLengths {
         let mut mapped = Mapped::new(self.cut.length_m);
-        for (stints, track) in self.stints.iter().zip(&self.tracks) {
-            stints.map(age_s, track, &mut mapped);
+        for (run_laps, track) in self.run_laps.iter().zip(&self.tracks) {
+            run_laps.map(age_s, track, &mut mapped);
         }
         LapLengths {
-            by_wheel_m: self.stints.iter().map(|s| s.lap_by_wheel_m(age_s)).collect(),
+            by_wheel_m: self.run_laps.iter().map(|s| s.lap_by_wheel_m(age_s)).collect(),
             by_positions: mapped.length(),
             stated: self.cut.lengths.stated,
         }
@@ -114,19 +116,19 @@ impl<'a> FoundLoop<'a> {
 
     /// The laps with speed readings of some age, s; one marked record spoils its lap.
     pub fn cut(&self, age_s: f64) -> LapCut {
-        self.cut_by(age_s, |stints, placing, marks| stints.placed(placing, marks))
+        self.cut_by(age_s, |run_laps, placing, marks| run_laps.placed(placing, marks))
     }
 
     /// The same with marks for each step: a lap is used as long as half of its steps are sound, and
     /// [`Lap::step_reason`](super::Lap::step_reason) says which are not.
     pub fn cut_in_steps(&self, age_s: f64) -> LapCut {
-        self.cut_by(age_s, |stints, placing, marks| stints.placed_in_steps(placing, marks))
+        self.cut_by(age_s, |run_laps, placing, marks| run_laps.placed_in_steps(placing, marks))
     }
 
-    fn cut_by(&self, age_s: f64, place: impl Fn(&RunStints, &Placing, &[Option<Reason>]) -> Vec<Lap>) -> LapCut {
+    fn cut_by(&self, age_s: f64, place: impl Fn(&RunLaps, &Placing, &[Option<Reason>]) -> Vec<Lap>) -> LapCut {
         let mut out = self.cut.clone();
         let placing = Placing { edge: &self.cut.edge, offset: self.offset, age_s };
-        out.runs = self.stints.iter().zip(&self.cut.marks).map(|(s, marks)| place(s, &placing, marks)).collect();
+        out.runs = self.run_laps.iter().zip(&self.cut.marks).map(|(s, marks)| place(s, &placing, marks)).collect();
         mark_changing_speed(self.runs, &mut out.runs);
         out
     }

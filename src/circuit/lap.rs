@@ -3,8 +3,10 @@
 //! Given the line of a loop; gives step edges that spare its hairpins, and marks on laps that begin or end while speed is
 //! changing. Laps that must not be used carry a reason; none is removed.
 
+use super::chainage::Chainage;
 use super::lap_length::LapLengths;
 use super::reference_line::ReferenceLine;
+use super::track::StatedBends;
 use crate::error::Error;
 use crate::finding::Finding;
 use crate::sample::{Reason, Ride};
@@ -24,6 +26,8 @@ const HAIRPIN_LOOK_M: f64 = 4.0;
 const CHANGING_M_S2: f64 = 0.25;
 const CHANGING_S: f64 = 1.5;
 const CHANGING_SHARE: f64 = 0.3;
+/// Furthest that a lap is moved for another length of the loop, s.
+const REACH_S: f64 = 120.0;
 
 /// One lap of one run.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -39,6 +43,8 @@ pub struct Lap {
     pub edge_s: Vec<f64>,
     /// By how much later each of them is where the speed reading is a second older, s/s.
     pub edge_delay_per_age: Vec<f64>,
+    /// Laps from where counting begins to each of them; empty unless laps are counted by distance.
+    pub edge_count: Vec<f64>,
     pub reason: Option<Reason>,
     /// Why a step must not be used, one entry a step; empty where steps are not judged one by one.
     pub step_reason: Vec<Option<Reason>>,
@@ -59,12 +65,32 @@ impl Lap {
         mean_delay * self.mean_speed_m_s()
     }
 
+    /// Way that a lap counted by distance moves along the loop where each lap is a metre longer, m/m; 0 of other laps.
+    pub fn way_per_length(&self) -> f64 {
+        self.edge_count.iter().sum::<f64>() / self.edge_count.len().max(1) as f64
+    }
+
     /// Where the lap lies if the speed reading is older by so much, less the way per age that something else holds, m/s; where
     /// it is, if a stop at an edge leaves no order in that.
     pub fn with_older_speed(&self, by_s: f64, held_m_s: f64) -> Lap {
         let held = held_m_s / self.mean_speed_m_s();
         let later = |(t, delay): (&f64, &f64)| t + by_s * (delay - held);
-        let edge_s: Vec<f64> = self.edge_s.iter().zip(&self.edge_delay_per_age).map(later).collect();
+        self.with_edges(self.edge_s.iter().zip(&self.edge_delay_per_age).map(later).collect())
+    }
+
+    /// Where a lap counted by distance lies if every lap is longer by so much, less the way per length that something else
+    /// holds, m/m; where it is, if the record does not reach so far without a break.
+    pub fn of_longer_laps(&self, ride: &Ride, by_m: f64, held: f64) -> Lap {
+        let later = |(&t, count): (&f64, &f64)| {
+            let way = Chainage::by_distance(ride, t);
+            way.time_at(ride, by_m * (count - held), (t - REACH_S).max(0.0), (t + REACH_S).min(ride.duration_s()))
+        };
+        let edges: Option<Vec<f64>> = self.edge_s.iter().zip(&self.edge_count).map(later).collect();
+        let moved = edges.map_or_else(|| self.clone(), |edges| self.with_edges(edges));
+        if ride.is_unbroken(moved.start_s, moved.end_s) { moved } else { self.clone() }
+    }
+
+    fn with_edges(&self, edge_s: Vec<f64>) -> Lap {
         let in_order = edge_s.windows(2).all(|w| w[1] > w[0]);
         match (edge_s.first(), edge_s.last()) {
             (Some(&start_s), Some(&end_s)) if in_order => Lap { start_s, end_s, edge_s, ..self.clone() },
@@ -88,6 +114,8 @@ pub struct LapCut {
     pub edge: Vec<f64>,
     /// Absent when there are neither positions nor the geometry of a track.
     pub line: Option<ReferenceLine>,
+    /// The stated bends that the line is made of, where it is.
+    pub bends: Option<StatedBends>,
     /// Whether the line's headings are true bearings, so that wind can be told.
     pub has_bearings: bool,
     pub gate: Option<Position>,

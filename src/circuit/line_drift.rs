@@ -15,7 +15,7 @@ const DRIFT_GAIN: f64 = 2.0;
 pub(super) struct LapMean {
     pub time_s: f64,
     pub mean_m: f64,
-    /// Sum of the weights of the sightings behind it, 1/m².
+    /// Sum of the weights of the fixes behind it, 1/m².
     pub weight: f64,
 }
 

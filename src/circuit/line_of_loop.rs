@@ -1,16 +1,16 @@
 //! The line that laps are ridden on: averaged from positions, or that of stated bends, each checked by the other.
 //!
-//! Given passes and places; gives the line for lean and heading, and the one that positions are seen against. What does not fit
-//! together is told, and then positions stand.
+//! Given passes and places; gives the line for lean and heading, and the one that positions are seen against. Where there are
+//! positions worth the name they stand, with stated bends or without, and what does not fit together is told.
 
 use super::gate::Track;
 use super::gate_search::LENGTH_TOLERANCE;
-use super::laid_track::{LaidTrack, TrackForm, lay};
 use super::lap::RunToCut;
+use super::lap_sequence::is_usual;
 use super::passes::RunPasses;
 use super::reference_line::{LapTrack, ReferenceLine};
-use super::stint::is_usual;
-use super::track::track_line;
+use super::shown_track::{ShownTrack, shown};
+use super::track::StatedBends;
 use crate::finding::{Finding, What};
 use crate::session::Circuit;
 use std::f64::consts::TAU;
@@ -30,9 +30,18 @@ pub(super) struct LineOfLoop {
     /// Absent when there are neither positions nor the geometry of a track.
     pub line: Option<ReferenceLine>,
     /// The average of positions, where they are good for anything.
-    pub sighted: Option<ReferenceLine>,
+    pub fixed_on: Option<ReferenceLine>,
+    /// What the line is made of where it is that of stated bends.
+    pub bends: Option<StatedBends>,
     /// Whether headings are true bearings.
     pub has_bearings: bool,
+}
+
+impl LineOfLoop {
+    /// The average of positions, or none.
+    fn seen(average: Option<ReferenceLine>) -> LineOfLoop {
+        LineOfLoop { line: average.clone(), has_bearings: average.is_some(), fixed_on: average, bends: None }
+    }
 }
 
 pub(super) fn line_of_loop(
@@ -46,66 +55,62 @@ pub(super) fn line_of_loop(
     let laps = lap_tracks(runs, tracks, passes, length_m);
     let average = if laps.is_empty() { None } else { ReferenceLine::average(&laps, length_m) };
     let Some(radius_m) = circuit.bend_radius_m.filter(|_| circuit.has_known_bends()) else {
-        return LineOfLoop { line: average.clone(), has_bearings: average.is_some(), sighted: average };
+        return LineOfLoop::seen(average);
     };
     // The lap as ridden is longer than the measurement line by 2π for each metre further out.
     let stated_m = circuit.length_m.unwrap_or(length_m);
     let ridden_m = if (length_m / stated_m - 1.0).abs() <= LENGTH_TOLERANCE { length_m } else { stated_m };
-    let form = TrackForm { bend_radius_m: radius_m + (ridden_m - stated_m) / TAU, transition_m: circuit.transition_m };
+    let out_m = (ridden_m - stated_m) / TAU;
     let spread_m = average.as_ref().map(|line| spread_m(&laps, line));
-    let Some(average) = average.filter(|_| spread_m.is_some_and(|s| s < POOR_M)) else {
+    // Laps that were found by positions lie where those begin, and no other line does.
+    let by_gate = passes.iter().any(RunPasses::are_of_gate);
+    let Some(average) = average.filter(|_| by_gate || spread_m.is_some_and(|s| s < POOR_M)) else {
         if let Some(spread_m) = spread_m {
             findings.push(Finding::of_session(What::PositionsPoor { spread_m }));
         }
-        let bearing_deg = circuit.home_straight_bearing_deg.unwrap_or(0.0);
-        let track = track_line(ridden_m, form.bend_radius_m, form.transition_m.unwrap_or(0.0), bearing_deg);
-        // Of a wheel that is off, shares of the lap are right and metres are not.
-        let line = ReferenceLine { length_m, ..track };
+        let bends = StatedBends {
+            lap_m: ridden_m,
+            radius_m: radius_m + out_m,
+            transition_m: circuit.transition_m.unwrap_or(0.0),
+            bearing_deg: circuit.home_straight_bearing_deg.unwrap_or(0.0),
+            length_m,
+            offset: 0.0,
+        };
         let has_bearings = circuit.home_straight_bearing_deg.is_some();
-        return LineOfLoop { line: Some(line), sighted: None, has_bearings };
+        return LineOfLoop { line: Some(bends.line(0.0)), fixed_on: None, bends: Some(bends), has_bearings };
     };
-    // Bends are laid at their own size, whatever the wheel takes a lap for.
+    // Bends are looked for at their own size, whatever the wheel takes a lap for.
     let at_size = ReferenceLine { length_m: ridden_m, ..average.clone() };
     let smoothing_m = ReferenceLine::smoothing_m(laps.len(), length_m);
-    let line = match lay(&at_size, form, smoothing_m) {
-        Some(laid) if laid.misfit_rad <= TWO_BENDS_RAD => {
-            let stated = TrackForm { bend_radius_m: radius_m, transition_m: circuit.transition_m };
-            findings.extend(contradictions(stated, form, circuit.home_straight_bearing_deg, &laid));
-            agrees(form, &laid).then_some(ReferenceLine { length_m, ..laid.line })
+    findings.extend(match shown(&at_size, radius_m + out_m, smoothing_m) {
+        Some(seen) if seen.misfit_rad <= TWO_BENDS_RAD => {
+            let at_the_line = ShownTrack { radius_m: seen.radius_m - out_m, ..seen };
+            contradictions(radius_m, circuit, at_the_line)
         }
-        _ => {
-            findings.push(Finding::of_session(What::NotTwoBends));
-            None
-        }
-    };
-    LineOfLoop { line: line.or_else(|| Some(average.clone())), sighted: Some(average), has_bearings: true }
-}
-
-/// Whether the form is the one that positions show.
-fn agrees(form: TrackForm, laid: &LaidTrack) -> bool {
-    let radius = (form.bend_radius_m / laid.seen.bend_radius_m - 1.0).abs() <= SAME_RADIUS;
-    let transition = form.transition_m.zip(laid.seen.transition_m);
-    radius && transition.is_none_or(|(stated, seen)| (stated - seen).abs() <= SAME_TRANSITION_M)
+        _ => vec![Finding::of_session(What::NotTwoBends)],
+    });
+    LineOfLoop::seen(Some(average))
 }
 
 /// What positions say against the stated bends and bearing.
-fn contradictions(stated: TrackForm, form: TrackForm, bearing_deg: Option<f64>, laid: &LaidTrack) -> Vec<Finding> {
+fn contradictions(radius_m: f64, circuit: &Circuit, seen: ShownTrack) -> Vec<Finding> {
     let mut out = Vec::new();
-    if !agrees(form, laid) {
+    let same_transition = circuit.transition_m.is_none_or(|t| (t - seen.transition_m).abs() <= SAME_TRANSITION_M);
+    if (radius_m / seen.radius_m - 1.0).abs() > SAME_RADIUS || !same_transition {
         out.push(What::BendsContradicted {
-            radius_m: stated.bend_radius_m,
-            transition_m: stated.transition_m,
-            seen_radius_m: laid.seen.bend_radius_m - (form.bend_radius_m - stated.bend_radius_m),
-            seen_transition_m: laid.seen.transition_m.unwrap_or(0.0),
+            radius_m,
+            transition_m: circuit.transition_m,
+            seen_radius_m: seen.radius_m,
+            seen_transition_m: seen.transition_m,
         });
     }
-    if let Some(stated_deg) = bearing_deg {
+    if let Some(stated_deg) = circuit.home_straight_bearing_deg {
         // Two straights look alike, so that either may be the home straight.
-        let off = (stated_deg - laid.bearing_deg).rem_euclid(180.0);
+        let off = (stated_deg - seen.bearing_deg).rem_euclid(180.0);
         if off.min(180.0 - off) > SAME_BEARING_DEG {
-            let other = (laid.bearing_deg + 180.0).rem_euclid(360.0);
+            let other = (seen.bearing_deg + 180.0).rem_euclid(360.0);
             let turn = |b: f64| (stated_deg - b + 180.0).rem_euclid(360.0) - 180.0;
-            let seen_deg = if turn(other).abs() < turn(laid.bearing_deg).abs() { other } else { laid.bearing_deg };
+            let seen_deg = if turn(other).abs() < turn(seen.bearing_deg).abs() { other } else { seen.bearing_deg };
             out.push(What::BearingContradicted { stated_deg, seen_deg });
         }
     }

@@ -4,12 +4,14 @@
 //! marks laps that must not be used and never removes one.
 
 mod chainage;
+mod counted_laps;
+mod fixes;
 mod found_loop;
 mod gate;
 mod gate_search;
-mod laid_track;
 mod lap;
 mod lap_length;
+mod lap_sequence;
 mod line_drift;
 mod line_of_loop;
 mod mapped_length;
@@ -18,10 +20,9 @@ mod placed_rides;
 mod plane;
 mod reach;
 mod reference_line;
-mod sighting;
+mod shown_track;
 mod speed_age;
 mod spoiled_steps;
-mod stint;
 mod survey;
 mod track;
 
@@ -36,4 +37,4 @@ pub use plane::{Place, Plane};
 pub use reference_line::ReferenceLine;
 pub use speed_age::SpeedAge;
 pub use survey::Survey;
-pub use track::track_line;
+pub use track::{StatedBends, track_line};

@@ -2,7 +2,7 @@
 //!
 //! Given rides and what the session says of the loop; gives the instants at which laps begin. It judges no lap.
 
-use super::chainage::Chainage;
+use super::counted_laps::CountedLaps;
 use super::gate::{Gate, Track};
 use super::gate_search::{LENGTH_TOLERANCE, find_gate, is_steady, steady_gate, usual_length};
 use super::lap::RunToCut;
@@ -10,7 +10,7 @@ use super::placed_rides::PlacedRides;
 use super::plane::{Place, Plane};
 use super::reference_line::ReferenceLine;
 use crate::error::Error;
-use crate::finding::{Finding, What};
+use crate::finding::{Finding, Slip, What};
 use crate::sample::Ride;
 use crate::session::{Circuit, LapSource, Venue};
 
@@ -98,9 +98,17 @@ fn lap_lengths(ride: &Ride, passes: &[f64]) -> Vec<f64> {
 pub(super) struct RunPasses {
     pub how: Passes,
     pub at_s: Vec<f64>,
+    /// Of laps counted by distance, see [`CountedLaps`]; empty of others.
+    pub begins_s: Vec<f64>,
+    pub unplaced_s: Vec<[f64; 2]>,
 }
 
 impl RunPasses {
+    /// Passes that are not counted by distance.
+    fn seen(how: Passes, at_s: Vec<f64>) -> RunPasses {
+        RunPasses { how, at_s, begins_s: Vec::new(), unplaced_s: Vec::new() }
+    }
+
     pub fn are_of_gate(&self) -> bool {
         self.how == Passes::Gate
     }
@@ -141,7 +149,7 @@ pub(super) fn all_passes(
         };
         let found = found.and_then(|passes| refuse_countless(run, &passes).map(|()| passes));
         refused.push(found.as_ref().err().cloned());
-        passes.push(found.unwrap_or(RunPasses { how: Passes::Distance, at_s: Vec::new() }));
+        passes.push(found.unwrap_or(RunPasses::seen(Passes::Distance, Vec::new())));
     }
     match refused.iter().flatten().next() {
         Some(first) if refused.iter().all(Option::is_some) => Err(first.clone()),
@@ -180,7 +188,7 @@ fn find_passes(
         let at_s = gate.passes(ride, track);
         let backward = gate.reversed().passes(ride, track).len();
         return if at_s.len() >= 2 {
-            Ok(RunPasses { how: Passes::Gate, at_s })
+            Ok(RunPasses::seen(Passes::Gate, at_s))
         } else if backward >= 2 {
             Err(Error::NoLaps {
                 file: run.file.to_string(),
@@ -198,7 +206,7 @@ fn find_passes(
     if has_regular_marks(ride) && (stated || !are_automatic(ride)) {
         findings.push(Finding::of_run(k, What::DeviceLaps { count: ride.lap_marks_s.len() }));
         findings.extend(odd_marks(ride).map(|what| Finding::of_run(k, what)));
-        return Ok(RunPasses { how: Passes::Marks, at_s: ride.lap_marks_s.clone() });
+        return Ok(RunPasses::seen(Passes::Marks, ride.lap_marks_s.clone()));
     }
     if run.source == LapSource::Device {
         return refuse("the lap marks do not repeat at one distance");
@@ -209,11 +217,15 @@ fn find_passes(
     let ridden = ride.distance_m.at(ride.duration_s()) / length;
     let last_off_m = ridden * circuit.length_sd_or_usual_m().unwrap_or(0.0);
     findings.push(Finding::of_run(k, What::LapsByDistance { length_m: length, last_off_m }));
-    let zero = Chainage::by_distance(ride, 0.0);
-    let total = ride.distance_m.at(ride.duration_s());
-    let count = (total / length).floor().min(1e6) as usize;
-    let at_s = (0..=count).filter_map(|i| zero.time_at(ride, i as f64 * length, 0.0, ride.duration_s())).collect();
-    Ok(RunPasses { how: Passes::Distance, at_s })
+    let marks_s = if are_automatic(ride) { &[][..] } else { &ride.lap_marks_s };
+    let counted = CountedLaps::new(ride, length, marks_s);
+    if let Some(first) = counted.unplaced_s.first() {
+        let (unplaced, of) = (counted.unplaced(), counted.passes_s.len().saturating_sub(1));
+        let said = Slip::WayUnknown { holes: counted.unplaced_s.len(), first_s: first[0], unplaced, of };
+        findings.push(Finding::of_run(k, What::Slip(said)));
+    }
+    let CountedLaps { passes_s, begins_s, unplaced_s } = counted;
+    Ok(RunPasses { how: Passes::Distance, at_s: passes_s, begins_s, unplaced_s })
 }
 
 /// Lap marks that do not lie a lap from the one before: which are too many, and after which one is missing.

@@ -1,6 +1,6 @@
 //! How old the speed reading is against positions or lap marks.
 //!
-//! Given what the sightings of every stint say of the age; gives the age that all of them share, with what is left open. One
+//! Given what the fixes of every sequence say of the age; gives the age that all of them share, with what is left open. One
 //! sensor serves all runs, and positions and marks are taken to have no age of their own.
 
 /// How old the speed reading is, s.
@@ -10,13 +10,13 @@ pub struct SpeedAge {
     pub sd_s: f64,
 }
 
-/// Degrees of freedom that the stated errors of sightings count for beside what the sightings show themselves.
+/// Degrees of freedom that the stated errors of fixes count for beside what the fixes show themselves.
 const STATED_DOF: f64 = 4.0;
 
-/// What the sightings of one stint say of the age, whatever its start and scale.
+/// What the fixes of one sequence say of the age, whatever its start and scale.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct AgeEvidence {
-    /// Inverse variance of the age by the stated errors of sightings, 1/s².
+    /// Inverse variance of the age by the stated errors of fixes, 1/s².
     pub information: f64,
     /// The same times the age, 1/s.
     pub pull: f64,
@@ -29,13 +29,13 @@ impl SpeedAge {
     /// What sensors show (common practice, no source).
     pub const USUAL: SpeedAge = SpeedAge { mean_s: 0.4, sd_s: 0.4 };
 
-    /// The same with sightings that tell the age with so much information, 1/s², and its product with the age, 1/s.
+    /// The same with fixes that tell the age with so much information, 1/s², and its product with the age, 1/s.
     pub(super) fn with(self, information: f64, pull: f64) -> SpeedAge {
         let own = self.sd_s.powi(-2);
         SpeedAge { mean_s: (own * self.mean_s + pull) / (own + information), sd_s: (own + information).powf(-0.5) }
     }
 
-    /// The age that all stints share: what sensors usually show, and the sightings with the errors that they prove to have.
+    /// The age that all sequences share: what sensors usually show, and the fixes with the errors that they prove to have.
     ///
     /// Errors that outlast a lap would show as lap means that scatter; their stated size enters as [`STATED_DOF`] degrees of
     /// freedom, so that the few laps of one run do not claim too much.
@@ -54,7 +54,7 @@ mod tests {
     const STINT: AgeEvidence = AgeEvidence { information: 4.0, pull: 3.2, misfit: 10.0, dof: 10.0 };
 
     #[test]
-    fn stints_add_up_by_inverse_variance() {
+    fn sequences_add_up_by_inverse_variance() {
         // By hand: 1/0.16 + 6 · 4 = 30.25, (2.5 + 6 · 3.2) / 30.25.
         let age = SpeedAge::shared(&[STINT; 6]);
         assert!((age.mean_s - 21.7 / 30.25).abs() < 1e-12);
@@ -62,7 +62,7 @@ mod tests {
     }
 
     #[test]
-    fn sightings_that_scatter_more_than_stated_count_less() {
+    fn fixes_that_scatter_more_than_stated_count_less() {
         // By hand: 60 where 15 are expected, with 4 as stated.
         let scattered = AgeEvidence { dof: 2.5, ..STINT };
         let ratio = (60.0 + 4.0) / (15.0 + 4.0);

@@ -5,7 +5,7 @@
 
 use super::plane::Place;
 use super::reference_line::ReferenceLine;
-use std::f64::consts::PI;
+use std::f64::consts::{PI, TAU};
 
 /// Spacing of the line's vertices, m.
 const SPACING_M: f64 = 0.25;
@@ -61,6 +61,29 @@ pub fn track_line(
         heading -= k * step;
     }
     ReferenceLine { length_m, place, toward, curvature_1_m }
+}
+
+/// The bends of a track as stated, and where laps are cut on it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StatedBends {
+    /// Lap and radius on the line that is ridden.
+    pub(super) lap_m: f64,
+    pub(super) radius_m: f64,
+    pub(super) transition_m: f64,
+    pub(super) bearing_deg: f64,
+    /// Length by which the line's chainage counts: of a wheel that is off, shares of the lap are right and metres are not.
+    pub(super) length_m: f64,
+    /// Where laps begin, counted from the line, as a share of them.
+    pub(super) offset: f64,
+}
+
+impl StatedBends {
+    /// The line of a lap that is longer by so much, because it is ridden further out: of each metre of radius a lap has 2π.
+    pub fn line(&self, longer_m: f64) -> ReferenceLine {
+        let radius_m = self.radius_m + longer_m / TAU;
+        let line = track_line(self.lap_m + longer_m, radius_m, self.transition_m, self.bearing_deg);
+        ReferenceLine { length_m: self.length_m, ..line }.rotated(self.offset * self.length_m)
+    }
 }
 
 #[cfg(test)]

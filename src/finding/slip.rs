@@ -50,6 +50,8 @@ pub enum Slip {
     RiddenAs(RiddenAs),
     /// Positions move and altitude never does.
     LevelToTheDecimetre { distance_m: f64 },
+    /// Holes in the distance by which laps are counted: the first one, and the laps that cannot be placed for them.
+    WayUnknown { holes: usize, first_s: f64, unplaced: usize, of: usize },
     /// Two runs have moments in common.
     RunsOverlap { other: String, shared_s: f64 },
     /// The runs stand in another order than their clocks say; numbers of the runs by the clock.
@@ -88,6 +90,7 @@ impl Slip {
             Slip::RiddenAs(RiddenAs::Virtual) => "virtual-ride",
             Slip::RiddenAs(RiddenAs::EBike) => "motor",
             Slip::LevelToTheDecimetre { .. } => "altitude-constant",
+            Slip::WayUnknown { .. } => "way-unknown",
             Slip::RunsOverlap { .. } => "runs-overlap",
             Slip::OrderAgainstClock { .. } => "order-against-clock",
             Slip::OtherDay { .. } => "other-day",
@@ -116,6 +119,7 @@ impl Slip {
             Slip::RiddenAs(RiddenAs::Virtual) => "The file says that it is a virtual ride: its speed and its positions are computed by a program and tell nothing of tyres or air.".into(),
             Slip::RiddenAs(RiddenAs::EBike) => "The file says that the bicycle has a motor, whose power no meter at the crank sees.".into(),
             Slip::LevelToTheDecimetre { distance_m } => format!("Positions move over {:.1} km and altitude never changes, as in a ride made by a program. If the device has no barometer, nothing is wrong; else look whether it is the file you mean.", distance_m / 1000.0),
+            Slip::WayUnknown { holes, first_s, unplaced, of } => format!("The bicycle moved while its distance was not recorded (pause, gap or lost speed; {holes} time(s), the first {first_s:.0} s after the start), so that nobody knows where the laps counted by distance lie after it: {unplaced} of {of} are not used. A lap mark at the line begins the count anew; press it after every pause, or stand still while the device is paused."),
             Slip::RunsOverlap { other, shared_s } => format!("This run and {other} were recorded at the same time for {shared_s:.0} s, which one rider cannot do. Check the clocks, and that each file is of its own ride and rider."),
             Slip::OrderAgainstClock { by_clock } => {
                 let order: Vec<String> = by_clock.iter().map(|n| n.to_string()).collect();

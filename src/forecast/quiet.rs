@@ -189,7 +189,7 @@ impl QuietDay {
 
 /// The standard uncertainties that a session states, the mass once.
 fn sources(session: &Session, air: &[RunAir]) -> Vec<QuietSource> {
-    inputs_of(session, air, None, None)
+    inputs_of(session, air, None, None, None)
         .into_iter()
         .filter(|(input, _)| input.run().is_none_or(|k| k == 0))
         .map(|(input, standard_uncertainty)| QuietSource { input, standard_uncertainty })

@@ -357,6 +357,7 @@ mod tests {
             Input::CdaBetweenSpeeds,
             Input::Speed,
             Input::SpeedAge,
+            Input::LapLength,
             Input::Temperature,
             Input::Pressure,
             Input::Humidity,
@@ -374,7 +375,7 @@ mod tests {
                 true
             }
             Input::Efficiency | Input::WheelInertia | Input::CentreOfMassHeight | Input::Bearing => true,
-            Input::TemperatureCoefficient => true,
+            Input::LapLength | Input::TemperatureCoefficient => true,
         };
         assert!(of_a_day.into_iter().chain(of_the_chain).all(is_listed));
         let mut named: BTreeSet<&str> = of_a_day.into_iter().map(Input::group).collect();

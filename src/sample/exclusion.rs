@@ -24,6 +24,8 @@ pub enum Reason {
     PowerDropOut,
     SpeedMissing,
     PositionLost,
+    /// Laps are counted by distance, and some of it was not recorded.
+    WayUnknown,
     OffTheLine,
     LapLengthOff,
     SpeedChanging,
@@ -56,6 +58,7 @@ impl std::fmt::Display for Reason {
             Reason::PowerDropOut => "power drop-out",
             Reason::SpeedMissing => "speed missing",
             Reason::PositionLost => "position lost",
+            Reason::WayUnknown => "distance before it not recorded",
             Reason::OffTheLine => "off the line",
             Reason::LapLengthOff => "lap length off",
             Reason::SpeedChanging => "speed changing at the line",

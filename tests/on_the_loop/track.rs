@@ -29,7 +29,6 @@ fn with_positions_a_track_is_solved_as_a_road() {
 }
 
 #[test]
-#[ignore = "known fault: bends stated beside positions move Crr by up to 0.9 standard errors; a third is allowed"]
 fn with_positions_a_track_with_bends_stated_is_solved_as_a_road() {
     solved_as_a_road(&[Some(28.0), Some(29.0), Some(30.0)]);
 }

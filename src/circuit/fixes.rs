@@ -1,7 +1,7 @@
 //! Places seen along the line, and the wheel's distance tied to them.
 //!
-//! Given sightings of one stint, noisy but unbiased in the long run; gives the stint's chainage for any age of the speed
-//! reading, and what the sightings say of that age. Those that lie far from the others are not used.
+//! Given fixes of one sequence, noisy but unbiased in the long run; gives the sequence's chainage for any age of the speed
+//! reading, and what the fixes say of that age. Those that lie far from the others are not used.
 
 use super::chainage::{Chainage, PerAge};
 use super::line_drift::{LapMean, drift};
@@ -11,27 +11,27 @@ use nalgebra::{Cholesky, Matrix2, U2, Vector2};
 
 /// Standard deviation of the wheel's scale against the line's length.
 const SCALE_SD: f64 = 0.01;
-/// Sightings further than this many robust deviations from the fit are not used.
+/// Fixes further than this many robust deviations from the fit are not used.
 const OUTLIER: f64 = 5.0;
 /// Lap means that a drift is looked for among; more laps share one, because the cost grows with the cube of their number.
 const MOST_LAP_MEANS: usize = 200;
 
-/// A place seen at an instant, counted on from the first pass of the stint, m.
+/// A place seen at an instant, counted on from the first pass of the sequence, m.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Sighting {
+pub(super) struct Fix {
     time_s: f64,
     chainage_m: f64,
     /// By the wheel.
     distance_m: f64,
     speed_m_s: f64,
-    /// Inverse variance as if sightings were independent, 1/m².
+    /// Inverse variance as if fixes were independent, 1/m².
     weight: f64,
 }
 
-impl Sighting {
-    /// `sd_m` is the standard deviation as if sightings were independent.
-    pub fn new(ride: &Ride, time_s: f64, chainage_m: f64, sd_m: f64) -> Sighting {
-        Sighting {
+impl Fix {
+    /// `sd_m` is the standard deviation as if fixes were independent.
+    pub fn new(ride: &Ride, time_s: f64, chainage_m: f64, sd_m: f64) -> Fix {
+        Fix {
             time_s,
             chainage_m,
             distance_m: ride.distance_m.at(time_s),
@@ -41,16 +41,16 @@ impl Sighting {
     }
 }
 
-/// Sightings of a stint that agree with each other, in order of time.
-pub(super) struct Sightings {
-    agreeing: Vec<Sighting>,
+/// Fixes of a sequence that agree with each other, in order of time.
+pub(super) struct Fixes {
+    agreeing: Vec<Fix>,
     sums: Sums,
     passes_s: Vec<f64>,
 }
 
-impl Sightings {
-    /// `passes_s` are the rough instants of the passes that bound the laps. `None` with fewer than 3 sightings that agree.
-    pub fn new(all: Vec<Sighting>, passes_s: &[f64]) -> Option<Sightings> {
+impl Fixes {
+    /// `passes_s` are the rough instants of the passes that bound the laps. `None` with fewer than 3 fixes that agree.
+    pub fn new(all: Vec<Fix>, passes_s: &[f64]) -> Option<Fixes> {
         let mut agreeing = all.clone();
         for _ in 0..2 {
             let sums = Sums::over(&agreeing)?;
@@ -60,7 +60,7 @@ impl Sightings {
             let limit_m = OUTLIER * 1.4826 * size[size.len() / 2] + 1e-3;
             agreeing = all.iter().filter(|s| found.residual(s).abs() <= limit_m).copied().collect();
         }
-        Some(Sightings { sums: Sums::over(&agreeing)?, agreeing, passes_s: passes_s.to_vec() })
+        Some(Fixes { sums: Sums::over(&agreeing)?, agreeing, passes_s: passes_s.to_vec() })
     }
 
     /// What they say of the age of the speed reading, whatever start and scale are.
@@ -77,7 +77,7 @@ impl Sightings {
         })
     }
 
-    /// Start and scale for a speed reading that is `age_s` old, then a slow drift by laps if the sightings ask for one.
+    /// Start and scale for a speed reading that is `age_s` old, then a slow drift by laps if the fixes ask for one.
     pub fn chainage(&self, age_s: f64) -> Option<Chainage> {
         let (found, older) = (self.sums.at_age(age_s)?, self.sums.at_age(age_s + 1.0)?);
         let per_age = PerAge { start_m: older.start_m - found.start_m, scale: older.scale - found.scale };
@@ -110,7 +110,7 @@ struct Regression {
 }
 
 impl Regression {
-    fn residual(&self, s: &Sighting) -> f64 {
+    fn residual(&self, s: &Fix) -> f64 {
         s.chainage_m - self.start_m - self.scale * s.distance_m - self.age_s * s.speed_m_s
     }
 }
@@ -128,13 +128,13 @@ struct Sums {
 }
 
 impl Sums {
-    /// `None` with fewer than 3 sightings.
-    fn over(sightings: &[Sighting]) -> Option<Sums> {
-        let middle_m = sightings.get(sightings.len() / 2)?.distance_m;
+    /// `None` with fewer than 3 fixes.
+    fn over(fixes: &[Fix]) -> Option<Sums> {
+        let middle_m = fixes.get(fixes.len() / 2)?.distance_m;
         let mut shape = Matrix2::new(0.0, 0.0, 0.0, SCALE_SD.powi(-2));
         let (mut place, mut speed) = (Vector2::zeros(), Vector2::zeros());
         let (mut speed_square, mut speed_place) = (0.0, 0.0);
-        for s in sightings {
+        for s in fixes {
             let d = s.distance_m - middle_m;
             let row = Vector2::new(1.0, d);
             shape += s.weight * row * row.transpose();
@@ -143,7 +143,7 @@ impl Sums {
             speed_square += s.weight * s.speed_m_s * s.speed_m_s;
             speed_place += s.weight * s.speed_m_s * (s.chainage_m - d);
         }
-        let shape = shape.cholesky().filter(|_| sightings.len() >= 3)?;
+        let shape = shape.cholesky().filter(|_| fixes.len() >= 3)?;
         Some(Sums { middle_m, shape, place, speed, speed_square, speed_place })
     }
 
@@ -155,7 +155,7 @@ impl Sums {
         (information.is_finite() && pull.is_finite()).then_some((information.max(0.0), pull))
     }
 
-    /// The age by these sightings and what sensors usually show.
+    /// The age by these fixes and what sensors usually show.
     fn own_age(&self) -> Option<SpeedAge> {
         self.age_information().map(|(information, pull)| SpeedAge::USUAL.with(information, pull))
     }
@@ -183,22 +183,22 @@ mod tests {
     const PASSES_S: [f64; 5] = [10.0, 250.0, 490.0, 730.0, 970.0];
 
     /// Scale 1.004, start −50 m, speed readings 0.7 s old, a sine of 2 m; two places are 80 m off.
-    fn seen(ride: &Ride) -> Sightings {
+    fn seen(ride: &Ride) -> Fixes {
         let all = (0..1200).map(|i| {
             let t = f64::from(i);
             let off = if i % 600 == 300 { 80.0 } else { 2.0 * (t * 0.7).sin() };
             let chainage_m = 1.004 * ride.distance_m.at(t) - 50.0 + 0.7 * ride.distance_m.rate_at(t) + off;
-            Sighting::new(ride, t, chainage_m, 20.0)
+            Fix::new(ride, t, chainage_m, 20.0)
         });
-        Sightings::new(all.collect(), &PASSES_S).unwrap()
+        Fixes::new(all.collect(), &PASSES_S).unwrap()
     }
 
     #[test]
     fn noisy_places_give_back_start_and_scale_of_the_wheel() {
         let ride = steady_ride(1200);
-        let sightings = seen(&ride);
-        assert_eq!(sightings.agreeing.len(), 1198);
-        let c = sightings.chainage(0.7).unwrap();
+        let fixes = seen(&ride);
+        assert_eq!(fixes.agreeing.len(), 1198);
+        let c = fixes.chainage(0.7).unwrap();
         for t in [100.0, 600.0, 1100.0] {
             // What was put in, without the noise; 0.3 m is what a sine of 2 m leaves.
             assert!((c.at(&ride, t) - (1.004 * ride.distance_m.at(t) - 50.0)).abs() < 0.3);
@@ -223,8 +223,8 @@ mod tests {
     #[test]
     fn an_older_reading_reaches_its_places_later() {
         let ride = steady_ride(1200);
-        let sightings = seen(&ride);
-        let (now, older) = (sightings.chainage(0.7).unwrap(), sightings.chainage(0.9).unwrap());
+        let fixes = seen(&ride);
+        let (now, older) = (fixes.chainage(0.7).unwrap(), fixes.chainage(0.9).unwrap());
         for place_m in [300.0, 4000.0, 9000.0] {
             let at = |c: &Chainage| c.time_at(&ride, place_m, 0.0, 1199.0).unwrap();
             let delay_s = at(&older) - at(&now);
@@ -236,9 +236,9 @@ mod tests {
     }
 
     #[test]
-    fn two_sightings_tie_nothing() {
+    fn two_fixes_tie_nothing() {
         let ride = steady_ride(100);
-        let two = [10.0, 50.0].map(|t| Sighting::new(&ride, t, ride.distance_m.at(t), 20.0));
-        assert!(Sightings::new(two.to_vec(), &PASSES_S).is_none());
+        let two = [10.0, 50.0].map(|t| Fix::new(&ride, t, ride.distance_m.at(t), 20.0));
+        assert!(Fixes::new(two.to_vec(), &PASSES_S).is_none());
     }
 }

@@ -1,15 +1,16 @@
-//! Stints of consecutive laps: one chainage for all of them, step edges in time, reasons.
+//! Sequences of consecutive laps: one chainage for all of them, step edges in time, reasons.
 //!
 //! Given the passes of a run and the line; gives its laps. A lap keeps its reason and is never removed.
 
 use super::chainage::Chainage;
+use super::counted_laps::touches;
+use super::fixes::{Fix, Fixes};
 use super::gate::Track;
 use super::gate_search::LENGTH_TOLERANCE;
 use super::lap::{Lap, RunToCut};
 use super::mapped_length::{Mapped, Spot};
 use super::passes::{Passes, RunPasses};
 use super::reference_line::ReferenceLine;
-use super::sighting::{Sighting, Sightings};
 use super::speed_age::AgeEvidence;
 use super::spoiled_steps::{holes, of_lap, of_steps};
 use crate::sample::{Reason, Ride};
@@ -35,16 +36,16 @@ pub(super) fn is_usual(ride: &Ride, from_s: f64, to_s: f64, length_m: f64) -> bo
 }
 
 /// A run whose laps are told apart but not placed along the line yet.
-pub(super) struct RunStints<'a> {
+pub(super) struct RunLaps<'a> {
     ride: &'a Ride,
     length_m: f64,
     /// As wide as the passes are apart; laps that cannot be placed have a reason.
     laps: Vec<Lap>,
-    stints: Vec<Stint>,
+    sequences: Vec<LapSequence>,
 }
 
 /// Laps that follow each other and share one chainage.
-struct Stint {
+struct LapSequence {
     laps: Range<usize>,
     /// Rough instants of the passes that bound the laps.
     passes_s: Vec<f64>,
@@ -55,10 +56,12 @@ struct Stint {
 
 /// What ties the wheel's distance to the line.
 enum Tie {
-    /// Nothing: laps are counted by the wheel.
-    Distance,
-    Sightings(Sightings),
-    TooFewSightings,
+    /// Nothing: laps are counted by the wheel from some instant on.
+    Distance {
+        from_s: f64,
+    },
+    Fixes(Fixes),
+    TooFewFixes,
 }
 
 /// Where laps are cut.
@@ -70,7 +73,7 @@ pub(super) struct Placing<'a> {
     pub age_s: f64,
 }
 
-impl<'a> RunStints<'a> {
+impl<'a> RunLaps<'a> {
     /// `line` where positions are to be seen against it.
     pub fn new(
         run: &RunToCut<'a>,
@@ -78,7 +81,7 @@ impl<'a> RunStints<'a> {
         passes: &RunPasses,
         line: Option<&ReferenceLine>,
         length_m: f64,
-    ) -> RunStints<'a> {
+    ) -> RunLaps<'a> {
         let ride = run.ride;
         let laps: Vec<Lap> = passes
             .at_s
@@ -91,9 +94,12 @@ impl<'a> RunStints<'a> {
                 distance_m: ride.distance_m.at(w[1]) - ride.distance_m.at(w[0]),
                 edge_s: Vec::new(),
                 edge_delay_per_age: Vec::new(),
+                edge_count: Vec::new(),
                 step_reason: Vec::new(),
                 reason: if !ride.is_unbroken(w[0], w[1]) {
                     Some(Reason::Gap)
+                } else if touches(&passes.unplaced_s, w[0], w[1]) {
+                    Some(Reason::WayUnknown)
                 } else if !is_usual(ride, w[0], w[1], length_m) {
                     Some(Reason::LapLengthOff)
                 } else {
@@ -101,26 +107,29 @@ impl<'a> RunStints<'a> {
                 },
             })
             .collect();
-        let stints = laps
+        let sequences = laps
             .chunk_by(|a, b| a.reason.is_none() == b.reason.is_none())
             .filter(|chunk| chunk[0].reason.is_none())
             .map(|chunk| {
                 let from = chunk[0].number - 1;
                 let passes_s: Vec<f64> = chunk.iter().map(|l| l.start_s).chain(chunk.last().map(|l| l.end_s)).collect();
                 let mut off_line_s = Vec::new();
-                let tied = |all| Sightings::new(all, &passes_s).map_or(Tie::TooFewSightings, Tie::Sightings);
+                let tied = |all| Fixes::new(all, &passes_s).map_or(Tie::TooFewFixes, Tie::Fixes);
                 let tie = match (passes.how, line) {
-                    (Passes::Distance, _) => Tie::Distance,
+                    (Passes::Distance, _) => {
+                        let begun = passes.begins_s.partition_point(|t| *t <= passes_s[0]);
+                        Tie::Distance { from_s: passes.begins_s.get(begun.saturating_sub(1)).copied().unwrap_or(0.0) }
+                    }
                     (Passes::Marks, _) => tied(marked(ride, &passes_s, length_m)),
                     (Passes::Gate, Some(line)) => {
-                        tied(sighted(ride, track, line, &passes_s, length_m, &mut off_line_s))
+                        tied(fixed_on(ride, track, line, &passes_s, length_m, &mut off_line_s))
                     }
-                    (Passes::Gate, None) => Tie::TooFewSightings,
+                    (Passes::Gate, None) => Tie::TooFewFixes,
                 };
-                Stint { laps: from..from + chunk.len(), passes_s, tie, off_line_s }
+                LapSequence { laps: from..from + chunk.len(), passes_s, tie, off_line_s }
             })
             .collect();
-        RunStints { ride, length_m, laps, stints }
+        RunLaps { ride, length_m, laps, sequences }
     }
 
     pub fn lap_count(&self) -> usize {
@@ -130,11 +139,11 @@ impl<'a> RunStints<'a> {
     /// Mean lap by the wheel, m; `None` where laps are counted by it, or none is tied to anything.
     pub fn lap_by_wheel_m(&self, age_s: f64) -> Option<f64> {
         let (mut ridden_m, mut laps) = (0.0, 0.0);
-        for stint in &self.stints {
-            if let Tie::Sightings(sightings) = &stint.tie
-                && let Some(chainage) = sightings.chainage(age_s)
+        for sequence in &self.sequences {
+            if let Tie::Fixes(fixes) = &sequence.tie
+                && let Some(chainage) = fixes.chainage(age_s)
             {
-                let count = stint.laps.len() as f64;
+                let count = sequence.laps.len() as f64;
                 ridden_m += count * self.length_m / chainage.scale();
                 laps += count;
             }
@@ -147,10 +156,10 @@ impl<'a> RunStints<'a> {
         if track.place.is_empty() {
             return;
         }
-        for stint in &self.stints {
-            let Tie::Sightings(sightings) = &stint.tie else { continue };
-            let Some(chainage) = sightings.chainage(age_s) else { continue };
-            let (from_s, to_s) = (stint.passes_s[0], stint.passes_s[stint.laps.len()]);
+        for sequence in &self.sequences {
+            let Tie::Fixes(fixes) = &sequence.tie else { continue };
+            let Some(chainage) = fixes.chainage(age_s) else { continue };
+            let (from_s, to_s) = (sequence.passes_s[0], sequence.passes_s[sequence.laps.len()]);
             let spot = |i: usize| {
                 let time_s = self.ride.time_s[i];
                 Spot { time_s, chainage_m: chainage.at(self.ride, time_s), place: track.place[i] }
@@ -159,19 +168,19 @@ impl<'a> RunStints<'a> {
         }
     }
 
-    /// What the stints say of the age of the speed reading.
+    /// What the sequences say of the age of the speed reading.
     pub fn age_evidence(&self) -> impl Iterator<Item = AgeEvidence> {
-        self.stints.iter().filter_map(|stint| match &stint.tie {
-            Tie::Sightings(sightings) => sightings.age_evidence(),
-            Tie::Distance | Tie::TooFewSightings => None,
+        self.sequences.iter().filter_map(|sequence| match &sequence.tie {
+            Tie::Fixes(fixes) => fixes.age_evidence(),
+            Tie::Distance { .. } | Tie::TooFewFixes => None,
         })
     }
 
     /// The laps, cut at the step edges; `marks` are the reasons of the records.
     pub fn placed(&self, placing: &Placing, marks: &[Option<Reason>]) -> Vec<Lap> {
         let mut laps = self.laps.clone();
-        for stint in &self.stints {
-            self.place(stint, &mut laps[stint.laps.clone()], placing, marks);
+        for sequence in &self.sequences {
+            self.place(sequence, &mut laps[sequence.laps.clone()], placing, marks);
         }
         laps
     }
@@ -180,7 +189,7 @@ impl<'a> RunStints<'a> {
     /// steps that it touches, and a lap counts as long as half of its steps are sound.
     pub fn placed_in_steps(&self, placing: &Placing, marks: &[Option<Reason>]) -> Vec<Lap> {
         let mut laps = self.placed(placing, marks);
-        let off_line_s: Vec<f64> = self.stints.iter().flat_map(|s| s.off_line_s.iter().copied()).collect();
+        let off_line_s: Vec<f64> = self.sequences.iter().flat_map(|s| s.off_line_s.iter().copied()).collect();
         let holes = holes(self.ride, marks, &off_line_s);
         for (i, lap) in laps.iter_mut().enumerate() {
             if lap.edge_s.is_empty() && lap.reason == Some(Reason::Gap) {
@@ -198,13 +207,13 @@ impl<'a> RunStints<'a> {
     /// last. Edges within the break get times in between, and their steps are marked because the break touches them.
     fn place_over_a_break(&self, i: usize, lap: &mut Lap, placing: &Placing) {
         let ride = self.ride;
-        let stint = |wanted: &dyn Fn(&Stint) -> bool| self.stints.iter().find(|s| wanted(s));
-        let chainage = |stint: &Stint| match &stint.tie {
-            Tie::Distance => Some(Chainage::by_distance(ride, stint.passes_s[0])),
-            Tie::Sightings(sightings) => sightings.chainage(placing.age_s),
-            Tie::TooFewSightings => None,
+        let sequence = |wanted: &dyn Fn(&LapSequence) -> bool| self.sequences.iter().find(|s| wanted(s));
+        let chainage = |sequence: &LapSequence| match &sequence.tie {
+            Tie::Distance { .. } => Some(Chainage::by_distance(ride, sequence.passes_s[0])),
+            Tie::Fixes(fixes) => fixes.chainage(placing.age_s),
+            Tie::TooFewFixes => None,
         };
-        let (Some(before), Some(after)) = (stint(&|s| s.laps.end == i), stint(&|s| s.laps.start == i + 1)) else {
+        let (Some(before), Some(after)) = (sequence(&|s| s.laps.end == i), sequence(&|s| s.laps.start == i + 1)) else {
             return;
         };
         let (Some(from), Some(to)) = (chainage(before), chainage(after)) else { return };
@@ -239,13 +248,13 @@ impl<'a> RunStints<'a> {
         }
     }
 
-    fn place(&self, stint: &Stint, laps: &mut [Lap], placing: &Placing, marks: &[Option<Reason>]) {
+    fn place(&self, sequence: &LapSequence, laps: &mut [Lap], placing: &Placing, marks: &[Option<Reason>]) {
         let ride = self.ride;
-        let (from_s, to_s) = (stint.passes_s[0], stint.passes_s[laps.len()]);
-        let chainage = match &stint.tie {
-            Tie::Distance => Some(Chainage::by_distance(ride, from_s)),
-            Tie::Sightings(sightings) => sightings.chainage(placing.age_s),
-            Tie::TooFewSightings => None,
+        let (from_s, to_s) = (sequence.passes_s[0], sequence.passes_s[laps.len()]);
+        let chainage = match &sequence.tie {
+            Tie::Distance { .. } => Some(Chainage::by_distance(ride, from_s)),
+            Tie::Fixes(fixes) => fixes.chainage(placing.age_s),
+            Tie::TooFewFixes => None,
         };
         let Some(chainage) = chainage else {
             for lap in laps {
@@ -260,7 +269,7 @@ impl<'a> RunStints<'a> {
         let lap_s = (to_s - from_s) / laps.len() as f64;
         let reach_s = 30.0 + placing.offset.abs() * 2.0 * lap_s;
         let (open_s, close_s) = (ride.time_s[a].max(from_s - reach_s), ride.time_s[b - 1].min(to_s + reach_s));
-        let reason_in = |lap: &Lap| reason_in(ride, marks, lap.start_s, lap.end_s, &stint.off_line_s);
+        let reason_in = |lap: &Lap| reason_in(ride, marks, lap.start_s, lap.end_s, &sequence.off_line_s);
         for (i, lap) in laps.iter_mut().enumerate() {
             let edges: Option<Vec<f64>> = placing
                 .edge
@@ -277,6 +286,10 @@ impl<'a> RunStints<'a> {
                     lap.end_s = edges[edges.len() - 1];
                     lap.distance_m = ride.distance_m.at(lap.end_s) - ride.distance_m.at(lap.start_s);
                     lap.edge_delay_per_age = edges.iter().map(|t| chainage.delay_per_age(ride, *t)).collect();
+                    if let Tie::Distance { from_s } = sequence.tie {
+                        let count = |t: &f64| (ride.distance_m.at(*t) - ride.distance_m.at(from_s)) / self.length_m;
+                        lap.edge_count = edges.iter().map(count).collect();
+                    }
                     lap.edge_s = edges;
                     lap.reason = reason_in(lap);
                 }
@@ -296,27 +309,27 @@ fn reason_in(ride: &Ride, marks: &[Option<Reason>], from_s: f64, to_s: f64, off_
     marked.or_else(|| outer.filter(power).find_map(|i| marks[i])).or(off.then_some(Reason::OffTheLine))
 }
 
-/// Lap marks as sightings of the line's beginning.
-fn marked(ride: &Ride, passes_s: &[f64], length_m: f64) -> Vec<Sighting> {
+/// Lap marks as fixes of the line's beginning.
+fn marked(ride: &Ride, passes_s: &[f64], length_m: f64) -> Vec<Fix> {
     passes_s
         .iter()
         .enumerate()
         .map(|(i, &t)| {
             let sd_m = MARK_SD_S * ride.distance_m.rate_at(t).max(1.0);
-            Sighting::new(ride, t, i as f64 * length_m, sd_m)
+            Fix::new(ride, t, i as f64 * length_m, sd_m)
         })
         .collect()
 }
 
-/// Places on the line for the records of a stint; instants off the line are noted.
-fn sighted(
+/// Places on the line for the records of a sequence; instants off the line are noted.
+fn fixed_on(
     ride: &Ride,
     track: &Track,
     line: &ReferenceLine,
     passes_s: &[f64],
     length_m: f64,
     off_line_s: &mut Vec<f64>,
-) -> Vec<Sighting> {
+) -> Vec<Fix> {
     let mut out = Vec::new();
     for (lap, w) in passes_s.windows(2).enumerate() {
         let (start, whole) = (ride.distance_m.at(w[0]), ride.distance_m.at(w[1]) - ride.distance_m.at(w[0]));
@@ -334,7 +347,7 @@ fn sighted(
             let interval = if i > 0 { ride.time_s[i] - ride.time_s[i - 1] } else { 1.0 };
             // Neighbouring fixes share their error, so each weighs as little as its share of the error's life.
             let share = (2.0 * POSITION_TIME_S / interval.clamp(0.2, 2.0 * POSITION_TIME_S)).sqrt();
-            out.push(Sighting::new(ride, ride.time_s[i], p.chainage_m, POSITION_SD_M * share));
+            out.push(Fix::new(ride, ride.time_s[i], p.chainage_m, POSITION_SD_M * share));
         }
     }
     out

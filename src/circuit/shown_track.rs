@@ -1,37 +1,24 @@
-//! The stated bends of a track laid on the line that positions show: each checks the other.
+//! The bends that positions show of a track, to hold the stated ones against.
 //!
-//! Given a line by positions and the stated form; gives that form turned and shifted to where it was ridden, with the radius
-//! and transition that positions show by themselves. It decides nothing.
+//! Given a line by positions and the stated form; gives the radius, transition and bearing that the line shows by itself. It
+//! decides nothing and makes no line.
 
 use super::plane::Place;
 use super::reference_line::ReferenceLine;
-use super::track::{curvature, track_line};
+use super::track::curvature;
 use std::f64::consts::{PI, TAU};
 
-/// The stated form of a track.
+/// What positions show.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct TrackForm {
-    pub bend_radius_m: f64,
-    /// Found from positions where it is not stated.
-    pub transition_m: Option<f64>,
-}
-
-/// The form where it was ridden, between what was stated and what positions show.
-#[derive(Debug, Clone)]
-pub(super) struct LaidTrack {
-    /// Counted from where the line by positions begins.
-    pub line: ReferenceLine,
+pub(super) struct ShownTrack {
+    pub radius_m: f64,
+    pub transition_m: f64,
     /// Direction of travel on one of the two straights, clockwise from north.
     pub bearing_deg: f64,
-    /// What positions show.
-    pub seen: TrackForm,
     /// Root-mean-square angle between the line and the best form of two bends, rad.
     pub misfit_rad: f64,
 }
 
-/// Weight of the stated radius and transition beside those that positions show: a radius is stated to some 2 % and shown to
-/// some 1.5 % (common practice, no source).
-const STATED_WEIGHT: f64 = 0.36;
 /// Spacing at which a form is tried, m.
 const SPACING_M: f64 = 0.5;
 /// Spread along the line of an average over positions beyond its smoothing, m: chords between records and laps that do not lie
@@ -125,10 +112,10 @@ struct Fit {
     square: f64,
 }
 
-/// Lays a form; `None` when the line does not turn once, so that it is no track of two bends.
+/// The form of two bends that a line shows, looked for about a radius; `None` when the line does not turn once.
 ///
 /// `smoothing_m` is that of the line.
-pub(super) fn lay(line: &ReferenceLine, form: TrackForm, smoothing_m: f64) -> Option<LaidTrack> {
+pub(super) fn shown(line: &ReferenceLine, near_radius_m: f64, smoothing_m: f64) -> Option<ShownTrack> {
     let length_m = line.length_m;
     let (left, even) = even_turning(line)?;
     let spread_m = smoothing_m.hypot(SPREAD_M);
@@ -137,7 +124,7 @@ pub(super) fn lay(line: &ReferenceLine, form: TrackForm, smoothing_m: f64) -> Op
     let radius = |r: f64| r.min(0.995 * widest);
     let of = |radius_m: f64, transition_m: f64| Turning::new(length_m, radius_m, transition_m, spread_m);
     // Where the bends are hangs little on their form, so that it is looked for once.
-    let first = of(radius(form.bend_radius_m), 0.25 * longest(radius(form.bend_radius_m)));
+    let first = of(radius(near_radius_m), 0.25 * longest(radius(near_radius_m)));
     let n = first.value.len();
     let coarse = first.best(&even, (0..n).step_by(4));
     let near = |t: &Turning| t.best(&even, (0..13).map(|k| (coarse.shift + n + 2 * k - 12) % n));
@@ -150,9 +137,9 @@ pub(super) fn lay(line: &ReferenceLine, form: TrackForm, smoothing_m: f64) -> Op
         let all = transitions(radius_m).map(|t| (t, tried(radius_m, t)));
         all.min_by(|a, b| a.1.total_cmp(&b.1)).unwrap_or((0.0, f64::INFINITY))
     };
-    let (low, high) = (RADII[0] * form.bend_radius_m, radius(RADII[1] * form.bend_radius_m));
+    let (low, high) = (RADII[0] * near_radius_m, radius(RADII[1] * near_radius_m));
     let grid = (0..=RADIUS_STEPS).map(|k| low + (high - low) * k as f64 / RADIUS_STEPS as f64);
-    let (mut seen_m, mut square) = (form.bend_radius_m, f64::INFINITY);
+    let (mut seen_m, mut square) = (near_radius_m, f64::INFINITY);
     for radius_m in grid.filter(|r| *r < widest) {
         let here = best_transition(radius_m).1;
         if here < square {
@@ -169,23 +156,14 @@ pub(super) fn lay(line: &ReferenceLine, form: TrackForm, smoothing_m: f64) -> Op
             }
         }
     }
-    let seen = TrackForm { bend_radius_m: seen_m, transition_m: Some(best_transition(seen_m).0) };
-    let both = |stated: f64, seen: f64| STATED_WEIGHT * stated + (1.0 - STATED_WEIGHT) * seen;
-    let radius_m = radius(both(form.bend_radius_m, seen_m));
-    let shown_m = best_transition(radius_m).0;
-    let transition_m = form.transition_m.map_or(shown_m, |t| both(t, shown_m)).min(longest(radius_m).max(0.0));
-    let turning = of(radius_m, transition_m);
-    let laid = turning.between_steps(&even, near(&turning).shift);
-    let shift_m = laid.steps * 0.5 * length_m / n as f64;
-    let side = if left { 1.0 } else { -1.0 };
+    let transition_m = best_transition(seen_m).0;
+    let turning = of(seen_m, transition_m);
+    let at = turning.between_steps(&even, near(&turning).shift);
     // The form begins in the middle of a straight, and its direction there is that of the even turn.
-    let straight_rad = side * (laid.turn_rad - TAU * shift_m / length_m);
+    let side = if left { 1.0 } else { -1.0 };
+    let straight_rad = side * (at.turn_rad - TAU * at.steps * 0.5 / n as f64);
     let bearing_deg = (90.0 - straight_rad.to_degrees()).rem_euclid(360.0);
-    let mut track = track_line(length_m, radius_m, transition_m, bearing_deg);
-    if !left {
-        track = mirrored(&track, bearing_deg);
-    }
-    Some(LaidTrack { line: track.rotated(shift_m), bearing_deg, seen, misfit_rad: square.sqrt() })
+    Some(ShownTrack { radius_m: seen_m, transition_m, bearing_deg, misfit_rad: square.sqrt() })
 }
 
 /// Whether a line turns to the left, and its direction less an even turn, counter-clockwise for either side.
@@ -207,27 +185,10 @@ fn even_turning(line: &ReferenceLine) -> Option<(bool, Vec<f64>)> {
     Some((turn > 0.0, even))
 }
 
-/// The same track ridden to the right, with the same direction at its beginning.
-fn mirrored(track: &ReferenceLine, bearing_deg: f64) -> ReferenceLine {
-    let (sin, cos) = bearing_deg.to_radians().sin_cos();
-    // Mirrored about the direction of travel at the beginning.
-    let flip = |p: &Place| {
-        let (along, across) = (p.east_m * sin + p.north_m * cos, p.east_m * cos - p.north_m * sin);
-        Place { east_m: along * sin - across * cos, north_m: along * cos + across * sin }
-    };
-    ReferenceLine {
-        length_m: track.length_m,
-        place: track.place.iter().map(flip).collect(),
-        toward: track.toward.iter().map(flip).collect(),
-        curvature_1_m: track.curvature_1_m.iter().map(|k| -k).collect(),
-    }
-}
-
 #[cfg(test)]
 mod tests {
+    use super::super::track::track_line;
     use super::*;
-
-    const FORM: TrackForm = TrackForm { bend_radius_m: 28.0, transition_m: Some(20.0) };
 
     /// A track as positions would show it: other bearing, begun elsewhere, every 5 m.
     fn ridden(length_m: f64, from_m: f64, bearing_deg: f64, left: bool) -> ReferenceLine {
@@ -254,30 +215,33 @@ mod tests {
         ReferenceLine::of_places((0..n).map(at).collect(), length_m)
     }
 
-    #[test]
-    fn a_form_comes_to_lie_where_it_was_ridden_either_way_round() {
-        for (from_m, bearing_deg, left) in [(0.0, 75.0, true), (90.0, 310.0, true), (33.0, 140.0, false)] {
-            let line = ridden(420.0, from_m, bearing_deg, left);
-            let laid = lay(&line, FORM, 7.0).expect("a track");
-            assert!(laid.misfit_rad < 0.03, "{}", laid.misfit_rad);
-            let off = (laid.bearing_deg - bearing_deg).rem_euclid(180.0);
-            assert!(off.min(180.0 - off) < 1.5, "{} {bearing_deg}", laid.bearing_deg);
-            for i in 0..42 {
-                let s = f64::from(i) * 10.0;
-                let (a, b) = (laid.line.toward_at(s), line.toward_at(s));
-                assert!(a.east_m * b.east_m + a.north_m * b.north_m > 0.97, "{left} {s}");
-                assert!(laid.line.curvature_at(s) * line.curvature_at(s) > -1e-6, "{left} {s}");
-            }
+    /// The same track ridden to the right, with the same direction at its beginning.
+    fn mirrored(track: &ReferenceLine, bearing_deg: f64) -> ReferenceLine {
+        let (sin, cos) = bearing_deg.to_radians().sin_cos();
+        // Mirrored about the direction of travel at the beginning.
+        let flip = |p: &Place| {
+            let (along, across) = (p.east_m * sin + p.north_m * cos, p.east_m * cos - p.north_m * sin);
+            Place { east_m: along * sin - across * cos, north_m: along * cos + across * sin }
+        };
+        ReferenceLine {
+            length_m: track.length_m,
+            place: track.place.iter().map(flip).collect(),
+            toward: track.toward.iter().map(flip).collect(),
+            curvature_1_m: track.curvature_1_m.iter().map(|k| -k).collect(),
         }
     }
 
     #[test]
-    fn positions_show_the_radius_whatever_was_stated() {
-        for stated_m in [20.0, 26.0, 28.0, 33.0, 45.0] {
-            let form = TrackForm { bend_radius_m: stated_m, transition_m: None };
-            let seen = lay(&ridden(420.0, 10.0, 80.0, true), form, 7.0).expect("a track").seen;
-            assert!((seen.bend_radius_m / 28.0 - 1.0).abs() < 0.05, "{stated_m}: {seen:?}");
-            assert!((seen.transition_m.unwrap() - 20.0).abs() < 8.0, "{stated_m}: {seen:?}");
+    fn positions_show_radius_transition_and_bearing_whatever_was_stated_either_way_round() {
+        for (from_m, bearing_deg, left) in [(0.0, 75.0, true), (90.0, 310.0, true), (33.0, 140.0, false)] {
+            for near_m in [20.0, 26.0, 28.0, 33.0, 45.0] {
+                let seen = shown(&ridden(420.0, from_m, bearing_deg, left), near_m, 7.0).expect("a track");
+                assert!((seen.radius_m / 28.0 - 1.0).abs() < 0.05, "{near_m}: {seen:?}");
+                assert!((seen.transition_m - 20.0).abs() < 8.0, "{near_m}: {seen:?}");
+                assert!(seen.misfit_rad < 0.03, "{near_m}: {seen:?}");
+                let off = (seen.bearing_deg - bearing_deg).rem_euclid(180.0);
+                assert!(off.min(180.0 - off) < 1.5, "{bearing_deg} {near_m}: {seen:?}");
+            }
         }
     }
 
@@ -287,6 +251,6 @@ mod tests {
             let a = TAU * f64::from(i) / 80.0;
             Place { east_m: 60.0 * a.sin(), north_m: 40.0 * (2.0 * a).sin() }
         });
-        assert!(lay(&ReferenceLine::of_places(place.collect(), 400.0), FORM, 7.0).is_none());
+        assert!(shown(&ReferenceLine::of_places(place.collect(), 400.0), 28.0, 7.0).is_none());
     }
 }
