@@ -27,7 +27,7 @@ mod family;
 mod quantity;
 mod result;
 
-pub use choose::{Choice, Instruments};
+pub use choose::{Choice, FEWEST, Instruments, MOST};
 pub use day::Day;
 pub use result::{DayContrast, DayWeight, PooledContrast, PooledDay, PooledQuantity, PooledResult, SingleContrast};
 
@@ -40,11 +40,6 @@ use crate::uncertainty::budget::Combined;
 use choose::{Agreed, PowerLeftOut};
 use family::{Found, Seen};
 use quantity::{Kind, Together};
-
-/// Fewest results.
-pub const FEWEST: usize = 2;
-/// Most results; more are not days of one test.
-pub const MOST: usize = 200;
 
 /// Brings results together.
 ///
