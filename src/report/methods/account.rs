@@ -5,7 +5,8 @@
 use super::super::number::{measured, significant};
 use super::super::sources::Source;
 use super::super::units::Units;
-use super::{Paragraph, cite, has_geometry, has_loops};
+use super::paragraph::{Paragraph, cite};
+use super::ridden::{has_geometry, has_loops};
 use crate::session::{Lag, Session};
 use crate::solution::Solution;
 

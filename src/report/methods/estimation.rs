@@ -7,7 +7,8 @@ use super::super::number::{counted, fixed, significant};
 use super::super::sources::Source;
 use super::super::units::Units;
 use super::super::verdict::name_of;
-use super::{Paragraph, cite, has_loops, loop_runs};
+use super::paragraph::{Paragraph, cite};
+use super::ridden::{has_loops, loop_runs};
 use crate::session::{Lag, Session, Sharing, WindMode};
 use crate::solution::Solution;
 
