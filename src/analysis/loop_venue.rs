@@ -6,7 +6,7 @@ use super::air_of_run::{RunAir, air_of_run, told_once};
 use super::inputs::Inputs;
 use super::instrument::{Input, InstrumentBudget, inputs_of};
 use super::loop_choices::choices;
-use super::slip;
+use super::slip::run_unlike;
 use super::speed_age::{self, AgeTrial};
 use super::{drift_check, loop_length, solvable_laps, speed_scale};
 use crate::circuit::{FoundLoop, Lap, LapCut, SpeedAge, Survey};
@@ -142,7 +142,7 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride]) -> Result<LoopVenue<'a>, Er
     let first = fit(&frame, &mut laps, None).map_err(|e| drift_check::undetermined(session, e));
     let of_run =
         |k: usize| laps.iter().zip(&address).filter(move |(_, at)| at.run == k).map(|(l, _)| l.reason).collect();
-    let mut solved = slip::run_unlike::sorted_out(session, &(0..rides.len()).map(of_run).collect::<Vec<_>>(), first)?;
+    let mut solved = run_unlike::sorted_out(session, &(0..rides.len()).map(of_run).collect::<Vec<_>>(), first)?;
     let survey = match &inputs.survey {
         Some(survey) => Some(align_survey(survey, &cut, &solved)),
         None => session.circuit.level.then(|| level(&cut)),
@@ -181,7 +181,7 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride]) -> Result<LoopVenue<'a>, Er
             lap.reason = None;
         }
     }
-    findings.extend(slip::run_unlike::find(&mut cut));
+    findings.extend(run_unlike::find(&mut cut));
     Ok(LoopVenue {
         cut,
         air,

@@ -27,6 +27,7 @@ mod on_rollers;
 mod one_loop;
 mod air_along;
 mod outcome;
+mod part;
 mod prior_budget;
 pub(crate) mod quantities;
 mod repetition;
