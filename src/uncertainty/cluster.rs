@@ -74,8 +74,6 @@ impl ContrastVariance {
 pub struct ClusterRobust {
     /// CR2, parameters × parameters.
     pub covariance: DMatrix<f64>,
-    /// CR0: the sandwich without any correction, for comparison.
-    pub uncorrected: DMatrix<f64>,
     /// M ZᵀΦZ Mᵀ: the covariance if the working covariance were the true one.
     pub working: DMatrix<f64>,
     /// M σ²Λ Mᵀ: what the laps leave to what is expected of parameters.
@@ -123,22 +121,12 @@ impl ClusterRobust {
             .collect();
         let expected = each.iter().fold(DVector::zeros(model.core.nrows()), |sum, of_lap| sum + &of_lap.expected);
         let root: Vec<DMatrix<f64>> = each.into_iter().map(|of_lap| of_lap.root).collect();
-        let sum_of_squares = |vectors: &[DVector<f64>]| {
-            let scores = &model.bread * model.instruments.transposed_each(vectors);
-            &scores * scores.transpose()
-        };
         let adjusted: Vec<DVector<f64>> = root.iter().zip(residual).map(|(a, r)| a * r).collect();
-        let covariance = sum_of_squares(&adjusted);
-        let uncorrected = sum_of_squares(residual);
+        let scores = &model.bread * model.instruments.transposed_each(&adjusted);
+        let covariance = &scores * scores.transpose();
         let working = &model.bread * &model.lap_core * model.bread.transpose();
         let prior = &model.bread * DMatrix::from_diagonal(&model.prior) * model.bread.transpose();
-        ClusterRobust { covariance, uncorrected, working, prior, root, expected, model }
-    }
-
-    /// CR1: the uncorrected sandwich times G/(G − 1), for comparison.
-    pub fn rescaled(&self) -> DMatrix<f64> {
-        let clusters = self.root.len() as f64;
-        &self.uncorrected * (clusters / (clusters - 1.0))
+        ClusterRobust { covariance, working, prior, root, expected, model }
     }
 
     /// Standard error of one parameter by CR2, without degrees of freedom, which cost much more; NaN as for a contrast.
