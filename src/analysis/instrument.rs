@@ -1,4 +1,4 @@
-//! The inputs of the measuring chain, and what a budget of them holds.
+//! The inputs of the instruments, and what a budget of them holds.
 //!
 //! Given a session; gives each input with its standard uncertainty, and a run's conditions with one input moved. It solves nothing.
 
@@ -87,8 +87,8 @@ pub(crate) enum Input {
     CentreOfMassHeight,
     Bearing,
     GivenWind,
-    /// How old the speed reading is, which places the laps.
-    SpeedAge,
+    /// By how much the speed reading is late, which places the laps.
+    SpeedDelay,
     /// Variance of the gusts.
     Gusts,
     /// Stated reading of the tyres of a run.
@@ -113,7 +113,7 @@ impl Input {
             Input::CentreOfMassHeight => "centre of mass height",
             Input::Bearing => "bearing drag",
             Input::GivenWind => "given wind",
-            Input::SpeedAge => "age of speed",
+            Input::SpeedDelay => "speed delay",
             Input::Gusts => "gusts",
             Input::TyreTemperatureOfRun(_) => "tyre temperature",
             Input::TemperatureCoefficient => "temperature coefficient of Crr",
@@ -148,7 +148,7 @@ impl Input {
             Input::WheelInertia => "kg m²",
             Input::Gusts => "m²/s²",
             Input::CentreOfMassHeight => "m",
-            Input::SpeedAge => "s",
+            Input::SpeedDelay => "s",
             Input::Power
             | Input::CdaBetweenSpeeds
             | Input::Speed
@@ -163,7 +163,7 @@ impl Input {
 pub(crate) fn inputs_of(
     session: &Session,
     air: &[RunAir],
-    age: Option<SpeedAge>,
+    speed_delay: Option<SpeedAge>,
     gustiness: Option<Gustiness>,
 ) -> Vec<(Input, f64)> {
     let u = &session.uncertainty;
@@ -186,8 +186,8 @@ pub(crate) fn inputs_of(
     if session.wind.mode == WindMode::Given {
         inputs.push((Input::GivenWind, u.wind_fraction));
     }
-    if let Some(age) = age {
-        inputs.push((Input::SpeedAge, age.sd_s));
+    if let Some(delay) = speed_delay {
+        inputs.push((Input::SpeedDelay, delay.sd_s));
     }
     if let Some(g) = gustiness {
         inputs.push((Input::Gusts, g.standard_uncertainty));
@@ -247,8 +247,8 @@ pub(crate) fn alter<'a>(run: &RunConditions<'a>, air: &RunAir, input: Input, by:
             out.given_wind.east_m_s = run.given_wind.east_m_s.scaled(1.0 + by);
             out.given_wind.north_m_s = run.given_wind.north_m_s.scaled(1.0 + by);
         }
-        // Gusts belong to the fit, the age of speed and drag between speeds to the laps, not to a run's conditions.
-        Input::Gusts | Input::SpeedAge | Input::CdaBetweenSpeeds => {}
+        // Gusts belong to the fit, the speed delay and drag between speeds to the laps, not to a run's conditions.
+        Input::Gusts | Input::SpeedDelay | Input::CdaBetweenSpeeds => {}
     }
     out
 }

@@ -5,7 +5,6 @@
 
 pub(crate) mod air_of_run;
 mod budget_lines;
-mod chain_budget;
 mod combine;
 mod contrasts;
 mod crr_drift;
@@ -16,6 +15,7 @@ mod freed;
 pub mod inspection;
 mod inputs;
 pub(crate) mod instrument;
+mod instrument_budget;
 pub(crate) mod known;
 mod known_budget;
 mod left_out;
@@ -44,7 +44,7 @@ mod second_opinion;
 mod sharing;
 mod slip;
 mod solvable_laps;
-mod speed_age;
+mod speed_delay;
 mod speed_scale;
 mod tyre_rule;
 mod venue_outcome;

@@ -8,7 +8,8 @@ use super::run_values::{BetweenRuns, RunValues};
 use super::slip::{twins, wind};
 use super::venue_outcome::VenueOutcome;
 use super::{
-    chain_budget, crr_drift, evidence_of, factors, loop_venue, outcome, second_opinion, sharing, speed_scale, tyre_rule,
+    crr_drift, evidence_of, factors, instrument_budget, loop_venue, outcome, second_opinion, sharing, speed_scale,
+    tyre_rule,
 };
 use crate::error::Error;
 use crate::finding::Finding;
@@ -22,7 +23,7 @@ pub fn of_loop(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draw
     let inputs = supposed.as_ref().and_then(|s| s.inputs.as_ref()).unwrap_or(inputs);
     let mut venue = loop_venue::solve(inputs, rides)?;
     if depth.budget {
-        venue.budget = Some(chain_budget::budget(inputs, rides, &venue)?);
+        venue.budget = Some(instrument_budget::budget(inputs, rides, &venue)?);
     }
     let mut findings: Vec<Finding> = calibrated.iter().flat_map(|c| c.findings.iter().cloned()).collect();
     findings.extend(supposed.iter().map(|s| s.finding.clone()));

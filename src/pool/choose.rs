@@ -14,7 +14,7 @@ pub const FEWEST: usize = 2;
 /// Most results; more are not days of one test.
 pub const MOST: usize = 200;
 
-/// Whether the errors of the measuring chain are one and the same on all days.
+/// Whether the errors of the instruments are one and the same on all days.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Instruments {
     /// The same meter, wheel, scale and thermometer: the safe side.
