@@ -1,14 +1,13 @@
 //! The uncertainty budget: how standard uncertainties of the inputs carry over to the outputs, to first order.
 //!
 //! Given for each source its standard uncertainty and by how much every output moved when the source was set one
-//! standard uncertainty up and down; gives contributions, shares, combined and expanded uncertainty, and the same for
-//! any contrast of outputs, where common errors cancel. It never runs the model itself.
+//! standard uncertainty up and down; gives contributions and the combined uncertainty of any
+//! contrast of outputs, where common errors cancel. It never runs the model itself.
 //!
-//! Source: JCGM 100:2008 (GUM), clauses 5.1.2, 5.1.3 note 2, 5.2.2, G.4.1.
+//! Source: JCGM 100:2008 (GUM), clauses 5.1.2, 5.1.3 note 2, G.4.1.
 
 use nalgebra::{DMatrix, DVector};
 
-use super::student::coverage_factor;
 use crate::error::Error;
 
 /// One input quantity and its effect.
@@ -46,14 +45,6 @@ pub struct Combined {
     pub standard_uncertainty: f64,
     /// Welch–Satterthwaite; NaN where nothing tells them.
     pub dof: f64,
-}
-
-impl Combined {
-    /// U = k u with k from Student's t at the effective degrees of freedom, from the normal where nothing tells them.
-    pub fn expanded(&self, confidence: f64) -> f64 {
-        let dof = if self.dof.is_nan() { f64::INFINITY } else { self.dof };
-        coverage_factor(confidence, dof) * self.standard_uncertainty
-    }
 }
 
 /// Combine independent uncertainties: u² = Σuᵢ², ν = u⁴ / Σ(uᵢ⁴/νᵢ) (GUM eq. G.2b).
@@ -123,13 +114,6 @@ impl Budget {
         (&self.contributions * DVector::from_column_slice(contrast)).iter().copied().collect()
     }
 
-    /// Share of each source in the combined variance, (c uᵢ)² / u²; sums to one.
-    pub fn shares(&self, contrast: &[f64]) -> Vec<f64> {
-        let parts = self.contributions(contrast);
-        let variance: f64 = parts.iter().map(|part| part * part).sum();
-        parts.iter().map(|part| if variance > 0.0 { part * part / variance } else { 0.0 }).collect()
-    }
-
     /// Combined standard uncertainty of a contrast of outputs and its effective degrees of freedom.
     pub fn combined(&self, contrast: &[f64]) -> Combined {
         let parts = self.contributions(contrast);
@@ -158,7 +142,7 @@ mod tests {
         .unwrap();
         assert!((budget.combined(&[-1.0, 1.0]).standard_uncertainty - 0.5).abs() < 1e-12);
         assert!((budget.combined(&[0.0, 1.0]).standard_uncertainty - 4.16_f64.sqrt()).abs() < 1e-12);
-        assert_eq!(budget.shares(&[-1.0, 1.0])[0], 0.0);
+        assert_eq!(budget.contributions(&[-1.0, 1.0])[0], 0.0);
     }
 
     #[test]
