@@ -139,7 +139,7 @@ fn laps_by_distance_alone_ask_for_no_age_of_the_speed_reading() {
     inputs.recordings.iter_mut().for_each(|r| r.lap_marks_s.clear());
     let counted = analyse(&inputs, Depth { budget: true, draws: 0 }).unwrap().solution;
     assert_eq!(counted.circuit.speed_age_s.value, None);
-    assert!(counted.budget.iter().all(|line| line.source != "age of speed"));
+    assert!(counted.budget.iter().all(|line| line.source != "speed delay"));
 }
 
 #[test]
@@ -148,7 +148,7 @@ fn where_bends_are_tight_the_age_of_speed_counts_in_the_budget() {
         let circuit = format!("length_m = 1180.0\nshape = \"oval\"\nbend_radius_m = {radius_m:?}");
         let day = simulate(&plan(TWO_SPEEDS, &circuit, BREEZE, ""), 25).unwrap();
         let solution = analyse(&inputs(&day), Depth { budget: true, draws: 0 }).unwrap().solution;
-        let line = solution.budget.iter().find(|l| l.source == "age of speed").expect("its line in the budget");
+        let line = solution.budget.iter().find(|l| l.source == "speed delay").expect("its line in the budget");
         line.crr.unwrap().abs()
     };
     let (tight, wide) = (share(24.0), share(90.0));

@@ -24,7 +24,7 @@ pub const DEFAULT_LAP_DRAWS: usize = 1000;
 /// What a caller may leave out to save time.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Depth {
-    /// Propagate the uncertainties of the measuring chain.
+    /// Propagate the uncertainties of the instruments.
     pub budget: bool,
     /// Draws of the bootstrap over laps; 0 for none.
     pub draws: usize,

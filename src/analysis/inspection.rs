@@ -5,77 +5,28 @@
 //! result of that; and it never refuses: a ride without laps or without power is described as such.
 
 mod channel;
+mod drawn;
+mod held;
 mod laps;
 mod obstacle;
 mod sampling;
 mod trial;
 
 pub use channel::ChannelHeld;
+pub use drawn::Drawn;
+pub use held::{Inspection, Noted, Obstacle};
 pub use laps::{HeldLap, LapsHeld};
-pub use obstacle::Obstacle;
 pub use sampling::{Interval, Sampling, Span};
 
 use crate::error::Error;
-use crate::evidence::{LinePoint, RunEvidence};
 use crate::finding::{Slip, What};
 use crate::record::Recording;
 use crate::rollers::{self, Choice};
 use crate::sample::{align, speed_to_distance_ratio};
 use crate::session::{RiderAndBike, Rollers, Venue};
-use serde::Serialize;
 
 /// A mass to look for a steady window with, kg.
 const NOMINAL_MASS_KG: f64 = 85.0;
-
-/// What one ride file holds. Numbers are in the unit of their name, an unknown is `null` in JSON.
-#[derive(Debug, Clone, Serialize)]
-pub struct Inspection {
-    pub file: String,
-    pub sha256: String,
-    pub bytes: u64,
-    pub records: usize,
-    /// Time of the first record, RFC 3339; `null` when the clock was not set.
-    pub started: Option<String>,
-    pub duration_s: f64,
-    /// Whether positions show that the bicycle moves; `null` without positions.
-    pub moves: Option<bool>,
-    pub channels: Vec<ChannelHeld>,
-    pub sampling: Sampling,
-    pub gaps: Vec<Span>,
-    pub pauses: Vec<Span>,
-    /// Integral of the speed channel over the advance of the distance channel; `null` when one of them is missing.
-    pub speed_over_distance: Option<f64>,
-    pub laps: LapsHeld,
-    /// Whether nothing stands in the way of a solution; [`Inspection::obstacles`] may still weaken it.
-    pub solvable: bool,
-    pub obstacles: Vec<Obstacle>,
-    /// What was lost or odd while reading.
-    pub findings: Vec<Noted>,
-    #[serde(skip)]
-    pub drawn: Drawn,
-}
-
-/// A finding in words.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Noted {
-    pub code: &'static str,
-    pub message: String,
-}
-
-impl From<&What> for Noted {
-    fn from(what: &What) -> Self {
-        Noted { code: what.code(), message: what.message() }
-    }
-}
-
-/// Series for a time line and a map.
-#[derive(Debug, Clone, Default)]
-pub struct Drawn {
-    /// Speed and power of every record; `used` where it is part of a lap that nothing speaks against.
-    pub run: RunEvidence,
-    /// The loop in a plane; empty where no laps were found by positions.
-    pub line: Vec<LinePoint>,
-}
 
 /// Looks at one recording.
 ///

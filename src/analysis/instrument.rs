@@ -1,4 +1,4 @@
-//! The inputs of the measuring chain, and what a budget of them holds.
+//! The inputs of the instruments, and what a budget of them holds.
 //!
 //! Given a session; gives each input with its standard uncertainty, and a run's conditions with one input moved. It solves nothing.
 
@@ -87,8 +87,8 @@ pub(crate) enum Input {
     CentreOfMassHeight,
     Bearing,
     GivenWind,
-    /// How old the speed reading is, which places the laps.
-    SpeedAge,
+    /// By how much the speed reading is late, which places the laps.
+    SpeedDelay,
     /// How long the lap is that is ridden, where laps are counted by it.
     LapLength,
     /// Variance of the gusts.
@@ -115,7 +115,7 @@ impl Input {
             Input::CentreOfMassHeight => "centre of mass height",
             Input::Bearing => "bearing drag",
             Input::GivenWind => "given wind",
-            Input::SpeedAge => "age of speed",
+            Input::SpeedDelay => "speed delay",
             Input::LapLength => "length of the lap",
             Input::Gusts => "gusts",
             Input::TyreTemperatureOfRun(_) => "tyre temperature",
@@ -151,7 +151,7 @@ impl Input {
             Input::WheelInertia => "kg m²",
             Input::Gusts => "m²/s²",
             Input::CentreOfMassHeight | Input::LapLength => "m",
-            Input::SpeedAge => "s",
+            Input::SpeedDelay => "s",
             Input::Power
             | Input::CdaBetweenSpeeds
             | Input::Speed
@@ -166,7 +166,7 @@ impl Input {
 pub(crate) fn inputs_of(
     session: &Session,
     air: &[RunAir],
-    age: Option<SpeedAge>,
+    speed_delay: Option<SpeedAge>,
     lap_length_sd_m: Option<f64>,
     gustiness: Option<Gustiness>,
 ) -> Vec<(Input, f64)> {
@@ -190,8 +190,8 @@ pub(crate) fn inputs_of(
     if session.wind.mode == WindMode::Given {
         inputs.push((Input::GivenWind, u.wind_fraction));
     }
-    if let Some(age) = age {
-        inputs.push((Input::SpeedAge, age.sd_s));
+    if let Some(delay) = speed_delay {
+        inputs.push((Input::SpeedDelay, delay.sd_s));
     }
     if let Some(sd_m) = lap_length_sd_m {
         inputs.push((Input::LapLength, sd_m));
@@ -255,7 +255,7 @@ pub(crate) fn alter<'a>(run: &RunConditions<'a>, air: &RunAir, input: Input, by:
             out.given_wind.north_m_s = run.given_wind.north_m_s.scaled(1.0 + by);
         }
         // Gusts belong to the fit, and these others to the laps, not to a run's conditions.
-        Input::Gusts | Input::SpeedAge | Input::LapLength | Input::CdaBetweenSpeeds => {}
+        Input::Gusts | Input::SpeedDelay | Input::LapLength | Input::CdaBetweenSpeeds => {}
     }
     out
 }

@@ -17,7 +17,7 @@ pub struct Uncertain {
     pub prior_se: Option<f64>,
     /// What changes from run to run.
     pub run_to_run: Option<Combined>,
-    /// What the measuring chain adds (type B).
+    /// What the instruments add (type B).
     pub instrument_se: Option<f64>,
 }
 
@@ -58,7 +58,7 @@ impl Uncertain {
         }
     }
 
-    /// All but the measuring chain.
+    /// All but the instruments.
     fn of_rides(&self) -> Combined {
         let nothing = Combined { standard_uncertainty: 0.0, dof: f64::INFINITY };
         let prior = Combined { standard_uncertainty: self.prior_se.unwrap_or(0.0), dof: f64::INFINITY };

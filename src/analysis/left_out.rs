@@ -4,9 +4,9 @@
 //! finding for each run that is not used. It judges no run.
 
 use super::inputs::Inputs;
+use super::part::Part;
 use super::run_results::run_result;
 use super::venue_outcome::VenueOutcome;
-use super::venues::Part;
 use crate::error::{Error, UnusableRun};
 use crate::evidence::RunEvidence;
 use crate::finding::{Finding, What};

@@ -6,8 +6,8 @@ use super::air_of_run::{RunAir, air_of_run, told_once};
 use super::inputs::Inputs;
 use super::instrument::{Input, InstrumentBudget, inputs_of};
 use super::loop_choices::choices;
-use super::slip;
-use super::speed_age::{self, AgeTrial};
+use super::slip::run_unlike;
+use super::speed_delay::{self, DelayTrial};
 use super::{drift_check, loop_length, solvable_laps, speed_scale};
 use crate::circuit::{FoundLoop, Lap, LapCut, SpeedAge, Survey};
 use crate::constant::{STANDARD_GRAVITY_M_S2, normal_gravity_m_s2};
@@ -53,8 +53,8 @@ pub struct LoopVenue<'a> {
     pub address: Vec<LapAddress>,
     pub work: Vec<&'a Cumulative>,
     pub survey: Option<SurveyedSteps>,
-    /// `None` where laps go by the wheel's distance alone, which asks for no age.
-    pub age: Option<SpeedAge>,
+    /// `None` where laps go by the wheel's distance alone, which asks for no delay.
+    pub speed_delay: Option<SpeedAge>,
     pub fit: LoopFit,
     /// Gusts, where they were estimated or stated.
     pub gustiness: Option<Gustiness>,
@@ -73,11 +73,11 @@ impl LoopVenue<'_> {
         &self.cut.runs[at.run][at.lap]
     }
 
-    /// Inputs of the measuring chain with their standard uncertainties.
+    /// Inputs of the instruments with their standard uncertainties.
     pub(super) fn moved_inputs(&self, session: &Session) -> Vec<(Input, f64)> {
         let counted = self.fit.used.iter().any(|i| !self.lap(*i).edge_count.is_empty());
         let length_sd_m = session.circuit.length_sd_or_usual_m().filter(|_| counted);
-        inputs_of(session, &self.air, self.age, length_sd_m, self.gustiness)
+        inputs_of(session, &self.air, self.speed_delay, length_sd_m, self.gustiness)
     }
 }
 
@@ -89,7 +89,7 @@ struct Prepared {
     address: Vec<LapAddress>,
 }
 
-/// Most laps by which an age of the speed reading is judged: a day on a track has thousands, and these tell it to 0.01 s.
+/// Most laps by which a delay of the speed reading is judged: a day on a track has thousands, and these tell it to 0.01 s.
 const MOST_TRIAL_LAPS: usize = 400;
 
 /// Solves the runs of a loop.
@@ -109,8 +109,8 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride]) -> Result<LoopVenue<'a>, Er
     let work: Vec<&Cumulative> = rides.iter().map(|r| &r.work_j).collect();
     let found = FoundLoop::new(&to_cut, &session.circuit)?;
     solvable_laps::need_passes(found.refused())?;
-    let prepare = |age_s: f64, stride: usize| -> Result<Prepared, Error> {
-        let mut cut = found.cut_in_steps(age_s);
+    let prepare = |delay_s: f64, stride: usize| -> Result<Prepared, Error> {
+        let mut cut = found.cut_in_steps(delay_s);
         for (run, laps) in session.runs.iter().zip(&mut cut.runs) {
             overrule(run, laps)?;
         }
@@ -123,23 +123,23 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride]) -> Result<LoopVenue<'a>, Er
         let (laps, address) = lap_inputs(session, rides, &cut, &conditions);
         Ok(Prepared { cut, choices, laps, address })
     };
-    let mut age = found.speed_age();
-    if age.is_some() && found.age_hangs_on_the_bends() {
+    let mut speed_delay = found.speed_age();
+    if speed_delay.is_some() && found.age_hangs_on_the_bends() {
         // An odd stride, so that of alternating speeds both are kept.
         let stride = found.lap_count().div_ceil(MOST_TRIAL_LAPS) | 1;
-        let trial = |age_s: f64| -> Option<AgeTrial> {
-            let mut p = prepare(age_s, stride).ok()?;
+        let trial = |delay_s: f64| -> Option<DelayTrial> {
+            let mut p = prepare(delay_s, stride).ok()?;
             let frame = Frame { work: work.clone(), choices: &p.choices, survey: None };
             let fitted = fit(&frame, &mut p.laps, None).ok()?;
-            Some(AgeTrial { age_s, laps: fitted.used.len(), scatter_m: fitted.scatter.sd_m })
+            Some(DelayTrial { delay_s, laps: fitted.used.len(), scatter_m: fitted.scatter.sd_m })
         };
-        age = speed_age::by_scatter(trial);
+        speed_delay = speed_delay::by_scatter(trial);
     }
-    let age_s = age.unwrap_or(SpeedAge::USUAL).mean_s;
-    let Prepared { mut cut, mut choices, mut laps, address } = prepare(age_s, 1)?;
+    let delay_s = speed_delay.unwrap_or(SpeedAge::USUAL).mean_s;
+    let Prepared { mut cut, mut choices, mut laps, address } = prepare(delay_s, 1)?;
     findings.append(&mut cut.findings);
     solvable_laps::check(session, rides, &cut, &findings)?;
-    cut.lengths = found.lengths(age_s);
+    cut.lengths = found.lengths(delay_s);
     findings.extend(loop_length::check(session, inputs.survey.as_ref(), &cut.lengths, cut.length_m)?);
     if choices.wind && !cut.has_bearings {
         findings.push(Finding::of_session(What::WindWithoutCompass));
@@ -150,7 +150,7 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride]) -> Result<LoopVenue<'a>, Er
     let first = fit(&frame, &mut laps, None).map_err(|e| drift_check::undetermined(session, e));
     let of_run =
         |k: usize| laps.iter().zip(&address).filter(move |(_, at)| at.run == k).map(|(l, _)| l.reason).collect();
-    let mut solved = slip::run_unlike::sorted_out(session, &(0..rides.len()).map(of_run).collect::<Vec<_>>(), first)?;
+    let mut solved = run_unlike::sorted_out(session, &(0..rides.len()).map(of_run).collect::<Vec<_>>(), first)?;
     let survey = match &inputs.survey {
         Some(survey) => Some(align_survey(survey, &cut, &solved)),
         None => session.circuit.level.then(|| level(&cut)),
@@ -189,7 +189,7 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride]) -> Result<LoopVenue<'a>, Er
             lap.reason = None;
         }
     }
-    findings.extend(slip::run_unlike::find(&mut cut));
+    findings.extend(run_unlike::find(&mut cut));
     Ok(LoopVenue {
         cut,
         air,
@@ -199,7 +199,7 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride]) -> Result<LoopVenue<'a>, Er
         address,
         work,
         survey,
-        age,
+        speed_delay,
         fit: solved,
         gustiness,
         budget: None,

@@ -1,4 +1,4 @@
-//! Check of the budget by random draws: all inputs of the measuring chain drawn at once, everything solved again, and
+//! Check of the budget by random draws: all inputs of the instruments drawn at once, everything solved again, and
 //! the interval of the draws set beside the reported one (JCGM 101:2008, clauses 7 and 8).
 //!
 //! Given a solution and a way to solve again with inputs moved; gives one line for each quantity that has an interval.

@@ -4,8 +4,9 @@
 
 use super::inputs::{Depth, Inputs};
 use super::monte_carlo::Draws;
+use super::slip::twins;
 use super::venue_outcome::VenueOutcome;
-use super::{factors, roller_draws, roller_outcome, roller_venue, slip};
+use super::{factors, roller_draws, roller_outcome, roller_venue};
 use crate::error::Error;
 use crate::sample::Ride;
 
@@ -15,8 +16,8 @@ pub fn of_rollers(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<D
     let chain = draws.map(|_| roller_draws::RollerChain::new(&inputs.session, &venue));
     let mut outcome = roller_outcome::outcome(inputs, rides, venue);
     outcome.solution.factors = factors::factors(&inputs.session, &outcome.solution);
-    let of_runs = slip::twins::of_rollers(&inputs.session, &outcome.solution);
-    outcome.findings.extend(of_runs.iter().flat_map(|of| slip::twins::findings(&inputs.session, of)));
+    let of_runs = twins::of_rollers(&inputs.session, &outcome.solution);
+    outcome.findings.extend(of_runs.iter().flat_map(|of| twins::findings(&inputs.session, of)));
     if let (Some(draws), Some(chain)) = (draws, chain) {
         outcome.solution.monte_carlo = Some(chain.check(&inputs.session, &outcome.solution, draws)?);
     }

@@ -5,9 +5,10 @@
 use super::inputs::{Depth, Inputs};
 use super::monte_carlo::{self, Draws};
 use super::run_values::{BetweenRuns, RunValues};
+use super::slip::{twins, wind};
 use super::venue_outcome::VenueOutcome;
 use super::{
-    chain_budget, crr_drift, evidence_of, factors, loop_venue, outcome, second_opinion, sharing, slip, speed_scale,
+    crr_drift, evidence_of, factors, instrument_budget, loop_venue, outcome, second_opinion, sharing, speed_scale,
     tyre_rule,
 };
 use crate::error::Error;
@@ -22,16 +23,16 @@ pub fn of_loop(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draw
     let inputs = supposed.as_ref().and_then(|s| s.inputs.as_ref()).unwrap_or(inputs);
     let mut venue = loop_venue::solve(inputs, rides)?;
     if depth.budget {
-        venue.budget = Some(chain_budget::budget(inputs, rides, &venue)?);
+        venue.budget = Some(instrument_budget::budget(inputs, rides, &venue)?);
     }
     let mut findings: Vec<Finding> = calibrated.iter().flat_map(|c| c.findings.iter().cloned()).collect();
     findings.extend(supposed.iter().map(|s| s.finding.clone()));
     findings.append(&mut venue.findings);
-    findings.extend(slip::wind::check(inputs, rides, &venue));
+    findings.extend(wind::check(inputs, rides, &venue));
     let session = &inputs.session;
     let values = RunValues::new(&venue)?;
-    let of_runs = slip::twins::of_loop(session, &values);
-    findings.extend(of_runs.iter().flat_map(|of| slip::twins::findings(session, of)));
+    let of_runs = twins::of_loop(session, &values);
+    findings.extend(of_runs.iter().flat_map(|of| twins::findings(session, of)));
     let between = BetweenRuns::new(session, &venue.fit, &values, session.circuit.kind)?;
     let mut solution = outcome::solution(inputs, rides, &venue, &between, &mut findings);
     solution.circuit.tyre_rule = tyre_rule::of(session, supposed.is_some());

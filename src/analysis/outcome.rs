@@ -392,8 +392,8 @@ impl Report<'_> {
             gate: cut.gate.map(|g| Gate { lat_deg: g.lat_deg, lon_deg: g.lon_deg }),
             speed_age_s: self
                 .venue
-                .age
-                .map_or_else(Measured::default, |age| Measured { value: Some(age.mean_s), se: Some(age.sd_s) }),
+                .speed_delay
+                .map_or_else(Measured::default, |delay| Measured { value: Some(delay.mean_s), se: Some(delay.sd_s) }),
             length_by_wheel_m: cut.lengths.by_wheel(),
             length_by_positions_m: cut
                 .lengths

@@ -1,4 +1,4 @@
-//! A solved loop solved again with inputs of the measuring chain moved.
+//! A solved loop solved again with inputs of the instruments moved.
 //!
 //! Given a solved loop and by how much inputs are moved, one or many at once; gives Crr, CdA and watts of every set-up.
 //! It neither chooses the sizes of the moves nor combines anything.
@@ -32,7 +32,7 @@ pub struct Repetition<'a> {
     base: Vec<RunConditions<'a>>,
     /// Way of each lap of the venue that is in use.
     ways: Vec<Option<LapWay>>,
-    /// Way per age of the speed reading that a survey holds, m/s: it is laid where the laps are, all together.
+    /// Way per delay of the speed reading that a survey holds, m/s: it is laid where the laps are, all together.
     held_m_s: f64,
     /// The same for the length of laps that are counted by distance, m/m.
     held_per_length: f64,
@@ -113,7 +113,7 @@ impl<'a> Repetition<'a> {
             conditions
         };
         let altered: Vec<RunConditions> = self.base.iter().zip(&venue.air).map(moved).collect();
-        let older_by_s = sum(moves, Input::SpeedAge);
+        let older_by_s = sum(moves, Input::SpeedDelay);
         let longer_m = sum(moves, Input::LapLength);
         // A wheel that counts too little cuts too long a lap.
         let cut_longer_m = longer_m - sum(moves, Input::Speed) * venue.cut.length_m;

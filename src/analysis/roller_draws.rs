@@ -1,4 +1,4 @@
-//! Runs on rollers balanced again with every input of the measuring chain drawn at random.
+//! Runs on rollers balanced again with every input of the instruments drawn at random.
 //!
 //! Given solved runs; gives by how much Crr and rolling watts of every set-up move. It draws nothing itself.
 

@@ -1,6 +1,6 @@
 //! Set-ups on rollers with what changes from run to run in them: a wheel mounted again, pressure, the gauge.
 //!
-//! Given solved runs; gives the second stage over them. It knows nothing of the measuring chain.
+//! Given solved runs; gives the second stage over them. It knows nothing of the instruments.
 
 use super::roller_run::SolvedRun;
 use crate::error::Error;

@@ -8,38 +8,21 @@
 mod differs;
 mod head;
 mod names;
+mod proposed;
 mod run_block;
 mod speeds;
+mod wording;
 
 pub use differs::Differs;
+pub use proposed::{Beside, PassedOver};
 
-use super::inspection::{Inspection, inspect};
 use crate::record::Recording;
-use crate::sample::{Ride, align};
 use names::SetupGuess;
+use proposed::Proposed;
+use wording::one_line;
 
-/// Shortest and longest lap that may be one of a track, m (common practice, no source).
-const TRACK_M: [f64; 2] = [150.0, 600.0];
 /// Two files are of one ride when they share at least this part of the shorter.
 const SAME_RIDE: f64 = 0.8;
-
-/// What was found in the folder beside rides.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub struct Beside {
-    /// A weather log.
-    pub weather: Option<String>,
-    /// A levelled profile.
-    pub survey: Option<String>,
-    /// Files that are no rides, with the reason.
-    pub passed_over: Vec<PassedOver>,
-}
-
-/// A file that is not used.
-#[derive(Debug, Clone, PartialEq)]
-pub struct PassedOver {
-    pub file: String,
-    pub reason: String,
-}
 
 /// A proposed session.
 #[derive(Debug, Clone, PartialEq)]
@@ -50,27 +33,6 @@ pub struct Proposal {
     /// Ids of the set-ups that file names show; empty when they show none.
     pub setups: Vec<String>,
     pub runs: usize,
-}
-
-/// Kind of venue that a ride looks like.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Looks {
-    Road,
-    Track,
-    Rollers,
-}
-
-/// One proposed run.
-struct Proposed {
-    held: Inspection,
-    ride: Ride,
-    looks: Looks,
-    /// Another device on the same ride.
-    second: Option<String>,
-    /// A run that was ridden at the same time and has power too.
-    beside: Option<String>,
-    temperature_c: Option<f64>,
-    elevation_m: Option<f64>,
 }
 
 /// The session for some rides; `rides` may come in any order.
@@ -131,28 +93,6 @@ fn propose(runs: &mut Vec<Proposed>, mut new: Proposed) {
     }
 }
 
-impl Proposed {
-    fn of(recording: &Recording) -> Proposed {
-        let held = inspect(recording, None);
-        let ride = align(recording).0;
-        let on_the_move = held.moves == Some(true);
-        let marked = held.laps.device_lap_length_m;
-        let looks = match (on_the_move, marked) {
-            (true, _) => Looks::Road,
-            (false, Some(length)) if (TRACK_M[0]..=TRACK_M[1]).contains(&length) => Looks::Track,
-            (false, Some(_)) => Looks::Road,
-            (false, None) => Looks::Rollers,
-        };
-        let temperature_c = mean(&recording.temperature_c);
-        Proposed { held, looks, second: None, beside: None, temperature_c, elevation_m: mean(&ride.altitude_m), ride }
-    }
-}
-
-fn mean(column: &[f64]) -> Option<f64> {
-    let known: Vec<f64> = column.iter().copied().filter(|t| t.is_finite()).collect();
-    (!known.is_empty()).then(|| known.iter().sum::<f64>() / known.len() as f64)
-}
-
 fn has(column: &[f64]) -> bool {
     column.iter().any(|x| x.is_finite())
 }
@@ -167,52 +107,4 @@ fn together(a: &Proposed, b: &Proposed) -> f64 {
     let to = (a.start_unix_s + a.duration_s()).min(b.start_unix_s + b.duration_s());
     let shorter = a.duration_s().min(b.duration_s());
     if shorter > 0.0 { (to - from) / shorter } else { 0.0 }
-}
-
-/// The venue of the loop: that of most runs that are not on rollers, as only a loop has keys of its own.
-fn venue(runs: &[Proposed]) -> Looks {
-    let count = |looks| runs.iter().filter(|r| r.looks == looks).count();
-    match (count(Looks::Road), count(Looks::Track)) {
-        (0, 0) => Looks::Rollers,
-        (road, track) if track > road => Looks::Track,
-        _ => Looks::Road,
-    }
-}
-
-impl Looks {
-    fn word(self) -> &'static str {
-        match self {
-            Looks::Road => "road",
-            Looks::Track => "track",
-            Looks::Rollers => "rollers",
-        }
-    }
-}
-
-/// A line with its comment at one column, as far as it fits.
-fn commented(key: &str, comment: &str) -> String {
-    format!("{key:<29} # {comment}\n")
-}
-
-/// A TOML string.
-fn quoted(text: &str) -> String {
-    toml::Value::String(text.to_string()).to_string()
-}
-
-/// Text for a comment: names come from files and must not end it.
-fn one_line(text: &str) -> String {
-    text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn names_with_quotes_and_line_ends_stay_within_their_string_and_comment() {
-        let text = format!("a = {}\n# {}\n", quoted("x\"\ny"), one_line("p\nq"));
-        let table: toml::Table = toml::from_str(&text).unwrap();
-        assert_eq!(table["a"].as_str(), Some("x\"\ny"));
-        assert_eq!(table.len(), 1);
-    }
 }

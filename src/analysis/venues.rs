@@ -9,82 +9,16 @@ use super::left_out::solve_without_unusable;
 use super::monte_carlo::Draws;
 use super::on_rollers::of_rollers;
 use super::one_loop::of_loop;
+use super::part::Part;
 use super::quantities::PowerAt;
 use super::run_results::venue_word;
 use super::venue_outcome::VenueOutcome;
-use crate::error::{Error, UnusableRun};
+use crate::error::Error;
 use crate::evidence::Evidence;
 use crate::finding::{Finding, What};
 use crate::sample::Ride;
 use crate::session::{Session, Venue};
 use crate::solution::{Estimate, SetupResult, Solution, VenueResult, Venues};
-
-/// Some of the runs with the set-ups they need, and where both stand in the session.
-pub(super) struct Part {
-    pub inputs: Inputs,
-    pub rides: Vec<Ride>,
-    pub runs: Vec<usize>,
-    pub setups: Vec<usize>,
-}
-
-impl Part {
-    /// The runs of some venues; what was said of the kind of the loop goes for all of them.
-    fn of_venues(inputs: &Inputs, rides: &[Ride], wanted: &dyn Fn(Venue) -> bool) -> Part {
-        let session = &inputs.session;
-        let mut part = Part::of(inputs, rides, &|k| wanted(session.venue_of(&session.runs[k])));
-        if let Some(first) = part.runs.first() {
-            part.inputs.session.circuit.kind = session.venue_of(&session.runs[*first]);
-        }
-        part
-    }
-
-    pub(super) fn of(inputs: &Inputs, rides: &[Ride], wanted: &dyn Fn(usize) -> bool) -> Part {
-        let session = &inputs.session;
-        let runs: Vec<usize> = (0..session.runs.len()).filter(|k| wanted(*k)).collect();
-        let ridden = |s: &usize| runs.iter().any(|k| session.setup_of(&session.runs[*k]) == *s);
-        let setups: Vec<usize> = (0..session.setups.len()).filter(ridden).collect();
-        let mut own = session.clone();
-        own.runs = runs.iter().map(|k| session.runs[*k].clone()).collect();
-        own.setups = setups.iter().map(|s| session.setups[*s].clone()).collect();
-        own.baseline = Some(session.setups[session.baseline()].id.clone());
-        Part {
-            inputs: Inputs {
-                session: own,
-                recordings: runs.iter().map(|k| inputs.recordings[*k].clone()).collect(),
-                weather: inputs.weather.clone(),
-                survey: inputs.survey.clone(),
-            },
-            rides: runs.iter().map(|k| rides[*k].clone()).collect(),
-            runs,
-            setups,
-        }
-    }
-
-    /// The same for runs that cannot be used.
-    fn renumbered(&self, error: Error) -> Error {
-        match error {
-            Error::RunsUnusable { runs, cause } => {
-                let runs = runs.into_iter().map(|u| UnusableRun { run: self.runs[u.run], ..u }).collect();
-                Error::RunsUnusable { runs, cause }
-            }
-            other => other,
-        }
-    }
-
-    /// Numbers of the part turned into those of the session.
-    pub(super) fn renumber(&self, outcome: &mut VenueOutcome) {
-        for finding in &mut outcome.findings {
-            finding.run = finding.run.map(|k| self.runs[k]);
-        }
-        let Evidence { runs, regions, warm_ups, .. } = &mut outcome.evidence;
-        runs.iter_mut().for_each(|r| r.setup = self.setups[r.setup]);
-        regions.iter_mut().for_each(|r| r.setup = self.setups[r.setup]);
-        for warm_up in warm_ups {
-            warm_up.run = self.runs[warm_up.run];
-            warm_up.setup = self.setups[warm_up.setup];
-        }
-    }
-}
 
 /// Solves every venue of the session, without the runs that cannot be used.
 ///

@@ -20,7 +20,7 @@ pub struct Difference {
     pub value: f64,
     /// From the laps (type A).
     pub scatter: Combined,
-    /// From the measuring chain (type B), propagated through the difference so that common errors have cancelled.
+    /// From the instruments (type B), propagated through the difference so that common errors have cancelled.
     pub instrument: Combined,
 }
 

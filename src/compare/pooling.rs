@@ -4,7 +4,7 @@
 //! under agreement and under disagreement, and how strong the disagreement is. It never leaves a result out.
 
 use crate::error::Error;
-use crate::uncertainty::student::{chi_squared_upper_tail, coverage_factor, f_upper_tail};
+use crate::uncertainty::student::{chi_squared_upper_tail, f_upper_tail};
 
 /// One result to be pooled.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -21,13 +21,6 @@ pub struct Mean {
     pub value: f64,
     pub standard_error: f64,
     pub dof: f64,
-}
-
-impl Mean {
-    /// Half-width of the two-sided interval.
-    pub fn half_width(&self, confidence: f64) -> f64 {
-        coverage_factor(confidence, self.dof) * self.standard_error
-    }
 }
 
 /// Everything that is said of a set of results.

@@ -34,11 +34,6 @@ impl AirSpeed {
     pub fn size_m_s(self) -> f64 {
         (self.along_m_s * self.along_m_s + self.across_m_s * self.across_m_s).sqrt()
     }
-
-    /// Angle of the air flow to the direction of travel, rad.
-    pub fn yaw_rad(self) -> f64 {
-        self.across_m_s.atan2(self.along_m_s)
-    }
 }
 
 /// Standard deviations of the turbulent part of the wind along and across the direction of travel, m/s.

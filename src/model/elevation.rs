@@ -1,13 +1,6 @@
-//! Energy of height: the road's elevation, less what the centre of mass comes down when leaning.
+//! Force of gravity along a gradient.
 //!
-//! Given heights and gradients; gives energy and force. It never reads an altimeter: elevation is solved for or
-//! surveyed.
-
-/// m g (z − drop), J, with z the elevation of the road and `com_drop_m` = h (1 − cos φ) that of the lean.
-#[inline]
-pub fn potential_energy_j(mass_kg: f64, gravity_m_s2: f64, elevation_m: f64, com_drop_m: f64) -> f64 {
-    mass_kg * gravity_m_s2 * (elevation_m - com_drop_m)
-}
+//! Given mass, gravity and gradient; gives the force. It never reads an altimeter: elevation is solved for or surveyed.
 
 /// Force of gravity along a gradient (rise over run), m g sin(atan G), N.
 ///

@@ -4,13 +4,17 @@
 
 use super::day::{Day, SetupName, Told};
 use super::family::{PairName, Seen, counts};
-use super::{FEWEST, MOST};
 use crate::error::Error;
 use crate::finding::What;
 use crate::solution::ReferenceConditions;
 use std::collections::{BTreeMap, BTreeSet};
 
-/// Whether the errors of the measuring chain are one and the same on all days.
+/// Fewest results.
+pub const FEWEST: usize = 2;
+/// Most results; more are not days of one test.
+pub const MOST: usize = 200;
+
+/// Whether the errors of the instruments are one and the same on all days.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Instruments {
     /// The same meter, wheel, scale and thermometer: the safe side.

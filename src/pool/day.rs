@@ -11,7 +11,7 @@ use crate::solution::{
 };
 use serde::{Deserialize, Serialize};
 
-/// Sources of a budget that are another error on another day. All others belong to the measuring chain.
+/// Sources of a budget that are another error on another day. All others belong to the instruments.
 pub const OF_A_DAY: [&str; 12] = [
     "mass",
     "tyre temperature",
@@ -90,7 +90,7 @@ pub enum Told {
     Measured(Measure),
 }
 
-/// A difference with its error, and how much of that each source of the measuring chain makes.
+/// A difference with its error, and how much of that each source of the instruments makes.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Measure {
     pub value: f64,
@@ -100,7 +100,7 @@ pub struct Measure {
     pub scatter_se: Option<f64>,
     pub instrument_se: Option<f64>,
     /// `None` when the result does not part the instrument error by source.
-    pub chain: Option<Vec<Loading>>,
+    pub loadings: Option<Vec<Loading>>,
 }
 
 /// How far one standard uncertainty of a source moves a difference.
@@ -286,15 +286,15 @@ fn told(
             Some(Loading { source: line.source.clone(), moves: pick(&moved(line, contrast, &venue.baseline)?)?.abs() })
         })
         .collect();
-    let chain = parts.map(|mut all| {
+    let loadings = parts.map(|mut all| {
         all.retain(|l| l.moves.is_finite() && l.moves > 0.0 && !OF_A_DAY.contains(&l.source.as_str()));
         all
     });
-    // Without a budget nothing is known of the measuring chain; a pair that is not in it has its sum alone.
-    let chain = chain.filter(|_| !budget.is_empty() || estimate.instrument_se.is_none());
+    // Without a budget nothing is known of the instruments; a pair that is not in it has its sum alone.
+    let loadings = loadings.filter(|_| !budget.is_empty() || estimate.instrument_se.is_none());
     let measure =
-        Measure { value, se, dof, scatter_se: estimate.scatter_se, instrument_se: estimate.instrument_se, chain };
-    let shared: f64 = measure.chain_or_whole(false).iter().map(|l| l.moves.powi(2)).sum();
+        Measure { value, se, dof, scatter_se: estimate.scatter_se, instrument_se: estimate.instrument_se, loadings };
+    let shared: f64 = measure.loadings_or_whole(false).iter().map(|l| l.moves.powi(2)).sum();
     if se * se - shared <= LEAST_OWN * se * se {
         return Err(format!(
             "{place} has a standard error of {se}, but its instruments alone make {}; solve the session again",
@@ -306,12 +306,12 @@ fn told(
 
 impl Measure {
     /// Loadings by source, or the whole instrument error as one source.
-    pub fn chain_or_whole(&self, whole: bool) -> Vec<Loading> {
-        match &self.chain {
-            Some(chain) if !whole => chain.clone(),
+    pub fn loadings_or_whole(&self, whole: bool) -> Vec<Loading> {
+        match &self.loadings {
+            Some(loadings) if !whole => loadings.clone(),
             _ => {
                 let moves = self.instrument_se.unwrap_or(0.0).abs();
-                vec![Loading { source: "measuring chain".into(), moves }]
+                vec![Loading { source: "instruments".into(), moves }]
             }
         }
     }
@@ -356,7 +356,7 @@ mod tests {
             Input::FixedLoss,
             Input::CdaBetweenSpeeds,
             Input::Speed,
-            Input::SpeedAge,
+            Input::SpeedDelay,
             Input::LapLength,
             Input::Temperature,
             Input::Pressure,
@@ -371,9 +371,12 @@ mod tests {
         let is_listed = |input: Input| match input {
             Input::MassOfRun(_) | Input::TyreTemperatureOfRun(_) | Input::Gusts | Input::GivenWind => true,
             Input::PowerZero | Input::FixedLoss | Input::CdaBetweenSpeeds => true,
-            Input::Power | Input::Speed | Input::SpeedAge | Input::Temperature | Input::Pressure | Input::Humidity => {
-                true
-            }
+            Input::Power
+            | Input::Speed
+            | Input::SpeedDelay
+            | Input::Temperature
+            | Input::Pressure
+            | Input::Humidity => true,
             Input::Efficiency | Input::WheelInertia | Input::CentreOfMassHeight | Input::Bearing => true,
             Input::LapLength | Input::TemperatureCoefficient => true,
         };

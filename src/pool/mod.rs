@@ -8,7 +8,7 @@
 //!
 //! Two days with one power meter share its scale error: it moves both alike, so it neither shows in their disagreement
 //! nor shrinks in their mean. The budget of each result tells source by source how far one standard uncertainty moves
-//! a difference, aᵢₛ for day i and source s. Sources of the measuring chain are taken as one and the same error on all
+//! a difference, aᵢₛ for day i and source s. Sources of the instruments are taken as one and the same error on all
 //! days, fully correlated with one sign (the safe side: what is shared never averages out); those of a day alone, such
 //! as each weighing and the day's gusts, as independent ([`day::OF_A_DAY`]). With uᵢ the whole standard error,
 //!
@@ -27,7 +27,7 @@ mod family;
 mod quantity;
 mod result;
 
-pub use choose::{Choice, Instruments};
+pub use choose::{Choice, FEWEST, Instruments, MOST};
 pub use day::Day;
 pub use result::{DayContrast, DayWeight, PooledContrast, PooledDay, PooledQuantity, PooledResult, SingleContrast};
 
@@ -40,11 +40,6 @@ use crate::uncertainty::budget::Combined;
 use choose::{Agreed, PowerLeftOut};
 use family::{Found, Seen};
 use quantity::{Kind, Together};
-
-/// Fewest results.
-pub const FEWEST: usize = 2;
-/// Most results; more are not days of one test.
-pub const MOST: usize = 200;
 
 /// Brings results together.
 ///

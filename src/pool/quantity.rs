@@ -1,6 +1,6 @@
 //! One quantity of one difference over several days.
 //!
-//! Given each day's value with its error and what of that comes from the measuring chain; gives the mean, the agreement
+//! Given each day's value with its error and what of that comes from the instruments; gives the mean, the agreement
 //! of the days, and the shared error put back. See [`super`] for the equations.
 
 use super::choose::{Agreed, Instruments};
@@ -87,14 +87,14 @@ impl Together {
 /// Loadings of all days on the same sources, and own variances.
 fn parts<'a>(measured: &[(usize, &'a Measure)], instruments: Instruments) -> Vec<Part<'a>> {
     // Where one day has no breakdown the whole instrument error of every day stands for one shared source.
-    let whole = measured.iter().any(|(_, m)| m.chain.is_none());
-    let chains: Vec<Vec<Loading>> = match instruments {
-        Instruments::Shared => measured.iter().map(|(_, m)| m.chain_or_whole(whole)).collect(),
+    let whole = measured.iter().any(|(_, m)| m.loadings.is_none());
+    let loadings: Vec<Vec<Loading>> = match instruments {
+        Instruments::Shared => measured.iter().map(|(_, m)| m.loadings_or_whole(whole)).collect(),
         Instruments::Separate => vec![Vec::new(); measured.len()],
     };
     let mut sources: BTreeMap<&str, Vec<f64>> = BTreeMap::new();
-    for (i, chain) in chains.iter().enumerate() {
-        for loading in chain {
+    for (i, of_day) in loadings.iter().enumerate() {
+        for loading in of_day {
             let row = sources.entry(&loading.source).or_insert_with(|| vec![0.0; measured.len()]);
             row[i] += loading.moves;
         }
@@ -113,7 +113,7 @@ fn parts<'a>(measured: &[(usize, &'a Measure)], instruments: Instruments) -> Vec
 }
 
 fn together(parts: &[Part], confidence: f64) -> Result<Together, Error> {
-    // The measuring chain has infinitely many degrees of freedom, so those of the rest are ν (o/u)⁴ (JCGM 100, G.2b).
+    // The instruments have infinitely many degrees of freedom, so those of the rest are ν (o/u)⁴ (JCGM 100, G.2b).
     let measurements: Vec<Measurement> = parts
         .iter()
         .map(|p| Measurement {
@@ -195,7 +195,7 @@ mod tests {
             dof: f64::INFINITY,
             scatter_se: None,
             instrument_se: Some(chain.iter().map(|c| c.1 * c.1).sum::<f64>().sqrt()),
-            chain: Some(chain.iter().map(loading).collect()),
+            loadings: Some(chain.iter().map(loading).collect()),
         }
     }
 

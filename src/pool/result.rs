@@ -21,7 +21,7 @@ pub struct PooledResult {
     pub loopwright: String,
     pub confidence: f64,
     pub baseline: String,
-    /// "shared" or "separate": whether errors of the measuring chain are one and the same on all days.
+    /// "shared" or "separate": whether errors of the instruments are one and the same on all days.
     pub instruments: String,
     /// Of the first result; watts of results with another one are left out.
     pub reference: ReferenceConditions,

@@ -9,8 +9,8 @@ use fitparser::Value;
 use fitparser::profile::field_types::File;
 
 use super::channel::{Channel, Row};
+use super::definition::Definition;
 use super::developer::DeveloperFields;
-use super::frame::Definition;
 use super::message::{ChosenField, count};
 use super::row::{PackedDistance, record};
 use super::sport::Sports;

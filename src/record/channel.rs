@@ -74,11 +74,6 @@ impl Recording {
         }
     }
 
-    /// The channels that hold no value at all.
-    pub fn missing_channels(&self) -> Vec<Channel> {
-        Channel::ALL.into_iter().filter(|&c| !Recording::has(self.channel(c))).collect()
-    }
-
     /// Says so when power is zero in every record.
     pub(super) fn power_all_zero(&self) -> Option<What> {
         let never_positive = !self.power_w.iter().any(|&p| p != 0.0 && p.is_finite());

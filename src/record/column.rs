@@ -3,7 +3,6 @@
 //! Given the text of a heading; gives the channel and unit, or the reason to refuse it. It never guesses a unit.
 
 use super::channel::Channel;
-use super::csv::QUOTED;
 use crate::printable::excerpt;
 use crate::quantity::m_s_from_km_h;
 
@@ -108,6 +107,8 @@ const UNITS: [&str; 24] = [
     "feet", "deg", "degrees", "rpm", "c", "f", "k",
 ];
 
+/// Most characters of a heading or cell that a message quotes.
+pub(crate) const QUOTED: usize = 24;
 /// Edits between a heading and a known one up to which it is taken for a slip.
 const SLIP_EDITS: usize = 2;
 

@@ -6,7 +6,7 @@
 use ::csv::{ErrorKind, ReaderBuilder, StringRecord, Trim};
 
 use super::channel::{Channel, Row};
-use super::column::{Column, column};
+use super::column::{Column, QUOTED, column};
 use super::{MAX_RECORDS, Provenance, Recording, refuse_above, refuse_large, refuse_many, timeline};
 use crate::error::Error;
 use crate::finding::What;
@@ -16,8 +16,7 @@ use crate::printable::excerpt;
 const LATEST_UNIX_S: f64 = 253_402_300_799.0;
 /// Times before this, in 1973, count from a zero of their own.
 const EARLIEST_CLOCK_S: f64 = 1e8;
-/// Most characters of a cell or heading that a message quotes, and most headings.
-pub(crate) const QUOTED: usize = 24;
+/// Most headings that a message quotes.
 const HEADINGS_QUOTED: usize = 8;
 
 /// Reads a CSV table; `file` is its name in messages.

@@ -7,7 +7,7 @@ use std::collections::{BTreeSet, HashMap};
 
 use fitparser::Value;
 
-use super::frame::Definition;
+use super::definition::Definition;
 use super::message::{ChosenField, count, text};
 use crate::finding::What;
 use crate::printable::one_line;

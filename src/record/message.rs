@@ -10,7 +10,7 @@ use std::collections::HashMap;
 use fitparser::Value;
 use fitparser::de::{FitObject, FitStreamProcessor};
 
-use super::frame::{Definition, Field};
+use super::definition::{Definition, Field};
 
 /// Field number under which a chosen developer field is handed to the library; native fields never use it.
 pub(super) const DEVELOPER_SLOT: u8 = 252;

@@ -15,6 +15,7 @@ mod channel;
 mod checksum;
 mod column;
 mod csv;
+mod definition;
 mod developer;
 mod fit;
 mod frame;
@@ -30,8 +31,9 @@ mod timing;
 
 pub use channel::Channel;
 pub use checksum::crc16;
+pub(crate) use column::QUOTED;
 pub use csv::parse_csv;
-pub(crate) use csv::{NO_HEADING, QUOTED, lacks_heading, plain_reason};
+pub(crate) use csv::{NO_HEADING, lacks_heading, plain_reason};
 pub use fit::decode_fit;
 pub use join::{JOIN_TOLERANCE_S, join};
 pub use source::{read_regular, shown_name};

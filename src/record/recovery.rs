@@ -3,7 +3,7 @@
 //! Given bytes and the definitions in force; gives a place in them, or none. It decodes nothing and changes
 //! nothing, so a wrong guess costs only what was lost already.
 
-use super::frame::Definition;
+use super::definition::Definition;
 
 /// Messages in a row that show that damage is over.
 const PROOF_MESSAGES: usize = 8;

@@ -7,62 +7,19 @@ mod account;
 mod estimation;
 mod factors;
 mod inference;
+mod paragraph;
+mod ridden;
 mod rides;
 mod rollers;
 mod surroundings;
 
+pub(super) use paragraph::HELD_FIXED;
+pub use paragraph::Paragraph;
+
 use super::sources::Source;
 use super::units::Units;
-use crate::session::{Run, Session, Venue};
+use crate::session::Session;
 use crate::solution::Solution;
-
-/// Heading of the paragraph that lists what was not estimated.
-pub(super) const HELD_FIXED: &str = "Held fixed";
-
-/// One subject.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Paragraph {
-    pub heading: &'static str,
-    pub text: String,
-    pub sources: Vec<Source>,
-}
-
-impl Paragraph {
-    fn new(heading: &'static str, sentences: &[String], sources: &[Source]) -> Option<Paragraph> {
-        let text = sentences.iter().filter(|s| !s.is_empty()).cloned().collect::<Vec<_>>().join(" ");
-        (!text.is_empty()).then(|| Paragraph { heading, text, sources: sources.to_vec() })
-    }
-}
-
-/// "(Holm 1979)".
-fn cite(source: Source) -> String {
-    format!("({})", source.cited())
-}
-
-fn has_venue(session: &Session, venue: Venue) -> bool {
-    session.runs.iter().any(|run| session.venue_of(run) == venue)
-}
-
-fn has_loops(session: &Session) -> bool {
-    loop_runs(session).next().is_some()
-}
-
-fn loop_runs(session: &Session) -> impl Iterator<Item = &Run> {
-    session.runs.iter().filter(|run| session.venue_of(run) != Venue::Rollers)
-}
-
-/// A track whose line follows from its stated bends.
-fn has_geometry(session: &Session) -> bool {
-    has_venue(session, Venue::Track) && session.circuit.has_known_bends()
-}
-
-fn has_code(solution: &Solution, code: &str) -> bool {
-    solution.findings.iter().any(|finding| finding.code == code)
-}
-
-fn largest(values: impl Iterator<Item = Option<f64>>) -> Option<f64> {
-    values.flatten().filter(|v| v.is_finite()).reduce(f64::max)
-}
 
 /// See the module.
 pub fn paragraphs(session: &Session, solution: &Solution, units: Units) -> Vec<Paragraph> {

@@ -71,16 +71,6 @@ pub fn conversion_uncertainty(drum_radius_m: f64, tyre_radius_m: f64) -> f64 {
     EXPONENT_U * (tyre_radius_m / drum_radius_m).ln_1p()
 }
 
-/// Crr on drum 2 over Crr on drum 1, K_D = √[(R₁/R₂)(R₂ + r)/(R₁ + r)] (UN R117, annex 6, 6.3; from memory).
-///
-/// ```
-/// let k = loopwright::rollers::drum::drum_over_drum(0.85, 1.0, 0.315);
-/// assert!((k - 0.979_511).abs() < 5e-7); // computed in Python
-/// ```
-pub fn drum_over_drum(first_radius_m: f64, second_radius_m: f64, tyre_radius_m: f64) -> f64 {
-    ((first_radius_m / second_radius_m) * (second_radius_m + tyre_radius_m) / (first_radius_m + tyre_radius_m)).sqrt()
-}
-
 /// Crr at a reference temperature over Crr as measured, 1 + K (t − t_ref).
 ///
 /// UN R117, annex 6, 6.2, and ISO 28580 (K 0.008 per °C for car tyres, 20–30 °C); K is stated by the user.
@@ -116,15 +106,6 @@ mod tests {
         // With no valley the loads are the weights themselves.
         assert!((load_sum_ratio(&belt, 0.335).unwrap() - 1.0).abs() < 1e-12);
         assert!((load_sum_ratio(&free, 0.335).unwrap() - 0.55).abs() < 1e-12);
-    }
-
-    #[test]
-    fn drum_to_drum_is_the_ratio_of_two_drums_to_flat() {
-        // An identity of the two formulas.
-        let (a, b, r) = (0.85, 0.0555, 0.34);
-        let by_flat = flat_over_drum(a, r) / flat_over_drum(b, r);
-        assert!((drum_over_drum(a, b, r) - by_flat).abs() < 1e-12);
-        assert_eq!(drum_over_drum(a, a, r), 1.0);
     }
 
     #[test]

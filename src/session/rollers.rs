@@ -2,9 +2,12 @@
 //!
 //! Given by a session file; holds values and their defaults. It checks nothing.
 
-use super::{AirHere, REFERENCE_TEMPERATURE_C};
+use super::weather::AirHere;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+
+/// Reference temperature of Crr where none is stated, °C, as on rollers.
+pub const REFERENCE_TEMPERATURE_C: f64 = 20.0;
 
 /// Geometry of twin-drum rollers.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]

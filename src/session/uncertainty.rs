@@ -2,7 +2,7 @@
 //!
 //! Given by a session file; holds values and their defaults. It checks nothing.
 
-use super::Venue;
+use super::circuit::Venue;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 

@@ -84,7 +84,7 @@ pub(super) struct Scene<'a> {
 /// A recorded ride and how old its speeds are against its powers.
 pub(super) struct Recorded {
     pub(super) ride: SimulatedRide,
-    /// Mean age of the speeds at their stamps, less the delay of the power meter's averaging second.
+    /// Mean delay of the speeds at their stamps, less the delay of the power meter's averaging second.
     pub(super) speed_behind_power_s: f64,
 }
 
@@ -123,7 +123,7 @@ pub(super) fn record(scene: &Scene, file: String, start_s: i64, seed: u64, run: 
     lap_marks_ms.sort_unstable();
     Recorded {
         ride: SimulatedRide { file, start_s, readings, lap_marks_ms },
-        speed_behind_power_s: speed.age_s - scene.noise.power_lag_s,
+        speed_behind_power_s: speed.delay_s - scene.noise.power_lag_s,
     }
 }
 

@@ -1,6 +1,6 @@
 //! What a device writes down as speed and distance.
 //!
-//! Given the true ride; gives one speed and one distance for each stamp, with the age and the errors of a wheel
+//! Given the true ride; gives one speed and one distance for each stamp, with the delay and the errors of a wheel
 //! sensor, a satellite receiver or an ideal instrument. It does not round: that is done where records are made.
 
 use super::chance::normal;
@@ -22,7 +22,7 @@ pub(super) struct SpeedColumns {
     pub(super) speed_m_s: Vec<f64>,
     pub(super) distance_m: Vec<f64>,
     /// Mean time between the instant a speed belongs to and its stamp.
-    pub(super) age_s: f64,
+    pub(super) delay_s: f64,
 }
 
 /// Speed and distance at whole seconds 1, 2, … up to `count`, recorded speeds being `scale` times the true ones.
@@ -47,7 +47,7 @@ fn exact(trace: &Trace, count: usize, noise: &Noise, scale: f64) -> SpeedColumns
     SpeedColumns {
         speed_m_s: times().map(|t| scale * trace.speed_at(t)).collect(),
         distance_m: times().map(|t| scale * (trace.chainage_at(t) - start_m)).collect(),
-        age_s: lag_s,
+        delay_s: lag_s,
     }
 }
 
@@ -57,7 +57,7 @@ fn wheel(trace: &Trace, count: usize, noise: &Noise, scale: f64, random: &mut Xo
     let round_m = noise.wheel_circumference_m;
     let phase: f64 = random.random();
     let pulses = trace.passes(trace.chainage_at(0.0) - phase * round_m, round_m);
-    let mut columns = SpeedColumns { speed_m_s: vec![], distance_m: vec![], age_s: 0.0 };
+    let mut columns = SpeedColumns { speed_m_s: vec![], distance_m: vec![], delay_s: 0.0 };
     let (mut first, mut seen, mut moving) = (0, 0, 0);
     for i in 1..=count {
         let now = i as f64 - lag_s;
@@ -70,7 +70,7 @@ fn wheel(trace: &Trace, count: usize, noise: &Noise, scale: f64, random: &mut Xo
         columns.distance_m.push(scale * round_m * seen as f64);
         let speed = if seen >= first + 2 {
             let (from, to) = (pulses[first], pulses[seen - 1]);
-            columns.age_s += i as f64 - 0.5 * (from + to);
+            columns.delay_s += i as f64 - 0.5 * (from + to);
             moving += 1;
             round_m * (seen - 1 - first) as f64 / (to - from)
         } else if seen >= 2 && now - pulses[seen - 1] < STANDSTILL_S {
@@ -81,7 +81,7 @@ fn wheel(trace: &Trace, count: usize, noise: &Noise, scale: f64, random: &mut Xo
         };
         columns.speed_m_s.push(scale * speed);
     }
-    columns.age_s /= f64::from(moving.max(1));
+    columns.delay_s /= f64::from(moving.max(1));
     columns
 }
 
@@ -91,7 +91,7 @@ fn satellite(trace: &Trace, count: usize, noise: &Noise, scale: f64, random: &mu
     let mut smooth = trace.speed_at(0.0);
     let mut way_m = 0.0;
     // A ramp passes a first-order filter with share k delayed by (1 − k)/k steps.
-    let mut columns = SpeedColumns { speed_m_s: vec![], distance_m: vec![], age_s: lag_s + (1.0 - share) / share };
+    let mut columns = SpeedColumns { speed_m_s: vec![], distance_m: vec![], delay_s: lag_s + (1.0 - share) / share };
     for i in 1..=count {
         smooth += share * (trace.speed_at(i as f64 - lag_s) - smooth);
         let speed = (scale * smooth + SATELLITE_SD_M_S * normal(random)).max(0.0);
@@ -107,7 +107,7 @@ mod tests {
     use super::*;
     use crate::simulate::chance::{Purpose, stream};
 
-    /// A ride whose speed grows evenly, so that the age of a mean speed can be read off it.
+    /// A ride whose speed grows evenly, so that the delay of a mean speed can be read off it.
     fn ramp(from_m_s: f64, growth_m_s2: f64, seconds: usize) -> Trace {
         let mut trace = Trace { step_s: 0.01, ..Trace::default() };
         for i in 0..=100 * seconds {
@@ -123,8 +123,8 @@ mod tests {
         (trace, columns)
     }
 
-    /// Mean of (true speed at the stamp − recorded speed)/growth, which is the age by the definition of a ramp.
-    fn mean_age(trace: &Trace, columns: &SpeedColumns) -> f64 {
+    /// Mean of (true speed at the stamp − recorded speed)/growth, which is the delay by the definition of a ramp.
+    fn mean_delay(trace: &Trace, columns: &SpeedColumns) -> f64 {
         let ages: Vec<f64> = (20..=300).map(|i| (trace.speed_at(i as f64) - columns.speed_m_s[i - 1]) / 0.02).collect();
         ages.iter().sum::<f64>() / ages.len() as f64
     }
@@ -135,9 +135,9 @@ mod tests {
         for (delay_s, expected_s) in [(0.0, 0.5), (0.25, 0.75), (0.5, 1.0)] {
             let noise = Noise { speed_lag_s: Some(delay_s), ..Noise::default() };
             let (trace, columns) = read_ramp(&noise);
-            let age = mean_age(&trace, &columns);
-            assert!((age - expected_s).abs() < 0.02, "{age} for {expected_s}");
-            assert!((columns.age_s - age).abs() < 0.01, "{} stated, {age} found", columns.age_s);
+            let delay = mean_delay(&trace, &columns);
+            assert!((delay - expected_s).abs() < 0.02, "{delay} for {expected_s}");
+            assert!((columns.delay_s - delay).abs() < 0.01, "{} stated, {delay} found", columns.delay_s);
         }
     }
 
@@ -145,8 +145,8 @@ mod tests {
     fn a_satellite_speed_is_as_old_as_it_says() {
         let noise = Noise { speed_source: SpeedSource::Satellite, ..Noise::default() };
         let (trace, columns) = read_ramp(&noise);
-        // 281 values with noise of 0.05 m/s on a ramp of 0.02 m/s²: the mean age is known to 0.15 s.
-        assert!((mean_age(&trace, &columns) - columns.age_s).abs() < 0.45);
+        // 281 values with noise of 0.05 m/s on a ramp of 0.02 m/s²: the mean delay is known to 0.15 s.
+        assert!((mean_delay(&trace, &columns) - columns.delay_s).abs() < 0.45);
     }
 
     #[test]

@@ -52,7 +52,7 @@ pub struct RunTruth {
     /// CdA of the run where it differs from that of the set-up.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub cda_m2: Option<f64>,
-    /// Speed against power: mean age of the speeds at their stamps, less the delay of the averaging second of the
+    /// Speed against power: mean delay of the speeds at their stamps, less the delay of the averaging second of the
     /// power meter. Zero for an exact speed and a power that is the mean of the second before its stamp.
     pub speed_behind_power_s: f64,
     /// Mean over the run of the vector along which the air moves in the open, gusts included.

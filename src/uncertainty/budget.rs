@@ -1,14 +1,13 @@
 //! The uncertainty budget: how standard uncertainties of the inputs carry over to the outputs, to first order.
 //!
 //! Given for each source its standard uncertainty and by how much every output moved when the source was set one
-//! standard uncertainty up and down; gives contributions, shares, combined and expanded uncertainty, and the same for
-//! any contrast of outputs, where common errors cancel. It never runs the model itself.
+//! standard uncertainty up and down; gives contributions and the combined uncertainty of any
+//! contrast of outputs, where common errors cancel. It never runs the model itself.
 //!
-//! Source: JCGM 100:2008 (GUM), clauses 5.1.2, 5.1.3 note 2, 5.2.2, G.4.1.
+//! Source: JCGM 100:2008 (GUM), clauses 5.1.2, 5.1.3 note 2, G.4.1.
 
 use nalgebra::{DMatrix, DVector};
 
-use super::student::coverage_factor;
 use crate::error::Error;
 
 /// One input quantity and its effect.
@@ -44,16 +43,8 @@ impl Source {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Combined {
     pub standard_uncertainty: f64,
-    /// Welch–Satterthwaite; NaN when inputs are correlated, for which the formula does not hold.
+    /// Welch–Satterthwaite; NaN where nothing tells them.
     pub dof: f64,
-}
-
-impl Combined {
-    /// U = k u with k from Student's t at the effective degrees of freedom (from the normal for correlated inputs).
-    pub fn expanded(&self, confidence: f64) -> f64 {
-        let dof = if self.dof.is_nan() { f64::INFINITY } else { self.dof };
-        coverage_factor(confidence, dof) * self.standard_uncertainty
-    }
 }
 
 /// Combine independent uncertainties: u² = Σuᵢ², ν = u⁴ / Σ(uᵢ⁴/νᵢ) (GUM eq. G.2b).
@@ -79,14 +70,12 @@ pub fn welch_satterthwaite(parts: &[Combined]) -> Combined {
     Combined { standard_uncertainty: variance.sqrt(), dof }
 }
 
-/// All sources of one result and, where they are not independent, their correlations.
+/// All sources of one result, independent of each other.
 #[derive(Debug, Clone)]
 pub struct Budget {
     sources: Vec<Source>,
     /// Sources × outputs, signed.
     contributions: DMatrix<f64>,
-    /// `None` when the sources are independent.
-    correlation: Option<DMatrix<f64>>,
 }
 
 impl Budget {
@@ -110,23 +99,7 @@ impl Budget {
         let contributions = DMatrix::from_fn(sources.len(), outputs, |row, column| {
             0.5 * (sources[row].plus[column] - sources[row].minus[column])
         });
-        Ok(Budget { sources, contributions, correlation: None })
-    }
-
-    /// State the correlation coefficients of the inputs (GUM 5.2.2).
-    pub fn with_correlation(mut self, correlation: DMatrix<f64>) -> Result<Self, Error> {
-        let count = self.sources.len();
-        let valid = correlation.shape() == (count, count)
-            && correlation.iter().all(|r| r.abs() <= 1.0 + 1e-12)
-            && (&correlation - correlation.transpose()).amax() < 1e-12
-            && correlation.diagonal().iter().all(|r| (r - 1.0).abs() < 1e-12);
-        if !valid {
-            return Err(refusal(format!(
-                "a symmetric matrix of {count} × {count} correlations with a unit diagonal is needed"
-            )));
-        }
-        self.correlation = Some(correlation);
-        Ok(self)
+        Ok(Budget { sources, contributions })
     }
 
     pub fn sources(&self) -> &[Source] {
@@ -141,49 +114,12 @@ impl Budget {
         (&self.contributions * DVector::from_column_slice(contrast)).iter().copied().collect()
     }
 
-    /// Share of each source in the combined variance, c uᵢ Σⱼ rᵢⱼ c uⱼ / u²; sums to one.
-    pub fn shares(&self, contrast: &[f64]) -> Vec<f64> {
-        let parts = DVector::from_vec(self.contributions(contrast));
-        let mixed = self.correlation.as_ref().map_or_else(|| parts.clone(), |r| r * &parts);
-        let products = parts.component_mul(&mixed);
-        let variance = products.sum();
-        products.iter().map(|product| if variance > 0.0 { product / variance } else { 0.0 }).collect()
-    }
-
-    /// Curvature of each source's effect on a contrast, ½(Δ₊ + Δ₋): what the first order leaves out.
-    pub fn curvatures(&self, contrast: &[f64]) -> Vec<f64> {
-        let bend = |source: &Source| {
-            let sums = source.plus.iter().zip(&source.minus).zip(contrast);
-            sums.map(|((plus, minus), weight)| 0.5 * weight * (plus + minus)).sum()
-        };
-        self.sources.iter().map(bend).collect()
-    }
-
     /// Combined standard uncertainty of a contrast of outputs and its effective degrees of freedom.
     pub fn combined(&self, contrast: &[f64]) -> Combined {
         let parts = self.contributions(contrast);
-        match &self.correlation {
-            None => welch_satterthwaite(
-                &parts
-                    .iter()
-                    .zip(&self.sources)
-                    .map(|(part, source)| Combined { standard_uncertainty: part.abs(), dof: source.dof })
-                    .collect::<Vec<_>>(),
-            ),
-            Some(correlation) => {
-                let parts = DVector::from_vec(parts);
-                let variance = parts.dot(&(correlation * &parts));
-                Combined { standard_uncertainty: variance.max(0.0).sqrt(), dof: f64::NAN }
-            }
-        }
-    }
-
-    /// Covariance of the outputs that the sources cause (GUM eq. H.9).
-    pub fn covariance(&self) -> DMatrix<f64> {
-        match &self.correlation {
-            None => self.contributions.tr_mul(&self.contributions),
-            Some(correlation) => self.contributions.tr_mul(&(correlation * &self.contributions)),
-        }
+        let each = parts.iter().zip(&self.sources);
+        let each = each.map(|(part, source)| Combined { standard_uncertainty: part.abs(), dof: source.dof });
+        welch_satterthwaite(&each.collect::<Vec<_>>())
     }
 }
 
@@ -206,17 +142,15 @@ mod tests {
         .unwrap();
         assert!((budget.combined(&[-1.0, 1.0]).standard_uncertainty - 0.5).abs() < 1e-12);
         assert!((budget.combined(&[0.0, 1.0]).standard_uncertainty - 4.16_f64.sqrt()).abs() < 1e-12);
-        assert_eq!(budget.shares(&[-1.0, 1.0])[0], 0.0);
-        assert!((budget.covariance()[(0, 1)] - 4.0).abs() < 1e-12);
+        assert_eq!(budget.contributions(&[-1.0, 1.0])[0], 0.0);
     }
 
     #[test]
-    fn a_bent_effect_shows_as_curvature_and_not_as_contribution() {
+    fn a_bent_effect_is_no_contribution() {
         // Algebra: y = x² at 0 gives +u² both ways.
         let bent = Source { plus: vec![0.04], minus: vec![0.04], ..Source::linear("x", 0.2, "1", 5.0, &[0.0]) };
         let budget = Budget::new(vec![bent]).unwrap();
         assert_eq!(budget.contributions(&[1.0]), [0.0]);
-        assert_eq!(budget.curvatures(&[1.0]), [0.04]);
     }
 
     #[test]

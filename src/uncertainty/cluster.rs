@@ -36,8 +36,9 @@
 use nalgebra::{DMatrix, DMatrixView, DVector};
 use rayon::prelude::*;
 
+pub use super::laps::{Absorbed, Cluster, Laps, PriorRows};
 use super::residual_model::{Pieces, ResidualModel};
-use super::rows::{Rows, corner};
+use super::rows::corner;
 use super::working::Working;
 use crate::error::Error;
 
@@ -45,60 +46,6 @@ use crate::error::Error;
 const EIGENVALUE_FLOOR: f64 = 1e-10;
 /// A contrast of whose working variance the residuals show less than this share has no estimated variance.
 const RECOVERED_FLOOR: f64 = 1e-8;
-
-/// The rows of one cluster (one lap), scaled by the square root of the lap's weight and projected.
-#[derive(Debug, Clone)]
-pub struct Cluster {
-    /// PJ, rows × parameters.
-    pub jacobian: DMatrix<f64>,
-    /// PZ, rows × parameters.
-    pub instruments: DMatrix<f64>,
-    /// Pr.
-    pub residual: DVector<f64>,
-}
-
-/// Rows of all laps, scaled by the square root of each lap's weight and projected.
-#[derive(Debug, Clone)]
-pub struct Laps {
-    /// PJ.
-    pub jacobian: Rows,
-    /// PZ.
-    pub instruments: Rows,
-    /// Pr.
-    pub residual: Vec<DVector<f64>>,
-    pub prior: PriorRows,
-}
-
-/// What is expected of the parameters, as rows of the equations.
-#[derive(Debug, Clone, Default)]
-pub struct PriorRows {
-    /// Λ of each parameter; empty where nothing is expected of any.
-    pub precision: DVector<f64>,
-    /// σ², in the unit of the rows.
-    pub row_variance: f64,
-}
-
-impl From<&[Cluster]> for Laps {
-    fn from(clusters: &[Cluster]) -> Laps {
-        let parameters = clusters.first().map_or(0, |c| c.jacobian.ncols());
-        Laps {
-            jacobian: Rows::separate(clusters.iter().map(|c| c.jacobian.clone()), parameters),
-            instruments: Rows::separate(clusters.iter().map(|c| c.instruments.clone()), parameters),
-            residual: clusters.iter().map(|c| c.residual.clone()).collect(),
-            prior: PriorRows::default(),
-        }
-    }
-}
-
-/// What the projection took out of the errors.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Absorbed {
-    /// Nothing: the errors of different laps, rows as given, are independent. What a survey leaves of a profile is
-    /// taken out before, so that this holds for its rows too.
-    Nothing,
-    /// Step means summing to zero over the lap, I − P = √(w_g w_h)/Σw · (I − 11ᵀ/J) for laps of J rows each.
-    StepMeans { lap_weights: Vec<f64> },
-}
 
 /// Variance of a contrast and the degrees of freedom of its t distribution.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -127,8 +74,6 @@ impl ContrastVariance {
 pub struct ClusterRobust {
     /// CR2, parameters × parameters.
     pub covariance: DMatrix<f64>,
-    /// CR0: the sandwich without any correction, for comparison.
-    pub uncorrected: DMatrix<f64>,
     /// M ZᵀΦZ Mᵀ: the covariance if the working covariance were the true one.
     pub working: DMatrix<f64>,
     /// M σ²Λ Mᵀ: what the laps leave to what is expected of parameters.
@@ -176,22 +121,12 @@ impl ClusterRobust {
             .collect();
         let expected = each.iter().fold(DVector::zeros(model.core.nrows()), |sum, of_lap| sum + &of_lap.expected);
         let root: Vec<DMatrix<f64>> = each.into_iter().map(|of_lap| of_lap.root).collect();
-        let sum_of_squares = |vectors: &[DVector<f64>]| {
-            let scores = &model.bread * model.instruments.transposed_each(vectors);
-            &scores * scores.transpose()
-        };
         let adjusted: Vec<DVector<f64>> = root.iter().zip(residual).map(|(a, r)| a * r).collect();
-        let covariance = sum_of_squares(&adjusted);
-        let uncorrected = sum_of_squares(residual);
+        let scores = &model.bread * model.instruments.transposed_each(&adjusted);
+        let covariance = &scores * scores.transpose();
         let working = &model.bread * &model.lap_core * model.bread.transpose();
         let prior = &model.bread * DMatrix::from_diagonal(&model.prior) * model.bread.transpose();
-        ClusterRobust { covariance, uncorrected, working, prior, root, expected, model }
-    }
-
-    /// CR1: the uncorrected sandwich times G/(G − 1), for comparison.
-    pub fn rescaled(&self) -> DMatrix<f64> {
-        let clusters = self.root.len() as f64;
-        &self.uncorrected * (clusters / (clusters - 1.0))
+        ClusterRobust { covariance, working, prior, root, expected, model }
     }
 
     /// Standard error of one parameter by CR2, without degrees of freedom, which cost much more; NaN as for a contrast.
@@ -307,19 +242,6 @@ struct Gram {
 /// Errors: those of [`ClusterRobust::new`].
 pub fn expected_covariance(laps: &Laps, absorbed: &Absorbed, working: &Working) -> Result<DMatrix<f64>, Error> {
     Ok(ResidualModel::new(laps, absorbed, working)?.expected_covariance())
-}
-
-impl Absorbed {
-    /// w_g / Σw, or zeros.
-    pub(super) fn shares(&self, clusters: usize) -> Vec<f64> {
-        match self {
-            Absorbed::Nothing => vec![0.0; clusters],
-            Absorbed::StepMeans { lap_weights } => {
-                let total: f64 = lap_weights.iter().sum();
-                lap_weights.iter().map(|weight| weight / total).collect()
-            }
-        }
-    }
 }
 
 /// What makes up for the smoothness of the residual of a lap.

@@ -1,4 +1,4 @@
-//! How far a result may be off: type A from the scatter of laps, type B from the measuring chain.
+//! How far a result may be off: type A from the scatter of laps, type B from the instruments.
 //!
 //! Given matrices, residuals and stated uncertainties; gives standard errors, degrees of freedom and intervals. It
 //! never estimates a parameter and never decides between set-ups (that is `compare`).
@@ -8,8 +8,10 @@ pub mod bootstrap;
 pub mod budget;
 pub mod cluster;
 pub mod interval;
+mod laps;
 pub mod mixture;
 pub mod moderation;
+mod moments;
 pub mod monte_carlo;
 pub mod power;
 pub mod replication;

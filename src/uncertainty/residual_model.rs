@@ -13,7 +13,7 @@
 
 use nalgebra::{Cholesky, DMatrix, DMatrixView, DVector};
 
-use super::cluster::{Absorbed, Laps};
+use super::laps::{Absorbed, Laps};
 use super::rows::{Rows, RowsTimes, corner};
 use super::working::Working;
 use crate::error::Error;

@@ -122,26 +122,6 @@ impl Rows {
         out
     }
 
-    /// Some of the columns, in the order given.
-    pub fn select(&self, columns: &[usize]) -> Rows {
-        let place = |parameter: &usize| columns.iter().position(|c| c == parameter);
-        let laps = self
-            .laps
-            .iter()
-            .map(|lap| {
-                let kept: Vec<usize> =
-                    (0..lap.parameters.len()).filter(|i| place(&lap.parameters[*i]).is_some()).collect();
-                LapRows {
-                    own: lap.own.select_columns(&kept),
-                    parameters: kept.iter().filter_map(|i| place(&lap.parameters[*i])).collect(),
-                    root: lap.root,
-                    missing: lap.missing.clone(),
-                }
-            })
-            .collect();
-        Rows { laps, common: self.common.select_columns(columns), parameters: columns.len() }
-    }
-
     /// Whether every number is finite.
     pub fn is_finite(&self) -> bool {
         self.laps.iter().flat_map(|l| l.own.iter()).chain(&self.common).all(|x| x.is_finite())
@@ -207,6 +187,5 @@ mod tests {
         }
         assert!((rows.transposed_times(3, |g| times.block(g)) - product).amax() < 1e-10);
         assert!((rows.sum(|g| g as f64 - 0.5) - sum).amax() < 1e-12);
-        assert_eq!(rows.select(&[4, 1]).block(1), rows.block(1).select_columns(&[4, 1]));
     }
 }

@@ -3,6 +3,7 @@
 //! The long studies are run by hand (`-- --ignored --nocapture`) and their tables stand in `benches/RESULTS.md`; a short one
 //! with fixed seeds runs with all other tests.
 
+mod exact;
 mod plain_days;
 mod real_days;
 mod tally;

@@ -5,6 +5,7 @@
 //! `LOOPWRIGHT_DAYS` sets the days of each condition, `LOOPWRIGHT_CONDITION` picks one, `LOOPWRIGHT_INSTRUMENTS` lets the
 //! instrument err.
 
+use super::exact::nothing_errs;
 use super::tally::Tally;
 use loopwright::analysis::{DEFAULT_LAP_DRAWS, Depth, Inputs, analyse};
 use loopwright::plan::Plan;
@@ -79,23 +80,7 @@ const CONDITIONS: [Condition; 7] = [
 
 /// The plan of a condition; with `instruments` the instrument errs as it is said to, else not at all.
 fn plan(condition: &Condition, instruments: bool) -> Plan {
-    let known = [
-        "mass_kg",
-        "power_fraction",
-        "speed_fraction",
-        "temperature_c",
-        "pressure_hpa",
-        "humidity_pct",
-        "drivetrain_efficiency",
-        "wheel_inertia_kg_m2",
-        "centre_of_mass_height_m",
-        "bearing_fraction",
-    ];
-    let (errors, zero) = if instruments {
-        ("drawn", String::new())
-    } else {
-        ("none", known.iter().map(|k| format!("{k} = 0.0\n")).collect())
-    };
+    let (errors, zero) = if instruments { ("drawn", String::new()) } else { ("none", nothing_errs()) };
     let others =
         "[[setup]]\nid = \"b\"\ncda_m2 = 0.262\ncrr = 0.0041\n[[setup]]\nid = \"c\"\ncda_m2 = 0.262\ncrr = 0.0045\n";
     let (order, laps, cda, more) =

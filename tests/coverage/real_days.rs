@@ -4,6 +4,7 @@
 //! each condition; `LOOPWRIGHT_CONDITION` picks one by its name. The instrument does not err on these days, so that
 //! intervals are those of scatter and priors. A short study with fixed seeds runs with all other tests.
 
+use super::exact::nothing_errs;
 use super::tally::Tally;
 use loopwright::analysis::{Depth, Inputs, analyse};
 use loopwright::forecast::{BesideTruth, Measure, beside_truth};
@@ -70,23 +71,6 @@ const CONDITIONS: [Condition; 16] = [
     Condition { name: "sits up when slow, 2 %", day: "slow_lap_cda_excess = 0.02", ..PLAIN },
 ];
 
-/// Nothing of the instrument errs, and the session says so.
-const EXACT: [&str; 13] = [
-    "mass_kg",
-    "power_fraction",
-    "power_zero_w",
-    "fixed_loss_w",
-    "cda_between_speeds_fraction",
-    "speed_fraction",
-    "temperature_c",
-    "pressure_hpa",
-    "humidity_pct",
-    "drivetrain_efficiency",
-    "wheel_inertia_kg_m2",
-    "centre_of_mass_height_m",
-    "bearing_fraction",
-];
-
 impl Condition {
     /// Three tyres, A B C C B A, a wind from anywhere.
     fn plan(&self, seed: u64) -> Plan {
@@ -104,7 +88,7 @@ impl Condition {
                 between(-0.3, 2.0)
             );
         }
-        let exact: String = EXACT.iter().map(|k| format!("{k} = 0.0\n")).collect();
+        let exact = nothing_errs();
         let Condition { aims, circuit, noise, .. } = self;
         let laps = if circuit.contains("track") { 16 } else { 6 };
         let text = format!(

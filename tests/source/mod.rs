@@ -77,8 +77,9 @@ impl SourceFile {
         for root in ["crate", "super", "self"] {
             for (at, _) in code.match_indices(&format!("{root}::")) {
                 let before = code[..at].chars().next_back().unwrap_or(' ');
-                // Not the end of another name, and not the second `super` of two.
-                if !(before.is_alphanumeric() || before == '_' || before == ':') {
+                // Not the end of another name, not the second `super` of two, and not `pub(in crate::a)`, which uses nothing.
+                let is_visibility = code[..at].ends_with("pub(in ");
+                if !(before.is_alphanumeric() || before == '_' || before == ':' || is_visibility) {
                     tree(&code[at..], &[], &mut out);
                 }
             }
@@ -242,7 +243,7 @@ fn resolved(
 #[test]
 fn paths_are_read_from_every_form_of_use() {
     let file = SourceFile { name: "src/a/b.rs".into(), head: String::new(), text: String::new(), lines: 0 };
-    let code = "use crate::{one::{Two, three::*}, four};\nuse super::c::D as E;\nfn f() { super::super::g::h(); crate::i::J::<u8>::k() }\npub(crate) fn x() {}";
+    let code = "use crate::{one::{Two, three::*}, four};\nuse super::c::D as E;\nfn f() { super::super::g::h(); crate::i::J::<u8>::k() }\npub(crate) fn x() {}\npub(in crate::l) fn y() {}";
     let mut paths: Vec<String> = file.paths(code).into_iter().map(|p| p.join("::")).collect();
     paths.sort();
     let expected =

@@ -3,7 +3,7 @@
 //! Given a ride; gives the laps that the cut finds, how it found them, or why there are none. It judges laps by the
 //! record; braking and the like show in a trial solution and are taken over from there.
 
-use super::Drawn;
+use super::drawn::Drawn;
 use crate::circuit::{Lap, LapCut, RunToCut, cut, has_moving_positions};
 use crate::evidence::{LinePoint, RunEvidence};
 use crate::finding::What;

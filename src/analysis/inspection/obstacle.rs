@@ -3,13 +3,13 @@
 //! Given what a file holds; gives obstacles, those that prevent a solution first. Thresholds are those of the solver
 //! where it has one.
 
-use super::{ChannelHeld, Inspection};
+use super::channel::ChannelHeld;
+use super::held::{Inspection, Obstacle};
 use crate::error::Error;
 use crate::finding::{Slip, What};
 use crate::quantity::km_h_from_m_s;
 use crate::solve::separation;
 use crate::solve::speed_class::classify;
-use serde::Serialize;
 use std::collections::BTreeMap;
 
 /// Share of records with power from which the few that miss are bridged without harm (common practice, no source).
@@ -24,16 +24,6 @@ const MISMATCH: f64 = 0.005;
 const ENOUGH_LAPS: usize = 8;
 /// Laps without which nothing closes.
 const NEEDED_LAPS: usize = 2;
-
-/// Something that stands in the way of a good test.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Obstacle {
-    pub code: &'static str,
-    /// Whether no solution is possible with it; else it weakens one.
-    pub prevents: bool,
-    pub what: String,
-    pub remedy: String,
-}
 
 /// Collects obstacles.
 #[derive(Default)]

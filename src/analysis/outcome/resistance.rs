@@ -28,7 +28,7 @@ impl Report<'_> {
         self.estimate(&Linear { coefficients, constant: f.constant }, instrument)
     }
 
-    /// The same combination of the outputs that the measuring chain moves.
+    /// The same combination of the outputs that the instruments move.
     fn of_both(&self, s: usize, f: Factors) -> Vec<f64> {
         let Some(b) = &self.venue.budget else { return Vec::new() };
         let (crr, cda) = (b.of_setup(s, Output::Crr), b.of_setup(s, Output::Cda));

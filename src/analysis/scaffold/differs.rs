@@ -2,7 +2,7 @@
 //!
 //! Given the answer, or none; gives lines of the session. It guesses nothing: the wrong sharing makes a sharp and wrong result.
 
-use super::commented;
+use super::wording::commented;
 
 /// What differs between the set-ups.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -4,7 +4,8 @@
 
 use super::differs::{Differs, label_example, solve_table};
 use super::names::SetupGuess;
-use super::{Beside, Looks, Proposed, commented, quoted, venue};
+use super::proposed::{Beside, Looks, Proposed, TRACK_M, venue};
+use super::wording::{commented, quoted};
 use crate::air::standard::standard_pressure_at_elevation_pa;
 use crate::circuit::{RunToCut, cut};
 use crate::quantity::hpa_from_pa;
@@ -79,7 +80,7 @@ fn circuit(out: &mut String, runs: &[Proposed], beside: &Beside) {
             } else {
                 out.push_str(&format!("# Laps by marks or distance, {:.0} m long.\n", found.length_m));
             }
-            if (super::TRACK_M[0]..=super::TRACK_M[1]).contains(&found.length_m) {
+            if (TRACK_M[0]..=TRACK_M[1]).contains(&found.length_m) {
                 out.push_str("# A track? Then say kind = \"track\" with length_m, the length of its measuring line.\n");
             }
         }

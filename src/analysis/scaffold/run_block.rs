@@ -3,7 +3,8 @@
 //! Given proposed runs; writes the block of one of them. It judges no lap itself.
 
 use super::names::SetupGuess;
-use super::{Looks, Proposed, commented, one_line, quoted, venue};
+use super::proposed::{Looks, Proposed, venue};
+use super::wording::{commented, one_line, quoted};
 
 /// What a file says of itself that the tester should read here.
 const TOLD_HERE: [&str; 6] =

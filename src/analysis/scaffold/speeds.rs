@@ -3,7 +3,7 @@
 //! Given the places and speeds of usable laps; gives a cycle of speeds for each run. The same class has the same speed in all
 //! runs: the solver takes equal numbers for one planned speed.
 
-use super::Proposed;
+use super::proposed::Proposed;
 use crate::quantity::km_h_from_m_s;
 use crate::solve::speed_class::{Origin, classify};
 

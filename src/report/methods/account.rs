@@ -5,7 +5,8 @@
 use super::super::number::{measured, significant};
 use super::super::sources::Source;
 use super::super::units::Units;
-use super::{Paragraph, cite, has_geometry, has_loops};
+use super::paragraph::{Paragraph, cite};
+use super::ridden::{has_geometry, has_loops};
 use crate::session::{Lag, Session};
 use crate::solution::Solution;
 
@@ -66,21 +67,22 @@ pub(super) fn alignment(session: &Session, solution: &Solution) -> Option<Paragr
     }
     let text = match session.solve.lag {
         Lag::Word(_) => {
-            let lags: Vec<String> = solution
+            let delays: Vec<String> = solution
                 .runs
                 .iter()
                 .filter(|run| run.lag_s.value.is_some())
                 .map(|run| measured(&run.lag_s).replace('-', "−"))
                 .collect();
-            let shown = if (1..=6).contains(&lags.len()) { format!(" ({} s)", lags.join(", ")) } else { String::new() };
+            let shown =
+                if (1..=6).contains(&delays.len()) { format!(" ({} s)", delays.join(", ")) } else { String::new() };
             let hidden = if solution.separable { "" } else { " It rests on CdA and Crr and is not reported here." };
             format!(
-                "Devices do not stamp power and speed at one instant; by how much speed runs behind power, the lag, is solved \
+                "Devices do not stamp power and speed at one instant; by how much speed runs behind power, the delay, is solved \
                  for each run{shown}, with a normal prior of 0 ± 3 s that only matters where the rides say nothing.{hidden}"
             )
         }
-        Lag::Seconds(lag) => {
-            format!("The lag of speed behind power is held at {} s, as stated.", significant(lag, 3))
+        Lag::Seconds(delay_s) => {
+            format!("The delay of speed behind power is held at {} s, as stated.", significant(delay_s, 3))
         }
     };
     Paragraph::new("Time alignment", &[text], &[])

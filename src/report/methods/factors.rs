@@ -4,7 +4,7 @@
 
 use super::super::number::percent;
 use super::super::sources::Source;
-use super::{Paragraph, cite};
+use super::paragraph::{Paragraph, cite};
 use crate::factor::Answer;
 use crate::solution::Solution;
 

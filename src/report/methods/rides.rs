@@ -6,7 +6,8 @@ use super::super::laps_left_out;
 use super::super::number::{counted, listed, measured};
 use super::super::sources::Source;
 use super::super::units::Units;
-use super::{Paragraph, cite, has_code, has_geometry, has_loops, has_venue, loop_runs};
+use super::paragraph::{Paragraph, cite};
+use super::ridden::{has_code, has_geometry, has_loops, has_venue, loop_runs};
 use crate::circuit::SpeedAge;
 use crate::session::{LapSource, Session, Venue};
 use crate::solution::Solution;
@@ -39,12 +40,12 @@ pub(super) fn laps(session: &Session, solution: &Solution) -> Option<Paragraph> 
     let mut text = vec![cutting(session)];
     text.push(place_of_the_cut(session, solution));
     let known = solution.circuit.speed_age_s.value.is_some();
-    let age = format!("{} s", measured(&solution.circuit.speed_age_s).replace('-', "−"));
+    let delay = format!("{} s", measured(&solution.circuit.speed_age_s).replace('-', "−"));
     if has_geometry(session) {
         text.push(if known {
             format!(
                 "The place along the lap is the distance by the wheel, tied to the lap marks. The speed delay is taken as \
-                 {age}, with which the laps repeat best."
+                 {delay}, with which the laps repeat best."
             )
         } else {
             "The place along the lap is the distance by the wheel.".into()
@@ -59,9 +60,9 @@ pub(super) fn laps(session: &Session, solution: &Solution) -> Option<Paragraph> 
         ));
         if known {
             text.push(format!(
-                "The speed delay, by how much the speed reading is older than the position, is {age} (with standard error): so \
+                "The speed delay, by how much the speed reading is older than the position, is {delay} (with standard error): so \
                  say the positions or lap marks of all runs together with what sensors usually show, {} ± {} s. It places \
-                 the laps; the lag between power and speed is solved for by itself.",
+                 the laps; the delay between power and speed is solved for by itself.",
                 SpeedAge::USUAL.mean_s,
                 SpeedAge::USUAL.sd_s
             ));

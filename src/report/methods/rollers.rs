@@ -4,7 +4,8 @@
 
 use super::super::number::{percent, significant};
 use super::super::sources::Source;
-use super::{Paragraph, cite, has_venue};
+use super::paragraph::{Paragraph, cite};
+use super::ridden::has_venue;
 use crate::session::{Session, Venue};
 use crate::solution::Solution;
 

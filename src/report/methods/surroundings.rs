@@ -5,7 +5,8 @@
 use super::super::number::{fixed, listed, significant};
 use super::super::sources::Source;
 use super::super::units::Units;
-use super::{Paragraph, cite, has_loops, largest};
+use super::paragraph::{Paragraph, cite};
+use super::ridden::{has_loops, largest};
 use crate::session::{AirHere, Gusts, GustsWord, Session, WindMode};
 use crate::solution::Solution;
 use crate::solve::fit::DRIFT_SHARE;

@@ -267,7 +267,7 @@ fn fixed(input: &PageInput) -> Option<PageTable> {
 fn runs(solution: &Solution, units: Units) -> Vec<PageTable> {
     let on_loop = run_table::on_loop(solution, units);
     let on_rollers = run_table::on_rollers(solution, units);
-    let wind = "Lag is by how much speed runs behind power. Wind is where it blows from, at the height of the rider.";
+    let wind = "Delay is by how much speed runs behind power. Wind is where it blows from, at the height of the rider.";
     let window = "Seconds of the window count from the first record; the standard error of Crr is that of the scatter within \
                   the window alone.";
     [on_loop.page("runs-loop", "On the loop", wind), on_rollers.page("runs-rollers", "On rollers", window)]

@@ -1,6 +1,7 @@
 //! Templates of pages and of the tables in them.
 //!
-//! Given template text and what fills it; gives HTML in which every value is escaped. It knows no particular page.
+//! Given template text and what fills it; gives HTML in which every value is escaped. It knows no particular page; what fills
+//! one has `title`, `version` and `css` for the head that all share, and `js` where it has a script.
 
 use super::super::table::PageTable;
 use crate::error::Error;
@@ -28,6 +29,7 @@ impl Template {
         environment.set_undefined_behavior(UndefinedBehavior::Strict);
         environment.set_auto_escape_callback(|_| AutoEscape::Html);
         environment.add_template("page.html", page).map_err(fault)?;
+        environment.add_template("head.html", include_str!("head.html")).map_err(fault)?;
         environment.add_template("table.html", include_str!("table.html")).map_err(fault)?;
         environment.add_template("figure.html", include_str!("figure.html")).map_err(fault)?;
         Ok(Template { environment })

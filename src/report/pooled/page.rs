@@ -16,6 +16,7 @@ use serde::Serialize;
 
 #[derive(Serialize)]
 struct Context<'a> {
+    title: &'static str,
     css: &'static str,
     version: &'a str,
     schema: u32,
@@ -50,6 +51,7 @@ pub fn page(result: &PooledResult, figures: &[Figure], narrow: &[Figure], units:
     let mut findings = result.findings.clone();
     findings.extend(caveats(result));
     template.page(&Context {
+        title: "Results brought together",
         css: STYLE,
         version: &result.loopwright,
         schema: result.schema,

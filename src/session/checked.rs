@@ -1,14 +1,26 @@
-//! Values that were typed as flags instead of written into a session file, held against the same ranges.
+//! Sessions read from text or put together from flags, held against the same ranges.
 //!
-//! Given parts of a session; gives an error that names the key. There is no line to point at.
+//! Given text, or parts of a session; gives a session that is checked, or an error that names the key and, where there is a
+//! text, its line. It opens no file.
 
 use super::check::{Checker, check, readings, rider, uncertainty};
+use super::read::parse_checked;
 use super::{Air, RiderAndBike, Session, Uncertainty};
 use crate::error::Error;
 
 const COMMAND_LINE: Checker = Checker { text: "", file: "command line" };
 
 impl Session {
+    /// Reads and checks a session.
+    ///
+    /// `file` is only used in messages. Errors: [`Error::Syntax`], [`Error::OutOfRange`],
+    /// [`Error::Inconsistent`].
+    pub fn from_toml(text: &str, file: &str) -> Result<Session, Error> {
+        let session: Session = parse_checked(text, file)?;
+        check(&session, text, file)?;
+        Ok(session)
+    }
+
     /// Checks a session that was put together from flags.
     ///
     /// Errors: [`Error::OutOfRange`], [`Error::Inconsistent`].
