@@ -6,6 +6,9 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 
+/// Longest wait for an answer. It only tells a desk that hangs from one on a machine with other things to do.
+const PATIENCE: Duration = Duration::from_secs(240);
+
 /// What came back.
 #[derive(Debug)]
 pub struct Came {
@@ -130,7 +133,7 @@ impl Served {
     /// Sends bytes as they are. A connection that is closed without an answer has status 0.
     pub fn raw(&self, request: &str) -> Came {
         let mut stream = TcpStream::connect(("127.0.0.1", self.port)).expect("the desk listens");
-        stream.set_read_timeout(Some(Duration::from_secs(60))).expect("a time limit");
+        stream.set_read_timeout(Some(PATIENCE)).expect("a time limit");
         // The other end may have had enough before all is sent.
         let _ = stream.write_all(request.as_bytes());
         let mut bytes = Vec::new();
