@@ -64,6 +64,24 @@ fn a_person_with_a_keyboard_comes_from_raw_files_to_a_written_report() {
 }
 
 #[test]
+fn a_lap_is_opened_from_its_mark_in_a_figure_and_from_the_table_that_the_figure_leads_to() {
+    let Some(mut browser) = Chromium::start() else { return };
+    let served = Served::with_session("two-positions");
+    entered(&mut browser, &served);
+    let result = format!("http://{}/result", served.host());
+    browser.open(&result);
+    let opened = "document.querySelector('#reason') && document.querySelector('h1').textContent === 'Run 1, lap 2'";
+    browser.click("#figure-misclosure .wide [data-lap=\"1-2\"]", opened);
+    browser.open(&result);
+    browser.walk_to("#figure-misclosure figcaption a");
+    browser.press("Enter");
+    browser.until("document.querySelector('#laps ~ details').open");
+    browser.walk_to("tr[data-lap='1-2'] a");
+    browser.follow(opened);
+    assert!(browser.complaints.is_empty(), "{:?}", browser.complaints);
+}
+
+#[test]
 fn of_two_tabs_the_one_that_is_late_sees_both_and_can_put_its_change_on_top() {
     let Some(mut browser) = Chromium::start() else { return };
     let served = Served::with_session("three-tyres");

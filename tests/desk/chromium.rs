@@ -181,6 +181,21 @@ impl Chromium {
         self.until(&format!("!window.isLeft && ({script})"));
     }
 
+    /// Clicks with the mouse on what a selector names, and waits as [`Chromium::follow`] does.
+    pub fn click(&mut self, selector: &str, script: &str) {
+        let middle = "(() => { const e = document.querySelector('SELECTOR'); e.scrollIntoView({ block: 'center', behavior: 'instant' }); \
+                      const b = e.getBoundingClientRect(); return [b.x + b.width / 2, b.y + b.height / 2]; })()";
+        let at = self.ask(&middle.replace("SELECTOR", selector));
+        self.mark();
+        for kind in ["mousePressed", "mouseReleased"] {
+            let given = json!({ "type": kind, "x": at[0], "y": at[1], "button": "left", "clickCount": 1 });
+            let came = self.answer("Input.dispatchMouseEvent", given);
+            // The page may be gone as the button is let go.
+            assert!(came.is_ok() || kind == "mouseReleased", "{selector}: {came:?}");
+        }
+        self.until(&format!("!window.isLeft && ({script})"));
+    }
+
     /// Marks the page that is about to be left; another page, or the same one loaded again, does not have the mark.
     fn mark(&mut self) {
         self.ask("window.isLeft = true");
