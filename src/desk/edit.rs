@@ -62,6 +62,8 @@ impl What {
 /// A form with its values, ready to be put into a page.
 #[derive(Debug, Serialize)]
 pub struct Filled {
+    /// Path of this desk.
+    at: String,
     pub action: &'static str,
     pub key: &'static str,
     pub name: String,
@@ -81,7 +83,7 @@ pub struct Filled {
 
 impl Filled {
     pub fn markup(&self) -> Result<String, Refusal> {
-        part("fields", self)
+        part(&self.at, "fields", self)
     }
 }
 
@@ -98,6 +100,7 @@ pub fn filled(
     let sheet = Sheet { groups: what.groups(desk), file: name, factors: &judged.factors, check: &check };
     let sections = sheet.sections(&Document::parse(base, name)?, changes, &judged.errors);
     Ok(Filled {
+        at: desk.gate.path().into(),
         wrong_fields: sections.iter().flat_map(Section::wrong).collect(),
         action: what.page(),
         key: what.key(),

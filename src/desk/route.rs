@@ -21,18 +21,21 @@ pub fn answer(desk: &Desk, request: &Request) -> Answer {
     match desk.gate.judge(request) {
         Entry::Stranger(refusal) => Answer::words(&refusal),
         // A page and not a redirection: a strict cookie is not sent along where another site led here.
-        Entry::WithKey => match part("key", &json!({})) {
+        Entry::WithKey => match part(desk.gate.path(), "key", &json!({})) {
             Ok(html) => Answer::page(html).with("Set-Cookie", desk.gate.set_cookie()),
             Err(refusal) => Answer::words(&refusal),
         },
-        Entry::Inside => inside(desk, request).unwrap_or_else(|refusal| refused(desk, &refusal)),
+        Entry::Inside(path) => {
+            let answer = inside(desk, request, path).unwrap_or_else(|refusal| refused(desk, &refusal));
+            answer.within(desk.gate.path())
+        }
     }
 }
 
-fn inside(desk: &Desk, request: &Request) -> Result<Answer, Refusal> {
+fn inside(desk: &Desk, request: &Request, path: &str) -> Result<Answer, Refusal> {
     let query = Form::parse(request.query.as_bytes())?;
     let form = || Form::parse(&request.body);
-    match (request.method, request.path.as_str()) {
+    match (request.method, path) {
         (Method::Get, "/") => Ok(Answer::see("/rides")),
         (Method::Get, "/desk.css") => Ok(Answer::style(STYLE)),
         (Method::Get, "/desk.js") => Ok(Answer::script(SCRIPT)),

@@ -6,7 +6,7 @@
   if (work) {
     const ask = async () => {
       try {
-        const now = await (await fetch("/work/state?id=" + work.dataset.id)).json();
+        const now = await (await fetch(document.body.dataset.at + "/work/state?id=" + work.dataset.id)).json();
         if (!now.running) return location.reload();
         const bar = document.getElementById("work-bar");
         if (bar) {
