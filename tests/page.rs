@@ -23,8 +23,9 @@ fn report_of(day: &Day, units: Units) -> String {
     page(&input).unwrap()
 }
 
-fn kept(name: &str, html: &str) -> PathBuf {
-    let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("pages");
+/// Keeps a page in the folder of its test: tests run at the same time, and a page must not be written while it is looked at.
+fn kept(test: &str, name: &str, html: &str) -> PathBuf {
+    let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("pages").join(test);
     std::fs::create_dir_all(&folder).unwrap();
     let file = folder.join(name);
     std::fs::write(&file, html).unwrap();
@@ -63,8 +64,8 @@ fn nothing_scrolls_sideways_on_a_phone_or_a_wide_screen() {
         return;
     };
     for (name, request) in requests() {
-        let report = kept(name, &report_of(&day(request), Units::Metric));
-        let frame = kept(&format!("measure-{name}"), &measuring(&report, &[360, 390, 768, 1280]));
+        let report = kept("widths", name, &report_of(&day(request), Units::Metric));
+        let frame = kept("widths", &format!("measure-{name}"), &measuring(&report, &[360, 390, 768, 1280]));
         let answer = reading::answer(&chromium, &frame);
         for width in [360, 390, 768, 1280] {
             assert!(answer.contains(&format!("{width}: {width} wide, over ")), "{name}: {answer}");
@@ -80,7 +81,7 @@ fn on_paper_the_page_is_a_few_sheets_of_a4_with_every_lap() {
         return;
     };
     for (name, request) in requests() {
-        let report = kept(name, &report_of(&day(request), Units::Metric));
+        let report = kept("print", name, &report_of(&day(request), Units::Metric));
         let pdf = report.with_extension("pdf");
         let print = format!("--print-to-pdf={}", pdf.display());
         reading::browse(&chromium, &[&print, "--no-pdf-header-footer", "--virtual-time-budget=4000"], &report);
@@ -115,7 +116,7 @@ fn without_script_the_page_still_prints_every_lap() {
         let html = report_of(&day, Units::Metric);
         let (before, after) = html.split_once("<script>").unwrap();
         let rest = after.split_once("</script>").unwrap().1;
-        let file = kept(&format!("no-script-{laps}.html"), &format!("{before}{rest}"));
+        let file = kept("no-script", &format!("no-script-{laps}.html"), &format!("{before}{rest}"));
         let pdf = file.with_extension("pdf");
         let print = format!("--print-to-pdf={}", pdf.display());
         reading::browse(&chromium, &[&print, "--no-pdf-header-footer"], &file);
@@ -366,7 +367,7 @@ fn an_independent_checker_finds_nothing_against_the_guidelines() {
                    document.getElementById('answer').textContent='checked '+r.passes.length+' broken '+r.violations.length+' '+\
                    r.violations.map(v=>v.id+' '+v.nodes.slice(0,3).map(n=>n.target+' '+n.failureSummary).join(' / ')).join('; ')})";
         let page = html.replace("</body>", &format!("<script>{script}</script><script>{run}</script></body>"));
-        let answer = reading::answer(&chromium, &kept(&format!("axe-{name}"), &page));
+        let answer = reading::answer(&chromium, &kept("axe", &format!("axe-{name}"), &page));
         let checked: usize = answer.split(' ').nth(1).and_then(|n| n.trim().parse().ok()).unwrap_or(0);
         assert!(checked > 20, "{name}: the checker did not run: {answer}");
         assert!(answer.contains(" broken 0 "), "{name}: {answer}");

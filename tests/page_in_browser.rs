@@ -36,8 +36,9 @@ fn report_of(request: Request) -> String {
     .unwrap()
 }
 
-fn kept(name: &str, html: &str) -> PathBuf {
-    let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("pages-in-browser");
+/// Keeps a page in the folder of its test: tests run at the same time, and a page must not be written while it is looked at.
+fn kept(test: &str, name: &str, html: &str) -> PathBuf {
+    let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("pages-in-browser").join(test);
     std::fs::create_dir_all(&folder).unwrap();
     let file = folder.join(format!("{}.html", name.replace([' ', ','], "-")));
     std::fs::write(&file, html).unwrap();
@@ -50,7 +51,7 @@ fn the_console_stays_silent() {
         reading::missing("Chromium");
         return;
     };
-    let complaints = |name: &str, html: &str| reading::console(&chromium, &kept(name, html));
+    let complaints = |name: &str, html: &str| reading::console(&chromium, &kept("console", name, html));
     for (name, request) in kinds() {
         let said = complaints(name, &report_of(request));
         assert!(said.is_empty(), "{name}: {said:?}");
@@ -84,8 +85,8 @@ fn no_words_leave_their_box() {
         return;
     };
     for (name, request) in kinds() {
-        let report = kept(name, &report_of(request));
-        let frame = kept(&format!("look at {name}"), &looking(&report));
+        let report = kept("boxes", name, &report_of(request));
+        let frame = kept("boxes", &format!("look at {name}"), &looking(&report));
         let answer = reading::answer(&chromium, &frame);
         assert_eq!(answer.lines().count(), 4, "{name}: {answer}");
         for line in answer.lines() {

@@ -61,6 +61,14 @@ impl Answer {
         Answer { status: 303, ..Answer::new("text/plain", "") }.with("Location", place)
     }
 
+    /// Leads to places of a desk at a path of its own.
+    pub fn within(mut self, at: &str) -> Answer {
+        for (_, place) in self.more.iter_mut().filter(|(name, _)| *name == "Location") {
+            place.insert_str(0, at);
+        }
+        self
+    }
+
     pub fn with_status(self, status: u16) -> Answer {
         Answer { status, ..self }
     }

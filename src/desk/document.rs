@@ -50,6 +50,18 @@ impl Document {
         item.as_value()
     }
 
+    /// Keys of a table in their order; none where there is no table.
+    pub fn keys(&self, path: &str) -> Vec<String> {
+        let mut item = self.inner.as_item();
+        for key in path.split('.') {
+            match child(item, key) {
+                Some(next) => item = next,
+                None => return Vec::new(),
+            }
+        }
+        item.as_table_like().map_or(Vec::new(), |table| table.iter().map(|(key, _)| key.to_string()).collect())
+    }
+
     /// Number of tables under a name, such as `run`.
     pub fn count(&self, name: &str) -> usize {
         match self.inner.get(name) {

@@ -4,6 +4,7 @@
 
 use super::answer::Answer;
 use super::document::Document;
+use super::factors;
 use super::form::{Form, encoded};
 use super::job;
 use super::open::Desk;
@@ -61,6 +62,8 @@ impl What {
 /// A form with its values, ready to be put into a page.
 #[derive(Debug, Serialize)]
 pub struct Filled {
+    /// Path of this desk.
+    at: String,
     pub action: &'static str,
     pub key: &'static str,
     pub name: String,
@@ -71,11 +74,16 @@ pub struct Filled {
     /// What is still wrong with the file, if it is beside no field.
     pub elsewhere: String,
     pub wrong: usize,
+    /// The fields with something wrong: name in the form, and where each stands.
+    wrong_fields: Vec<[String; 2]>,
+    /// The name of another factor as it was typed, and what is wrong with it.
+    pub factor: String,
+    pub factor_wrong: String,
 }
 
 impl Filled {
     pub fn markup(&self) -> Result<String, Refusal> {
-        part("fields", self)
+        part(&self.at, "fields", self)
     }
 }
 
@@ -89,23 +97,29 @@ pub fn filled(
     judged: &Judged,
 ) -> Result<Filled, Refusal> {
     let check = |text: &str| what.check(text, name);
-    let sheet = Sheet { groups: what.groups(desk), file: name, check: &check };
+    let sheet = Sheet { groups: what.groups(desk), file: name, factors: &judged.factors, check: &check };
+    let sections = sheet.sections(&Document::parse(base, name)?, changes, &judged.errors);
     Ok(Filled {
+        at: desk.gate.path().into(),
+        wrong_fields: sections.iter().flat_map(Section::wrong).collect(),
         action: what.page(),
         key: what.key(),
         name: name.into(),
         base: json!(base).to_string(),
-        sections: sheet.sections(&Document::parse(base, name)?, changes, &judged.errors),
+        sections,
         unsaved: changes.len(),
         elsewhere: judged.elsewhere.clone().unwrap_or_default(),
         wrong: judged.errors.len(),
+        factor: String::new(),
+        factor_wrong: String::new(),
     })
 }
 
 /// What the program says of a text and what was posted over it.
 pub fn judged(desk: &Desk, what: What, name: &str, base: &str, form: &Form) -> Result<(Vec<Change>, Judged), Refusal> {
     let check = |text: &str| what.check(text, name);
-    let sheet = Sheet { groups: what.groups(desk), file: name, check: &check };
+    let factors = factors::brought(form);
+    let sheet = Sheet { groups: what.groups(desk), file: name, factors: &factors, check: &check };
     let changes = sheet.changes(&Document::parse(base, name)?, form)?;
     let judged = sheet.judge(base, &changes)?;
     Ok((changes, judged))

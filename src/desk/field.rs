@@ -19,6 +19,8 @@ pub enum Kind {
     Choice,
     /// One of some words, or a number.
     NumberOrWord,
+    /// A number, or any text.
+    NumberOrText,
     /// Several numbers.
     Numbers,
     /// Several words.
@@ -67,6 +69,18 @@ pub fn tables(schema: &Json) -> Vec<(String, bool)> {
         item["properties"].is_object().then(|| (name.clone(), is_list))
     })
     .collect()
+}
+
+/// What is said of a table of a list whose keys are named by the tester and hold numbers or texts; `None` where the key is no such
+/// table.
+pub fn holds_numbers_or_texts(schema: &Json, list: &str, key: &str) -> Option<String> {
+    let item = resolved(schema, &schema["properties"][list]["items"]);
+    let table = &item["properties"][key];
+    let held = resolved(schema, &resolved(schema, table)["additionalProperties"]);
+    let all = held["anyOf"].as_array()?;
+    let is = |name| all.iter().any(|one| is_type(resolved(schema, one), name));
+    let help = table["description"].as_str().unwrap_or_default().replace('\n', " ").replace('`', "");
+    (is("number") && is("string")).then_some(help)
 }
 
 fn inside(schema: &Json, table: &Json, before: &str, defaults: &Json, depth: usize, out: &mut Vec<Field>) {

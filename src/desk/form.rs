@@ -54,6 +54,17 @@ impl Form {
             .map_err(|_| Refusal::odd(format!("{name}: not sent by a page of this desk; load the page again")))
     }
 
+    /// Every name in the order of the form.
+    pub fn names(&self) -> impl Iterator<Item = &str> {
+        self.pairs.iter().map(|(name, _)| name.as_str())
+    }
+
+    /// Puts a value in place of all values of a name, or takes the name out.
+    pub fn put(&mut self, name: &str, value: Option<&str>) {
+        self.pairs.retain(|(n, _)| n != name);
+        self.pairs.extend(value.map(|value| (name.to_string(), value.to_string())));
+    }
+
     pub fn has(&self, name: &str) -> bool {
         self.get(name).is_some()
     }

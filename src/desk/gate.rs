@@ -3,7 +3,9 @@
 //! Given a request; says whether it comes from a stranger, brings the key, or comes from inside. The page that a stranger
 //! could make a browser send for is refused by four things that such a page cannot forge: the host it asks for (a name
 //! turned to the loopback address later), the origin of a form, where the browser says the request comes from, and a
-//! cookie that is never sent along from other sites. It answers nothing itself.
+//! cookie that is never sent along from other sites. Browsers do not part cookies by port; so every page lies under a path that
+//! is drawn at the start, the cookie belongs to that path, and another server of this machine is not sent it. It answers
+//! nothing itself.
 
 use super::form::Form;
 use super::http::{Method, Request};
@@ -12,43 +14,59 @@ use loopwright::record::sha256_hex;
 
 /// Bytes of the key.
 const KEY_BYTES: usize = 32;
+/// Bytes of the path.
+const PATH_BYTES: usize = 16;
 /// The only kind of form that pages of the desk send.
 const FORM: &str = "application/x-www-form-urlencoded";
 
 /// See the module.
 pub struct Gate {
     host: String,
+    /// In front of the path of every page.
+    path: String,
     cookie: String,
     key: String,
 }
 
 /// Where a request comes from.
 #[derive(Debug)]
-pub enum Entry {
+pub enum Entry<'a> {
     Stranger(Refusal),
     /// The link with the key was opened.
     WithKey,
-    Inside,
+    /// A page is asked for, by its path within the desk.
+    Inside(&'a str),
 }
 
 impl Gate {
     /// A gate with a fresh key for a port. Errors: the system gives no random numbers.
     pub fn new(port: u16) -> Result<Gate, getrandom::Error> {
-        let mut bytes = [0; KEY_BYTES];
+        let mut bytes = [0; KEY_BYTES + PATH_BYTES];
         getrandom::fill(&mut bytes)?;
-        let key = bytes.iter().map(|b| format!("{b:02x}")).collect();
-        Ok(Gate { host: format!("127.0.0.1:{port}"), cookie: format!("loopwright-desk-{port}"), key })
+        let hex = |bytes: &[u8]| bytes.iter().map(|b| format!("{b:02x}")).collect::<String>();
+        let (key, path) = bytes.split_at(KEY_BYTES);
+        Ok(Gate {
+            host: format!("127.0.0.1:{port}"),
+            path: format!("/{}", hex(path)),
+            cookie: format!("loopwright-desk-{port}"),
+            key: hex(key),
+        })
     }
 
     /// The link to open.
     pub fn link(&self) -> String {
-        format!("http://{}/?key={}", self.host, self.key)
+        format!("http://{}{}/?key={}", self.host, self.path, self.key)
+    }
+
+    /// What stands in front of the path of every page.
+    pub fn path(&self) -> &str {
+        &self.path
     }
 
     /// The cookie that stands for the key from then on. It is another value, so that the link stays secret where a cookie is
-    /// read by another server of this machine; browsers do not part cookies by port.
+    /// read.
     pub fn set_cookie(&self) -> String {
-        format!("{}={}; Path=/; HttpOnly; SameSite=Strict", self.cookie, self.pass())
+        format!("{}={}; Path={}/; HttpOnly; SameSite=Strict", self.cookie, self.pass(), self.path)
     }
 
     fn pass(&self) -> String {
@@ -56,12 +74,13 @@ impl Gate {
     }
 
     /// See the module.
-    pub fn judge(&self, request: &Request) -> Entry {
+    pub fn judge<'a>(&self, request: &'a Request) -> Entry<'a> {
         let stranger = |status, message: &str| Entry::Stranger(Refusal::new(status, message));
         if request.header("host") != Some(self.host.as_str()) {
             return stranger(421, "This desk answers to the address of its own link only");
         }
-        let with_key = request.method == Method::Get && request.path == "/" && self.brings_key(request);
+        let path = request.path.strip_prefix(&self.path).filter(|path| path.starts_with('/'));
+        let with_key = request.method == Method::Get && path == Some("/") && self.brings_key(request);
         let from_elsewhere =
             request.header("sec-fetch-site").is_some_and(|site| !matches!(site, "same-origin" | "none"));
         if from_elsewhere && !with_key {
@@ -79,8 +98,8 @@ impl Gate {
         if with_key {
             return Entry::WithKey;
         }
-        if self.has_cookie(request) {
-            return Entry::Inside;
+        if let Some(path) = path.filter(|_| self.has_cookie(request)) {
+            return Entry::Inside(path);
         }
         stranger(403, "Open the link that «loopwright desk» printed when it was started; it holds the key to this desk")
     }

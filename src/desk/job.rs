@@ -12,7 +12,9 @@ use loopwright::analysis::scaffold::{Beside, Differs, PassedOver, scaffold};
 use loopwright::analysis::{Depth, Draws, Inputs, analyse, analyse_with_draws};
 use loopwright::error::Error;
 use loopwright::evidence::Evidence;
-use loopwright::forecast::{Predicted, beside_truth, forecast, lap_targets, predict_plan, solve_rehearsal, study};
+use loopwright::forecast::{
+    Predicted, beside_truth, forecast_in_parts, forecast_parts, lap_targets, predict_plan, solve_rehearsal, study,
+};
 use loopwright::plan::Plan;
 use loopwright::plot::Style;
 use loopwright::record::{self, sha256_hex};
@@ -247,9 +249,14 @@ pub fn findable(folder: &Folder, text: &str, file: &str) -> Result<Findable, Ref
     })
 }
 
-/// The whole forecast of a plan.
-pub fn foretold(folder: &Folder, text: &str, file: &str) -> Result<Told, Refusal> {
-    let forecast = forecast(&plan(folder, text, file)?)?;
+/// Number of parts of a forecast.
+pub fn parts_of_forecast(folder: &Folder, text: &str, file: &str) -> Result<usize, Refusal> {
+    Ok(forecast_parts(&plan(folder, text, file)?))
+}
+
+/// The whole forecast of a plan; `at_each` may end it by unwinding.
+pub fn foretold(folder: &Folder, text: &str, file: &str, at_each: &(dyn Fn() + Sync)) -> Result<Told, Refusal> {
+    let forecast = forecast_in_parts(&plan(folder, text, file)?, at_each)?;
     Ok(told(|width| forecast_text(&forecast, width)))
 }
 

@@ -47,12 +47,14 @@ pub fn draws(desk: &Desk, form: &Form) -> Result<Answer, Refusal> {
 pub fn forecast(desk: &Desk, form: &Form) -> Result<Answer, Refusal> {
     let name = form.line("plan")?;
     let text = desk.folder.text(&name)?;
+    // Refused before it begins rather than after.
+    let parts = job::parts_of_forecast(&desk.folder, &text, &name)?;
     let (folder, file) = (desk.folder.clone(), name.clone());
     let id = desk.works.start(
         format!("What {name} can find and what would help"),
         What::Plan.place(&name),
-        0,
-        Box::new(move |_| job::foretold(&folder, &text, &file)),
+        parts as u64,
+        Box::new(move |each| job::foretold(&folder, &text, &file, each)),
     )?;
     Ok(begun(id))
 }

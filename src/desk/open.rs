@@ -107,7 +107,7 @@ impl Desk {
     pub fn frame(&self, place: Place, title: &str, query: &Form) -> Frame {
         let session = query.line("session").unwrap_or_default();
         let plan = query.line("plan").unwrap_or_default();
-        Frame::new(place, title, self.folder.name(), &session, &plan)
+        Frame::new(self.gate.path(), place, title, self.folder.name(), &session, &plan)
     }
 }
 

@@ -3,6 +3,7 @@
 //! Given the schema of a session or plan; gives its groups with their fields. A key or table that is not named here comes
 //! after those that are, so that nothing of a file is without its field.
 
+use super::factors;
 use super::field::{Field, fields, tables};
 use loopwright::plan::Plan;
 use loopwright::session::Session;
@@ -15,9 +16,13 @@ pub struct Group {
     pub name: String,
     pub heading: String,
     pub is_list: bool,
+    /// Whether most days leave it to its defaults.
+    pub seldom: bool,
     /// Those that every day needs.
     pub first: Vec<Field>,
     pub more: Vec<Field>,
+    /// What is said of the factors that its entries may state; `None` where there are none.
+    pub factors: Option<String>,
 }
 
 type Named = (&'static str, &'static str, &'static [&'static str]);
@@ -60,6 +65,9 @@ const PLAN: [Named; 16] = [
     ("mishap", "What goes wrong in a rehearsal", &["run", "kind", "at_s", "duration_s"]),
 ];
 
+/// Groups that most days leave to their defaults; one of which nothing is stated is shown folded.
+const SELDOM: [&str; 3] = ["rollers", "expected", "uncertainty"];
+
 /// The groups of a session.
 pub fn of_session() -> Vec<Group> {
     groups(&schema(&schemars::schema_for!(Session)), &SESSION)
@@ -96,7 +104,15 @@ fn group(schema: &Json, name: &str, heading: &str, first: &[&str], is_list: bool
     all.sort_by_key(place);
     let split = all.iter().filter(|f| place(f) < usize::MAX).count();
     let more = all.split_off(split);
-    let mut group = Group { name: name.into(), heading: heading.into(), is_list, first: all, more };
+    let mut group = Group {
+        name: name.into(),
+        heading: heading.into(),
+        is_list,
+        seldom: SELDOM.contains(&name),
+        first: all,
+        more,
+        factors: factors::help(schema, name),
+    };
     // A part that has no leading keys, or hardly any others, shows them all.
     if group.first.is_empty() || group.more.len() < 2 {
         group.first.append(&mut group.more);

@@ -5,6 +5,7 @@
 use super::answer::Answer;
 use super::form::encoded;
 use super::refusal::Refusal;
+use minijinja::context;
 use minijinja::value::{Serde, Value};
 use minijinja::{AutoEscape, Environment, UndefinedBehavior};
 use serde::Serialize;
@@ -48,6 +49,8 @@ pub enum Place {
 /// What stands around every page.
 #[derive(Debug, Clone, Serialize)]
 pub struct Frame {
+    /// Path of this desk, in front of every address on its pages.
+    at: String,
     pub place: Place,
     pub title: String,
     pub folder: String,
@@ -59,13 +62,14 @@ pub struct Frame {
 }
 
 impl Frame {
-    pub fn new(place: Place, title: impl Into<String>, folder: String, session: &str, plan: &str) -> Frame {
-        Frame { place, title: title.into(), folder, session: encoded(session), plan: encoded(plan), again_s: 0 }
+    pub fn new(at: &str, place: Place, title: &str, folder: String, session: &str, plan: &str) -> Frame {
+        let (at, title) = (at.to_string(), title.to_string());
+        Frame { at, place, title, folder, session: encoded(session), plan: encoded(plan), again_s: 0 }
     }
 }
 
-/// A part of a page, as markup.
-pub fn part(template: &str, filling: &impl Serialize) -> Result<String, Refusal> {
+/// A part of a page, as markup; `at` is the path of this desk.
+pub fn part(at: &str, template: &str, filling: &impl Serialize) -> Result<String, Refusal> {
     let fault = |reason: String| {
         Refusal::new(
             500,
@@ -75,7 +79,7 @@ pub fn part(template: &str, filling: &impl Serialize) -> Result<String, Refusal>
     let environment = ENVIRONMENT.as_ref().map_err(|e| fault(e.clone()))?;
     environment
         .get_template(template)
-        .and_then(|template| template.render(Value::from(Serde(filling))))
+        .and_then(|template| template.render(context! { at, ..Value::from(Serde(filling)) }))
         .map_err(|e| fault(format!("{e:#}")))
 }
 
@@ -87,5 +91,6 @@ pub fn page(frame: &Frame, template: &str, filling: &impl Serialize) -> Result<A
         frame: &'a Frame,
         body: String,
     }
-    Ok(Answer::page(part("frame", &Whole { frame, body: part(template, filling)? })?))
+    let body = part(&frame.at, template, filling)?;
+    Ok(Answer::page(part(&frame.at, "frame", &Whole { frame, body })?))
 }

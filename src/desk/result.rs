@@ -4,6 +4,7 @@
 
 use super::answer::Answer;
 use super::form::{Form, encoded};
+use super::lap_links::with_links;
 use super::open::Desk;
 use super::page::{Place, page};
 use super::refusal::Refusal;
@@ -64,6 +65,7 @@ pub fn show(desk: &Desk, query: &Form) -> Result<Answer, Refusal> {
     let last = last.filter(|l| l.state == kept.state);
     let files: Vec<[String; 2]> = kept.solved.files.iter().map(|f| [f.name.clone(), encoded(&f.name)]).collect();
     let (verdict, report) = main_of(&kept)?;
+    let report = with_links(&report, desk.gate.path(), &link);
     let filling = json!({
         "refused": "", "name": name, "link": link, "verdict": verdict, "report": report, "title": kept.solved.solution.title,
         "runs": runs(desk, &kept), "by_hand": kept.by_hand, "files": files,

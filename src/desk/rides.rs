@@ -243,7 +243,7 @@ pub fn save(desk: &Desk, form: &Form) -> Result<Answer, Refusal> {
     let mut document = Document::parse(&text, &name)?;
     let changes = arrange(&mut document, &asked, form, base.is_none())?;
     let check = |text: &str| job::wrong_session(text, &name);
-    let sheet = Sheet { groups: &desk.session_groups, file: &name, check: &check };
+    let sheet = Sheet { groups: &desk.session_groups, file: &name, factors: &[], check: &check };
     let judged = sheet.judge(&document.text(), &changes)?;
     if judged.of_typed {
         let errors = judged.errors.into_values().collect();

@@ -21,25 +21,29 @@ pub fn answer(desk: &Desk, request: &Request) -> Answer {
     match desk.gate.judge(request) {
         Entry::Stranger(refusal) => Answer::words(&refusal),
         // A page and not a redirection: a strict cookie is not sent along where another site led here.
-        Entry::WithKey => match part("key", &json!({})) {
+        Entry::WithKey => match part(desk.gate.path(), "key", &json!({})) {
             Ok(html) => Answer::page(html).with("Set-Cookie", desk.gate.set_cookie()),
             Err(refusal) => Answer::words(&refusal),
         },
-        Entry::Inside => inside(desk, request).unwrap_or_else(|refusal| refused(desk, &refusal)),
+        Entry::Inside(path) => {
+            let answer = inside(desk, request, path).unwrap_or_else(|refusal| refused(desk, &refusal));
+            answer.within(desk.gate.path())
+        }
     }
 }
 
-fn inside(desk: &Desk, request: &Request) -> Result<Answer, Refusal> {
+fn inside(desk: &Desk, request: &Request, path: &str) -> Result<Answer, Refusal> {
     let query = Form::parse(request.query.as_bytes())?;
     let form = || Form::parse(&request.body);
-    match (request.method, request.path.as_str()) {
+    match (request.method, path) {
         (Method::Get, "/") => Ok(Answer::see("/rides")),
         (Method::Get, "/desk.css") => Ok(Answer::style(STYLE)),
         (Method::Get, "/desk.js") => Ok(Answer::script(SCRIPT)),
         (Method::Get, "/rides") => rides::show(desk, &query),
         (Method::Post, "/rides") => rides::save(desk, &form()?),
         (Method::Get, "/day") => day::show(desk, &query),
-        (Method::Post, "/day") => save::save(desk, &form()?, What::Session),
+        (Method::Post, "/day") => save::save(desk, form()?, What::Session),
+        (Method::Post, "/day/factor") => save::factor(desk, form()?, What::Session),
         (Method::Post, "/day/check") => save::check(desk, &form()?, What::Session),
         (Method::Get, "/result") => result::show(desk, &query),
         (Method::Get, "/result/report") => result::report(desk, &query),
@@ -50,8 +54,9 @@ fn inside(desk: &Desk, request: &Request) -> Result<Answer, Refusal> {
         (Method::Get, "/result/lap") => lap::show(desk, &query),
         (Method::Post, "/result/lap") => lap::choose(desk, &form()?),
         (Method::Get, "/plan") => plan::show(desk, &query),
-        (Method::Post, "/plan") => save::save(desk, &form()?, What::Plan),
+        (Method::Post, "/plan") => save::save(desk, form()?, What::Plan),
         (Method::Post, "/plan/new") => plan::begin(desk, &form()?),
+        (Method::Post, "/plan/factor") => save::factor(desk, form()?, What::Plan),
         (Method::Post, "/plan/check") => save::check(desk, &form()?, What::Plan),
         (Method::Get, "/plan/sheet") => plan::sheet(desk, &query),
         (Method::Post, "/plan/forecast") => long::forecast(desk, &form()?),

@@ -4,15 +4,17 @@
 //! with them. Every error is the program's own, placed beside the field whose line it names. It reads and writes nothing.
 
 use super::document::Document;
+use super::factors;
 use super::field::{Field, Kind};
 use super::form::Form;
 use super::outline::Group;
 use super::refusal::Refusal;
+use super::typed::value;
 use loopwright::error::Error;
-use loopwright::session::{locate, parse_checked};
+use loopwright::session::locate;
 use serde::Serialize;
+use std::borrow::Cow;
 use std::collections::BTreeMap;
-use toml_edit::{Array, Value};
 
 /// So many wrong fields are told of at once.
 const MOST_ERRORS: usize = 20;
@@ -25,6 +27,8 @@ pub struct Cell {
     /// In the form, such as `run.0.mass_kg`.
     name: String,
     value: String,
+    /// In the file.
+    was: String,
     /// Typed and not saved.
     changed: bool,
     error: String,
@@ -46,7 +50,30 @@ pub struct Section {
     id: String,
     heading: String,
     is_list: bool,
+    /// Nothing of it is stated, and hardly any day needs it.
+    folded: bool,
     entries: Vec<Entry>,
+    factors: Option<Named>,
+}
+
+impl Section {
+    /// The fields with something wrong, each with its name in the form and where it stands.
+    pub fn wrong(&self) -> impl Iterator<Item = [String; 2]> {
+        let cells = |entry: &Entry| -> Vec<[String; 2]> {
+            let place = if entry.title.is_empty() { &self.heading } else { &entry.title };
+            let wrong = entry.first.iter().chain(&entry.more).filter(|cell| !cell.error.is_empty());
+            wrong.map(|cell| [cell.name.clone(), format!("{place}: {}", cell.field.label)]).collect()
+        };
+        self.entries.iter().flat_map(cells)
+    }
+}
+
+/// The factors of a group.
+#[derive(Debug, Clone, Serialize)]
+struct Named {
+    help: String,
+    /// Name and words of each.
+    there: Vec<[String; 2]>,
 }
 
 /// A value that was typed and differs from that of the file.
@@ -76,27 +103,41 @@ pub struct Judged {
     pub of_typed: bool,
     /// What concerns no field.
     pub elsewhere: Option<String>,
+    /// See [`Sheet::factors`].
+    pub factors: Vec<String>,
 }
 
 /// See the module.
 pub struct Sheet<'a> {
     pub groups: &'a [Group],
     pub file: &'a str,
+    /// Names of factors for which a form has fields, whether the text states them or not.
+    pub factors: &'a [String],
     /// The program's check of a whole text.
     pub check: &'a dyn Fn(&str) -> Option<Error>,
 }
 
 impl Sheet<'_> {
     /// Every field of the file with its name in the form.
-    fn names<'b>(&'b self, document: &Document) -> Vec<(String, &'b Field)> {
+    fn names<'b>(&'b self, document: &Document) -> Vec<(String, Cow<'b, Field>)> {
         let mut out = Vec::new();
         for group in self.groups {
+            let own = self.own(group, document);
             for before in places(group, document) {
-                let all = group.first.iter().chain(&group.more);
+                let all = group.first.iter().chain(&group.more).map(Cow::Borrowed);
+                let all = all.chain(own.iter().cloned().map(Cow::Owned));
                 out.extend(all.map(|field| (format!("{before}{}", field.key), field)));
             }
         }
         out
+    }
+
+    /// Fields of every entry of a group that are named by the tester.
+    fn own(&self, group: &Group, document: &Document) -> Vec<Field> {
+        match group.factors {
+            Some(_) => factors::named(document, self.factors).iter().map(|name| factors::field(name)).collect(),
+            None => Vec::new(),
+        }
     }
 
     /// What was typed and differs from the text.
@@ -116,10 +157,10 @@ impl Sheet<'_> {
 
     /// The text with the changes, and what is wrong with it. A change that is wrong is set aside to see the next error.
     pub fn judge(&self, base: &str, changes: &[Change]) -> Result<Judged, Refusal> {
-        let mut judged = Judged::default();
+        let mut judged = Judged { factors: self.factors.to_vec(), ..Judged::default() };
         let mut kept: Vec<&Change> = Vec::new();
         for change in changes {
-            match value(change) {
+            match value(&change.name, &change.kind, &change.typed) {
                 Ok(_) => kept.push(change),
                 Err(message) => {
                     judged.errors.insert(change.name.clone(), message);
@@ -136,38 +177,50 @@ impl Sheet<'_> {
                 judged.elsewhere = Some(error.to_string());
                 break;
             };
-            match kept.iter().position(|c| c.name == name) {
-                Some(at) => {
-                    judged.of_typed = true;
-                    kept.remove(at);
-                }
-                None if passed_over.iter().any(|c| c.name == name) => break,
-                None => passed_over.push(self.as_default(base, &name)?),
+            // A factor is wrong as a whole: what was typed for one set-up may not go with what another states.
+            let about = |c: &Change| c.name == name || (factors::same_factor(&c.name, &name) && states(&text, &name));
+            if kept.iter().any(|c| about(c)) {
+                judged.of_typed = true;
+                kept.retain(|c| !about(c));
+            } else if passed_over.iter().any(|c| c.name == name) {
+                break;
+            } else {
+                passed_over.extend(self.as_default(base, &name)?);
             }
-            judged.errors.insert(name, error.to_string());
+            judged.errors.entry(name).or_insert(error.to_string());
         }
         judged.text = applied(base, self.file, kept.iter().copied())?;
         Ok(judged)
     }
 
-    /// A value put back to its default, on the line where it stands if there is one, so that lines are counted as in the file.
-    fn as_default(&self, base: &str, name: &str) -> Result<Change, Refusal> {
+    /// A value put back to its default, on the line where it stands if there is one, so that lines are counted as in the file; a
+    /// factor taken out of every set-up.
+    fn as_default(&self, base: &str, name: &str) -> Result<Vec<Change>, Refusal> {
         let document = Document::parse(base, self.file)?;
-        let field = self.names(&document).into_iter().find(|(n, _)| n == name).map(|(_, field)| field.clone());
-        let (typed, kind) = field.map_or((String::new(), Kind::Text), |f| (f.default, f.kind));
-        Ok(Change::new(name.to_string(), document.shown(name), typed, kind))
+        let same: Vec<String> =
+            self.names(&document).into_iter().map(|(n, _)| n).filter(|n| factors::same_factor(n, name)).collect();
+        if !same.is_empty() {
+            let out = |n: String| Change::new(n.clone(), document.shown(&n), String::new(), Kind::NumberOrText);
+            return Ok(same.into_iter().map(out).collect());
+        }
+        let field = self.names(&document).into_iter().find(|(n, _)| n == name).map(|(_, field)| field);
+        let (typed, kind) = field.map_or((String::new(), Kind::Text), |f| (f.default.clone(), f.kind.clone()));
+        Ok(vec![Change::new(name.to_string(), document.shown(name), typed, kind)])
     }
 
     /// The field on the line that an error names, or the one that it says is missing.
     fn place(&self, text: &str, error: &Error) -> Result<Option<String>, Refusal> {
+        let document = Document::parse(text, self.file)?;
+        let names: Vec<String> = self.names(&document).into_iter().map(|(name, _)| name).collect();
+        if let Some(name) = factors::place(text, error).filter(|name| names.contains(name)) {
+            return Ok(Some(name));
+        }
         let (line, key, missing) = match error {
             Error::OutOfRange { line: Some(line), key, .. } => (*line, key.as_str(), None),
             Error::Inconsistent { line: Some(line), .. } => (*line, "", None),
             Error::Syntax { line, message, .. } => (*line, "", missing_key(message)),
             _ => return Ok(None),
         };
-        let document = Document::parse(text, self.file)?;
-        let names: Vec<String> = self.names(&document).into_iter().map(|(name, _)| name).collect();
         if let Some(key) = missing {
             let is_it = |name: &&String| name.rsplit('.').next() == Some(key) && !document.states(name);
             return Ok(names.iter().find(is_it).cloned());
@@ -184,7 +237,12 @@ impl Sheet<'_> {
             let plain: Vec<&str> = name.split('.').filter(|p| p.parse::<usize>().is_err()).collect();
             plain.join(".") == key
         };
-        Ok(there.iter().find(named).or(there.first()).map(|name| name.to_string()))
+        // Of several values on one line, the one that the message speaks of.
+        let said = error.to_string();
+        let spoken_of =
+            |name: &&&String| name.rsplit('.').next().is_some_and(|key| said.contains(&format!(" {key} = ")));
+        let found = there.iter().find(named).or_else(|| there.iter().find(spoken_of)).or(there.first());
+        Ok(found.map(|name| name.to_string()))
     }
 
     /// The form as it is shown, with what was typed and what is wrong.
@@ -194,6 +252,7 @@ impl Sheet<'_> {
             let change = changes.iter().find(|c| c.name == name);
             Cell {
                 value: change.map_or_else(|| document.shown(&name), |c| c.typed.clone()),
+                was: document.shown(&name),
                 changed: change.is_some(),
                 error: errors.get(&name).cloned().unwrap_or_default(),
                 field: field.clone(),
@@ -201,14 +260,23 @@ impl Sheet<'_> {
             }
         };
         let section = |group: &Group| {
+            let own = self.own(group, document);
             let entries = places(group, document).into_iter().enumerate().map(|(i, before)| {
                 let cells = |all: &[Field]| all.iter().map(|f| cell(&before, f)).collect::<Vec<_>>();
-                let (first, more) = (cells(&group.first), cells(&group.more));
+                let (mut first, more) = (cells(&group.first), cells(&group.more));
+                first.extend(cells(&own));
                 let title = if group.is_list { title(&group.name, i, &first) } else { String::new() };
                 Entry { open: more.iter().any(|c| c.changed || !c.error.is_empty()), title, first, more }
             });
             let id = if group.name.is_empty() { "top".into() } else { group.name.clone() };
-            Section { id, heading: group.heading.clone(), is_list: group.is_list, entries: entries.collect() }
+            let there = || factors::named(document, self.factors).into_iter().map(|n| [n.clone(), factors::label(&n)]);
+            let factors = group.factors.clone().map(|help| Named { help, there: there().collect() });
+            let (heading, is_list, entries) = (group.heading.clone(), group.is_list, entries.collect::<Vec<_>>());
+            let is_used = |c: &Cell| !c.value.is_empty() || c.changed || !c.error.is_empty();
+            let folded = group.seldom
+                && !(group.name == "rollers" && has_rollers(document))
+                && !entries.iter().any(|e| e.first.iter().chain(&e.more).any(is_used));
+            Section { id, heading, is_list, folded, entries, factors }
         };
         self.groups.iter().map(section).filter(|s| !s.entries.is_empty()).collect()
     }
@@ -234,52 +302,29 @@ fn title(name: &str, index: usize, first: &[Cell]) -> String {
     if said.is_empty() { format!("{kind} {}", index + 1) } else { format!("{kind} {}: {said}", index + 1) }
 }
 
+/// Whether anything is ridden on rollers.
+fn has_rollers(document: &Document) -> bool {
+    let runs = (0..document.count("run")).map(|i| document.shown(&format!("run.{i}.on")));
+    let plan = [document.shown("loop.kind"), document.shown("on")];
+    runs.chain(plan).any(|on| on.contains("rollers"))
+}
+
+/// Whether a text states a value.
+fn states(text: &str, name: &str) -> bool {
+    Document::parse(text, "").is_ok_and(|document| document.states(name))
+}
+
 /// The text with changes.
 fn applied<'a>(base: &str, file: &str, changes: impl Iterator<Item = &'a Change>) -> Result<String, Refusal> {
     let mut document = Document::parse(base, file)?;
     for change in changes {
-        match value(change) {
+        match value(&change.name, &change.kind, &change.typed) {
             Ok(Some(value)) => document.set(&change.name, value)?,
             Ok(None) => document.remove(&change.name),
             Err(_) => {}
         }
     }
     Ok(document.text())
-}
-
-/// What was typed as a value of the file, `None` where it is to be left out; else what the parser says of it.
-fn value(change: &Change) -> Result<Option<Value>, String> {
-    let typed = change.typed.as_str();
-    if typed.is_empty() {
-        return Ok(None);
-    }
-    let key = change.name.rsplit('.').next().unwrap_or_default();
-    let number = |typed: &str| match typed.parse::<Value>() {
-        Ok(value) if value.is_float() || value.is_integer() => Ok(value),
-        _ => Err(not_a_number(key, typed)),
-    };
-    let list = |of: &dyn Fn(&str) -> Result<Value, String>| {
-        let parts = typed.split([',', ';', ' ']).map(str::trim).filter(|p| !p.is_empty());
-        parts.map(of).collect::<Result<Vec<_>, _>>().map(|all| Some(Value::Array(Array::from_iter(all))))
-    };
-    match change.kind {
-        Kind::Number => number(typed).map(Some),
-        Kind::Text => Ok(Some(Value::from(typed))),
-        Kind::Choice if typed == "true" || typed == "false" => Ok(Some(Value::from(typed == "true"))),
-        Kind::Choice => Ok(Some(Value::from(typed))),
-        Kind::NumberOrWord => Ok(Some(number(typed).unwrap_or_else(|_| Value::from(typed)))),
-        Kind::Numbers => list(&number),
-        Kind::Words => list(&|word| Ok(Value::from(word))),
-    }
-}
-
-/// The parser's own words for something that is no number.
-fn not_a_number(key: &str, typed: &str) -> String {
-    let line = format!("{key} = {typed}");
-    match parse_checked::<toml::Table>(&line, key) {
-        Err(Error::Syntax { message, .. }) => format!("{line}: {message}"),
-        _ => format!("{line}: expected a number without quotes"),
-    }
 }
 
 #[cfg(test)]
@@ -291,13 +336,18 @@ mod tests {
     const TEXT: &str = "[rider_and_bike]\nmass_kg = 86.0 # weighed\n\n[[setup]]\nid = \"a\"\n\n[[run]]\nfile = \"1.fit\"\nsetup = \"a\"\n";
 
     fn judged(typed: &[(&str, &str)]) -> Judged {
+        judged_over(TEXT, typed)
+    }
+
+    fn judged_over(text: &str, typed: &[(&str, &str)]) -> Judged {
         let groups = of_session();
         let check = |text: &str| Session::from_toml(text, "session.toml").err();
-        let sheet = Sheet { groups: &groups, file: "session.toml", check: &check };
         let query: String = typed.iter().map(|(n, v)| format!("{n}={}&", super::super::form::encoded(v))).collect();
         let form = Form::parse(query.as_bytes()).unwrap();
-        let changes = sheet.changes(&Document::parse(TEXT, "session.toml").unwrap(), &form).unwrap();
-        sheet.judge(TEXT, &changes).unwrap()
+        let factors = factors::brought(&form);
+        let sheet = Sheet { groups: &groups, file: "session.toml", factors: &factors, check: &check };
+        let changes = sheet.changes(&Document::parse(text, "session.toml").unwrap(), &form).unwrap();
+        sheet.judge(text, &changes).unwrap()
     }
 
     #[test]
@@ -331,15 +381,52 @@ mod tests {
     #[test]
     fn a_blank_does_not_hide_what_is_wrong_with_what_was_typed() {
         let text = format!("solve = {{ cda = \"\" }}\n{TEXT}");
-        let groups = of_session();
-        let check = |text: &str| Session::from_toml(text, "session.toml").err();
-        let sheet = Sheet { groups: &groups, file: "session.toml", check: &check };
-        let form = Form::parse(b"air.temperature_c=182").unwrap();
-        let changes = sheet.changes(&Document::parse(&text, "session.toml").unwrap(), &form).unwrap();
-        let out = sheet.judge(&text, &changes).unwrap();
+        let out = judged_over(&text, &[("air.temperature_c", "182")]);
         assert!(out.errors["solve.cda"].contains("common"), "{out:?}");
         assert!(out.errors["air.temperature_c"].contains("outside"), "{out:?}");
         assert_eq!(out.text, text, "the blank stays for the tester to fill in");
+    }
+
+    /// Two set-ups with two factors in one line each.
+    const SWEEP: &str = "rider_and_bike.mass_kg = 86.0\n\n[[setup]]\nid = \"a\"\nfactors = { tyre = \"amber\", pressure_kpa = 500.0 } # as pumped\n\n\
+                         [[setup]]\nid = \"b\"\nfactors = { tyre = \"basalt\", pressure_kpa = 600.0 }\n\n\
+                         [[run]]\nfile = \"1.fit\"\nsetup = \"a\"\n\n[[run]]\nfile = \"2.fit\"\nsetup = \"b\"\n";
+
+    #[test]
+    fn a_level_of_a_factor_changes_as_a_number_or_a_name_and_the_line_keeps_its_comment() {
+        let out = judged_over(SWEEP, &[("setup.0.factors.pressure_kpa", "520"), ("setup.1.factors.tyre", "cedar")]);
+        assert!(out.errors.is_empty() && out.elsewhere.is_none(), "{out:?}");
+        let wanted = SWEEP.replace("500.0 }", "520 }").replace("basalt", "cedar");
+        assert_eq!(out.text, wanted);
+        // Taken out of both it is gone, and the other stays in its place.
+        let out = judged_over(SWEEP, &[("setup.0.factors.tyre", ""), ("setup.1.factors.tyre", "")]);
+        assert!(out.errors.is_empty(), "{out:?}");
+        assert_eq!(out.text, SWEEP.replace("tyre = \"amber\", ", "").replace("tyre = \"basalt\", ", ""));
+    }
+
+    #[test]
+    fn what_the_program_says_of_a_factor_stands_beside_it() {
+        let said = |typed: &[(&str, &str)], name: &str| {
+            let out = judged_over(SWEEP, typed);
+            let words = out.errors.get(name).cloned().unwrap_or_else(|| panic!("nothing beside {name}: {out:?}"));
+            (words, out.of_typed)
+        };
+        let (words, of_typed) =
+            said(&[("setup.1.factors.tyre", "amber"), ("air.temperature_c", "182")], "setup.0.factors.tyre");
+        assert!(words.contains("one level on all") && of_typed, "{words}");
+        let (words, of_typed) = said(&[("setup.1.factors.pressure_kpa", "6000")], "setup.1.factors.pressure_kpa");
+        assert!(words.contains("1 bar is 100 kPa") && of_typed, "{words}");
+        let (words, _) = said(&[("setup.0.factors.pressure_kpa", "520,5")], "setup.0.factors.pressure_kpa");
+        assert!(words.contains("decimal comma"), "{words}");
+        let (words, of_typed) = said(&[("setup.0.factors.sealant", "yes")], "setup.1.factors.sealant");
+        assert!(words.contains("does not state the factor «sealant»") && !of_typed, "{words}");
+        let (words, _) = said(&[("solve.curve", "pressure_kpa")], "solve.curve");
+        assert!(words.contains("a curve takes 3 or more"), "{words}");
+        let stated = [("run.0.tyre_pressure_kpa.front", "700"), ("run.0.tyre_pressure_kpa.rear", "700")];
+        assert!(said(&stated, "setup.0.factors.pressure_kpa").0.contains("one of them is a slip"));
+        // A mistake elsewhere is told as well.
+        let out = judged_over(SWEEP, &[("setup.1.factors.tyre", "amber"), ("air.temperature_c", "182")]);
+        assert!(out.errors.contains_key("air.temperature_c") && out.text == SWEEP, "{out:?}");
     }
 
     #[test]

@@ -29,7 +29,7 @@ pub struct Work {
     pub title: String,
     /// Page that it was started from.
     pub from: String,
-    /// Parts in all; 0 where it has none to count.
+    /// Parts in all.
     pub parts: u64,
     done: AtomicU64,
     cancel: AtomicBool,

@@ -26,6 +26,9 @@ const STRONG_GUSTS: f64 = 0.15;
 /// Below so many degrees of freedom an error is itself hardly known.
 const FEW_DOF: f64 = 5.0;
 
+/// Parts of the work for a loop: the day as planned, targets, rounds, other plans, speeds, orders, laps, one speed.
+const PARTS_ON_A_LOOP: usize = 8;
+
 /// What a plan can show.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Forecast {
@@ -98,6 +101,18 @@ pub struct Forecast {
 /// # Ok::<(), loopwright::error::Error>(())
 /// ```
 pub fn forecast(plan: &Plan) -> Result<Forecast, Error> {
+    forecast_in_parts(plan, &|| ())
+}
+
+/// Number of parts in which [`forecast_in_parts`] works.
+pub fn forecast_parts(plan: &Plan) -> usize {
+    if everywhere(plan, Venue::Rollers) { REHEARSALS as usize } else { PARTS_ON_A_LOOP }
+}
+
+/// As [`forecast`]; `at_each` is called as each part of the work begins; whoever unwinds out of it ends it.
+///
+/// Errors: those of [`forecast`].
+pub fn forecast_in_parts(plan: &Plan, at_each: &(dyn Fn() + Sync)) -> Result<Forecast, Error> {
     plan.check()?;
     let goals = goals(&plan.target);
     let measure = goals.first().map_or(Measure::PowerW, |g| g.measure);
@@ -127,7 +142,7 @@ pub fn forecast(plan: &Plan) -> Result<Forecast, Error> {
         caveats: Vec::new(),
     };
     let Some(on_the_loop) = on_the_loop(plan) else {
-        let prediction = predict_by_rehearsal(plan)?;
+        let prediction = predict_by_rehearsal(plan, at_each)?;
         out.goals = goals.into_iter().map(|g| GoalReached::of(g, &prediction)).collect();
         out.orders = orders_on_rollers(plan);
         out.factors = factors(plan, &prediction);
@@ -143,21 +158,29 @@ pub fn forecast(plan: &Plan) -> Result<Forecast, Error> {
             .push("Only the runs on the loop are predicted; rehearse the plan to see the errors on rollers.".into());
     }
     let plan = &on_the_loop;
+    at_each();
     let day = QuietDay::ride(plan)?;
     let choice = as_planned(&day, plan);
     let noise = RowNoise::of(&plan.noise);
     let prediction = predict(&day, &choice, &noise)?;
     let laps = Laps { day: &day, choice: &choice, noise: &noise };
+    at_each();
     out.goals = goals.into_iter().map(|g| laps.judge(g)).collect();
+    at_each();
     let beyond: Vec<&GoalReached> = out.goals.iter().filter(|g| !g.reached && g.laps_per_run.is_none()).collect();
     let rounds: Vec<Option<usize>> =
         beyond.iter().map(|g| rounds_needed(&day, &choice, &noise, g.goal.measure, g.goal.target)).collect();
     out.rounds_needed = rounds.into_iter().reduce(|a, b| Some(a?.max(b?))).flatten();
+    at_each();
     out.alternatives = alternatives(plan, &day, &choice, &noise, measure);
+    at_each();
     out.best_speeds = Some(best_speeds(plan, &noise, measure));
+    at_each();
     out.orders = orders(plan, &day, &choice, &noise);
     out.factors = factors(plan, &prediction);
+    at_each();
     out.laps = Some(laps.table());
+    at_each();
     out.one_speed = one_speed(plan, &day, &choice, &noise, &prediction);
     out.caveats.extend(caveats(plan, &prediction));
     out.prediction = Some(prediction);

@@ -15,13 +15,16 @@ use rayon::prelude::*;
 /// Rehearsals; their mean square error is known to some 15 % with a dozen degrees of freedom each.
 pub(super) const REHEARSALS: u64 = 8;
 
-/// Predicts a plan on rollers.
+/// Predicts a plan on rollers; `at_each` is called as each rehearsal begins; whoever unwinds out of it ends them all.
 ///
 /// Errors: those of simulating and solving its first days.
-pub(super) fn predict_by_rehearsal(plan: &Plan) -> Result<Prediction, Error> {
+pub(super) fn predict_by_rehearsal(plan: &Plan, at_each: &(dyn Fn() + Sync)) -> Result<Prediction, Error> {
     let days: Vec<Solution> = (0..REHEARSALS)
         .into_par_iter()
-        .map(|i| solve_rehearsal(&simulate(plan, plan.seed.wrapping_add(i))?))
+        .map(|i| {
+            at_each();
+            solve_rehearsal(&simulate(plan, plan.seed.wrapping_add(i))?)
+        })
         .collect::<Result<_, _>>()?;
     let comparisons = plan.setups.len().saturating_sub(1).max(1) as f64;
     let alpha = (1.0 - plan.solve.confidence) / comparisons;

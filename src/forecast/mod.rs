@@ -24,7 +24,7 @@ mod speeds;
 mod study;
 
 pub use alternatives::Alternative;
-pub use answer::{FORECAST_SCHEMA, Forecast, forecast};
+pub use answer::{FORECAST_SCHEMA, Forecast, forecast, forecast_in_parts, forecast_parts};
 pub use beside_truth::{BesideTruth, beside_truth, solve_rehearsal};
 pub use goal::{Goal, Measure};
 pub use lap_targets::{LapTarget, lap_targets};

@@ -29,28 +29,33 @@ fn only_the_loopback_address_is_listened_on() {
 fn without_the_key_nothing_is_shown() {
     let served = Served::with(&[("session.toml", TOY.as_bytes())]);
     let host = served.host();
-    for target in ["/", "/rides", "/day", "/desk.js", "/?key=", "/?key=0000", "/rides?key=0000"] {
+    let inside = ["/", "/rides", "/day", "/desk.js", "/?key=", "/?key=0000", "/rides?key=0000"];
+    for target in inside.into_iter().flat_map(|page| [page.to_string(), served.target(page)]) {
         let came = served.raw(&format!("GET {target} HTTP/1.1\r\nHost: {host}\r\n\r\n"));
         assert_eq!(came.status, 403, "{target}");
         assert!(!came.body.contains("session") && came.header("Set-Cookie").is_none(), "{target}: {}", came.body);
     }
-    let name = served.cookie.split('=').next().unwrap();
+    let (name, rides) = (served.cookie.split('=').next().unwrap(), served.target("/rides"));
     for cookie in [format!("{name}=0000"), format!("{name}="), format!("x{}", served.cookie), "a=b".into()] {
-        let came = served.raw(&format!("GET /rides HTTP/1.1\r\nHost: {host}\r\nCookie: {cookie}\r\n\r\n"));
+        let came = served.raw(&format!("GET {rides} HTTP/1.1\r\nHost: {host}\r\nCookie: {cookie}\r\n\r\n"));
         assert_eq!(came.status, 403, "{cookie}");
     }
     // The key of the link is not what the cookie holds, and the cookie is strict and out of reach of scripts.
     let key = served.link.split_once("key=").unwrap().1;
     assert!(!served.cookie.contains(key));
-    let came = served.raw(&format!("GET /?key={key} HTTP/1.1\r\nHost: {host}\r\n\r\n"));
+    let came = served.raw(&format!("GET {}?key={key} HTTP/1.1\r\nHost: {host}\r\n\r\n", served.target("/")));
     let set = came.header("Set-Cookie").unwrap();
-    assert!(set.contains("HttpOnly") && set.contains("SameSite=Strict") && set.contains("Path=/"), "{set}");
+    assert!(set.contains("HttpOnly") && set.contains("SameSite=Strict"), "{set}");
+    // Browsers do not part cookies by port, but by path: another server of this machine does not know that of the desk.
+    assert!(set.contains(&format!("; Path={}/;", served.at)) && served.at.len() == 33, "{set}");
+    let elsewhere = format!("GET /rides HTTP/1.1\r\nHost: {host}\r\nCookie: {}\r\n\r\n", served.cookie);
+    assert_eq!(served.raw(&elsewhere).status, 403);
 }
 
 #[test]
 fn a_name_turned_to_the_loopback_address_gets_nothing() {
     let served = Served::with(&[]);
-    let port = served.port;
+    let (port, rides) = (served.port, served.target("/rides"));
     for host in [
         format!("rebound.example:{port}"),
         "127.0.0.1".into(),
@@ -58,13 +63,13 @@ fn a_name_turned_to_the_loopback_address_gets_nothing() {
         "127.0.0.1:1".into(),
         String::new(),
     ] {
-        let came = served.raw(&format!("GET /rides HTTP/1.1\r\nHost: {host}\r\nCookie: {}\r\n\r\n", served.cookie));
+        let came = served.raw(&format!("GET {rides} HTTP/1.1\r\nHost: {host}\r\nCookie: {}\r\n\r\n", served.cookie));
         assert_eq!(came.status, 421, "{host}");
     }
     let twice =
-        format!("GET /rides HTTP/1.1\r\nHost: {0}\r\nHost: evil\r\nCookie: {1}\r\n\r\n", served.host(), served.cookie);
+        format!("GET {rides} HTTP/1.1\r\nHost: {0}\r\nHost: evil\r\nCookie: {1}\r\n\r\n", served.host(), served.cookie);
     assert_eq!(served.raw(&twice).status, 421);
-    let none = format!("GET /rides HTTP/1.1\r\nCookie: {}\r\n\r\n", served.cookie);
+    let none = format!("GET {rides} HTTP/1.1\r\nCookie: {}\r\n\r\n", served.cookie);
     assert_eq!(served.raw(&none).status, 421);
 }
 
@@ -75,7 +80,8 @@ fn forms_of_other_sites_change_nothing_even_with_the_cookie() {
     let body = form(&[("session", "session.toml"), ("base", &base), ("rider_and_bike.mass_kg", "70")]);
     let send = |more: &str| {
         served.raw(&format!(
-            "POST /day HTTP/1.1\r\nHost: {}\r\nCookie: {}\r\n{more}Content-Length: {}\r\n\r\n{body}",
+            "POST {} HTTP/1.1\r\nHost: {}\r\nCookie: {}\r\n{more}Content-Length: {}\r\n\r\n{body}",
+            served.target("/day"),
             served.host(),
             served.cookie,
             body.len()
@@ -134,13 +140,14 @@ fn every_answer_carries_a_policy_without_inline_script() {
 fn requests_beyond_the_limits_are_refused_and_the_desk_lives_on() {
     let served = Served::with(&[]);
     let (host, cookie) = (served.host(), &served.cookie);
+    let (rides, day) = (served.target("/rides"), served.target("/day"));
     let head = format!("Host: {host}\r\nCookie: {cookie}\r\n");
     let long = "x".repeat(20_000);
-    assert_eq!(served.raw(&format!("GET /rides?{} HTTP/1.1\r\n{head}\r\n", &long[..5000])).status, 414);
-    assert_eq!(served.raw(&format!("GET /rides HTTP/1.1\r\n{head}A: {long}\r\n\r\n")).status, 431);
-    assert_eq!(served.raw(&format!("GET /rides HTTP/1.1\r\n{head}{}\r\n", "a: b\r\n".repeat(80))).status, 431);
+    assert_eq!(served.raw(&format!("GET {rides}?{} HTTP/1.1\r\n{head}\r\n", &long[..5000])).status, 414);
+    assert_eq!(served.raw(&format!("GET {rides} HTTP/1.1\r\n{head}A: {long}\r\n\r\n")).status, 431);
+    assert_eq!(served.raw(&format!("GET {rides} HTTP/1.1\r\n{head}{}\r\n", "a: b\r\n".repeat(80))).status, 431);
     let post = format!(
-        "POST /day HTTP/1.1\r\n{head}Origin: http://{host}\r\nContent-Type: application/x-www-form-urlencoded\r\n"
+        "POST {day} HTTP/1.1\r\n{head}Origin: http://{host}\r\nContent-Type: application/x-www-form-urlencoded\r\n"
     );
     assert_eq!(served.raw(&format!("{post}Content-Length: 3000000\r\n\r\n")).status, 413);
     assert_eq!(served.raw(&format!("{post}Content-Length: 99999999999999999999\r\n\r\n")).status, 400);
@@ -150,7 +157,7 @@ fn requests_beyond_the_limits_are_refused_and_the_desk_lives_on() {
     let value = form(&[("session", "session.toml"), ("base", "\"\""), ("title", &"t".repeat(3000))]);
     assert_ne!(served.raw(&format!("{post}Content-Length: {}\r\n\r\n{value}", value.len())).status, 303);
     assert_eq!(served.raw("\u{16}\u{3}\u{1}\r\n\r\n").status, 400);
-    assert_eq!(served.raw(&format!("DELETE /rides HTTP/1.1\r\n{head}\r\n")).status, 405);
+    assert_eq!(served.raw(&format!("DELETE {rides} HTTP/1.1\r\n{head}\r\n")).status, 405);
     assert_eq!(served.get("/rides").status, 200);
 }
 

@@ -9,8 +9,8 @@ use std::process::{Child, ChildStdin, Command, Stdio};
 use std::sync::mpsc::{Receiver, channel};
 use std::time::{Duration, Instant};
 
-/// Longest wait for the browser; the machine may have other things to do.
-const PATIENCE: Duration = Duration::from_secs(90);
+/// Longest wait for the browser. It only tells a page that never comes from a machine with other things to do.
+const PATIENCE: Duration = Duration::from_secs(240);
 
 /// The browser, when there is one: `CHROMIUM`, else the usual place.
 fn found() -> Option<PathBuf> {
@@ -165,10 +165,40 @@ impl Chromium {
         }
     }
 
-    /// Opens an address by hand.
+    /// Opens an address by hand, and waits until another page than the one before is there.
     pub fn open(&mut self, address: &str) {
-        self.call("Page.navigate", json!({ "url": address }));
-        self.until("location.href !== 'about:blank'");
+        self.mark();
+        let came = self.call("Page.navigate", json!({ "url": address }));
+        assert!(came["errorText"].is_null(), "{address}: {}", came["errorText"]);
+        self.until("!window.isLeft");
+    }
+
+    /// Presses Enter on what leads to another page, and waits until something holds there. What holds on the page that
+    /// is being left does not count.
+    pub fn follow(&mut self, script: &str) {
+        self.mark();
+        self.press("Enter");
+        self.until(&format!("!window.isLeft && ({script})"));
+    }
+
+    /// Clicks with the mouse on what a selector names, and waits as [`Chromium::follow`] does.
+    pub fn click(&mut self, selector: &str, script: &str) {
+        let middle = "(() => { const e = document.querySelector('SELECTOR'); e.scrollIntoView({ block: 'center', behavior: 'instant' }); \
+                      const b = e.getBoundingClientRect(); return [b.x + b.width / 2, b.y + b.height / 2]; })()";
+        let at = self.ask(&middle.replace("SELECTOR", selector));
+        self.mark();
+        for kind in ["mousePressed", "mouseReleased"] {
+            let given = json!({ "type": kind, "x": at[0], "y": at[1], "button": "left", "clickCount": 1 });
+            let came = self.answer("Input.dispatchMouseEvent", given);
+            // The page may be gone as the button is let go.
+            assert!(came.is_ok() || kind == "mouseReleased", "{selector}: {came:?}");
+        }
+        self.until(&format!("!window.isLeft && ({script})"));
+    }
+
+    /// Marks the page that is about to be left; another page, or the same one loaded again, does not have the mark.
+    fn mark(&mut self) {
+        self.ask("window.isLeft = true");
     }
 
     /// Presses a key.
@@ -184,7 +214,8 @@ impl Chromium {
         let one =
             |kind: &str| json!({ "type": kind, "key": key, "code": key, "windowsVirtualKeyCode": code, "text": text });
         self.call("Input.dispatchKeyEvent", one("keyDown"));
-        self.call("Input.dispatchKeyEvent", one("keyUp"));
+        // The page may be gone before the key is let go, which the browser answers with an error.
+        let _ = self.answer("Input.dispatchKeyEvent", one("keyUp"));
     }
 
     /// Walks with the tabulator until the focus is on what a selector names.

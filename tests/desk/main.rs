@@ -7,6 +7,7 @@ mod attacks;
 mod browser;
 mod by_form;
 mod chromium;
+mod factors;
 mod served;
 mod started;
 mod writing;

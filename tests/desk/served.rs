@@ -6,6 +6,9 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 
+/// Longest wait for an answer. It only tells a desk that hangs from one on a machine with other things to do.
+const PATIENCE: Duration = Duration::from_secs(240);
+
 /// What came back.
 #[derive(Debug)]
 pub struct Came {
@@ -27,6 +30,8 @@ pub struct Served {
     pub place: tempfile::TempDir,
     pub port: u16,
     pub link: String,
+    /// Path under which its pages lie.
+    pub at: String,
     pub cookie: String,
 }
 
@@ -81,9 +86,11 @@ impl Served {
         BufReader::new(child.stdout.take().expect("its output")).read_line(&mut link).expect("a link");
         let link = link.trim().to_string();
         let port = link.split([':', '/']).find_map(|p| p.parse().ok()).expect("a port in the link");
-        let mut served = Served { child, place, port, link, cookie: String::new() };
+        let (before, _) = link.split_once("/?").expect("a key in the link");
+        let at = before[before.rfind('/').expect("a path in the link")..].to_string();
+        let mut served = Served { child, place, port, link, at, cookie: String::new() };
         let key = served.link.split_once("/?").map(|(_, key)| key.to_string()).expect("a key in the link");
-        let came = served.raw(&format!("GET /?{key} HTTP/1.1\r\nHost: {}\r\n\r\n", served.host()));
+        let came = served.raw(&format!("GET {}/?{key} HTTP/1.1\r\nHost: {}\r\n\r\n", served.at, served.host()));
         let cookie = came.header("Set-Cookie").expect("a cookie");
         served.cookie = cookie.split(';').next().expect("a value").to_string();
         served
@@ -130,7 +137,7 @@ impl Served {
     /// Sends bytes as they are. A connection that is closed without an answer has status 0.
     pub fn raw(&self, request: &str) -> Came {
         let mut stream = TcpStream::connect(("127.0.0.1", self.port)).expect("the desk listens");
-        stream.set_read_timeout(Some(Duration::from_secs(60))).expect("a time limit");
+        stream.set_read_timeout(Some(PATIENCE)).expect("a time limit");
         // The other end may have had enough before all is sent.
         let _ = stream.write_all(request.as_bytes());
         let mut bytes = Vec::new();
@@ -141,14 +148,25 @@ impl Served {
         Came { status, head: head.into(), body: body.into() }
     }
 
+    /// The address of a page; where the desk led to is taken as it is.
+    pub fn target(&self, page: &str) -> String {
+        if page.starts_with(&self.at) { page.to_string() } else { format!("{}{page}", self.at) }
+    }
+
+    /// The same with the host, for a browser.
+    pub fn address(&self, page: &str) -> String {
+        format!("http://{}{}", self.host(), self.target(page))
+    }
+
     /// Asks from inside.
     pub fn get(&self, target: &str) -> Came {
+        let target = self.target(target);
         self.raw(&format!("GET {target} HTTP/1.1\r\nHost: {}\r\nCookie: {}\r\n\r\n", self.host(), self.cookie))
     }
 
     /// Sends a form from inside.
     pub fn post(&self, target: &str, fields: &[(&str, &str)]) -> Came {
-        let body = form(fields);
+        let (target, body) = (self.target(target), form(fields));
         self.raw(&format!(
             "POST {target} HTTP/1.1\r\nHost: {}\r\nCookie: {}\r\nOrigin: http://{}\r\n\
              Content-Type: application/x-www-form-urlencoded\r\nContent-Length: {}\r\n\r\n{body}",

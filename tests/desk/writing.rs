@@ -67,7 +67,7 @@ fn a_program_killed_while_saving_leaves_the_old_or_the_new_session_whole() {
     for round in 0..6 {
         served.put("session.toml", &versions[0]);
         let done = AtomicBool::new(false);
-        let (port, cookie) = (served.port, served.cookie.clone());
+        let (port, day, cookie) = (served.port, served.target("/day"), served.cookie.clone());
         let bases: Vec<String> = versions.iter().map(|v| serde_json::Value::from(v.as_str()).to_string()).collect();
         std::thread::scope(|scope| {
             let (done, titles, bases) = (&done, &titles, &bases);
@@ -79,7 +79,7 @@ fn a_program_killed_while_saving_leaves_the_old_or_the_new_session_whole() {
                         ("base", &bases[turn % 2]),
                         ("title", &titles[(turn + 1) % 2]),
                     ]);
-                    if !sent(port, &cookie, &body) {
+                    if !sent(port, &day, &cookie, &body) {
                         return;
                     }
                     turn += 1;
@@ -103,11 +103,11 @@ fn a_program_killed_while_saving_leaves_the_old_or_the_new_session_whole() {
 }
 
 /// Whether a form reached the desk.
-fn sent(port: u16, cookie: &str, body: &str) -> bool {
+fn sent(port: u16, day: &str, cookie: &str, body: &str) -> bool {
     use std::io::{Read, Write};
     let Ok(mut stream) = std::net::TcpStream::connect(("127.0.0.1", port)) else { return false };
     let request = format!(
-        "POST /day HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nCookie: {cookie}\r\nOrigin: http://127.0.0.1:{port}\r\n\
+        "POST {day} HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nCookie: {cookie}\r\nOrigin: http://127.0.0.1:{port}\r\n\
          Content-Type: application/x-www-form-urlencoded\r\nContent-Length: {}\r\n\r\n{body}",
         body.len()
     );

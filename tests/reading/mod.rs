@@ -110,6 +110,8 @@ fn run(chromium: &Path, arguments: &[&str], page: &Path) -> std::process::Output
     let profile = tempfile::tempdir().expect("a folder for the profile");
     let output = Command::new(chromium)
         .args(["--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars", "--allow-file-access-from-files"])
+        // Shared memory is small in many a container, and a browser that finds none ends.
+        .arg("--disable-dev-shm-usage")
         .arg(format!("--user-data-dir={}", profile.path().display()))
         .args(arguments)
         .arg(format!("file://{}", page.display()))

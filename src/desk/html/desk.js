@@ -6,7 +6,7 @@
   if (work) {
     const ask = async () => {
       try {
-        const now = await (await fetch("/work/state?id=" + work.dataset.id)).json();
+        const now = await (await fetch(document.body.dataset.at + "/work/state?id=" + work.dataset.id)).json();
         if (!now.running) return location.reload();
         const bar = document.getElementById("work-bar");
         if (bar) {
@@ -23,8 +23,20 @@
     setTimeout(reload, again * 1000);
   }
 
+  // The marks of a lap in the figures lead where its line of the table leads.
+  const laps = new Map();
+  for (const link of document.querySelectorAll(".report tr[data-lap] a")) {
+    laps.set(link.closest("tr").dataset.lap, link.href);
+  }
+  for (const mark of document.querySelectorAll(".report svg [data-lap]")) {
+    const place = laps.get(mark.dataset.lap);
+    if (!place) continue;
+    mark.classList.add("opens");
+    mark.addEventListener("click", () => location.assign(place));
+  }
+
   for (const form of document.querySelectorAll("form[data-guard]")) {
-    const first = new Map([...form.elements].filter((e) => e.name).map((e) => [e.name, e.value]));
+    const first = new Map([...form.elements].filter((e) => e.name).map((e) => [e.name, e.dataset.was ?? e.value]));
     const note = form.querySelector(".unsaved");
     let leaving = false;
     const changed = () => [...form.elements].filter((e) => e.name && first.get(e.name) !== e.value);
@@ -60,6 +72,7 @@
         e.closest(".field").classList.toggle("bad", words !== "");
         if (words) e.setAttribute("aria-invalid", "true"); else e.removeAttribute("aria-invalid");
       }
+      for (const item of form.querySelectorAll(".look-at li")) item.hidden = !said.errors[item.dataset.of];
       const elsewhere = form.querySelector("#elsewhere");
       if (elsewhere) {
         elsewhere.textContent = said.elsewhere || "";
