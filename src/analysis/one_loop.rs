@@ -28,6 +28,7 @@ pub fn of_loop(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draw
     let values = RunValues::new(&venue)?;
     let of_runs = slip::twins::of_loop(session, &values);
     findings.extend(of_runs.iter().flat_map(|of| slip::twins::findings(session, of)));
+    findings.extend(slip::trend::findings(&venue));
     let between = BetweenRuns::new(session, &venue.fit, &values, session.circuit.kind)?;
     let mut solution = outcome::solution(inputs, rides, &venue, &between, &mut findings);
     findings.extend(sharing::findings(session, &venue, &between, &solution));
