@@ -248,9 +248,9 @@ pub fn findable(folder: &Folder, text: &str, file: &str) -> Result<Findable, Ref
 }
 
 /// The whole forecast of a plan.
-pub fn foretold(folder: &Folder, text: &str, file: &str) -> Result<Told, Refusal> {
+pub fn foretold(folder: &Folder, text: &str, file: &str, units: Units) -> Result<Told, Refusal> {
     let forecast = forecast(&plan(folder, text, file)?)?;
-    Ok(told(|width| forecast_text(&forecast, width)))
+    Ok(told(|width| forecast_text(&forecast, width, units)))
 }
 
 /// The page to print.

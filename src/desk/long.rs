@@ -47,12 +47,12 @@ pub fn draws(desk: &Desk, form: &Form) -> Result<Answer, Refusal> {
 pub fn forecast(desk: &Desk, form: &Form) -> Result<Answer, Refusal> {
     let name = form.line("plan")?;
     let text = desk.folder.text(&name)?;
-    let (folder, file) = (desk.folder.clone(), name.clone());
+    let (folder, file, units) = (desk.folder.clone(), name.clone(), desk.units);
     let id = desk.works.start(
         format!("What {name} can find and what would help"),
         What::Plan.place(&name),
         0,
-        Box::new(move |_| job::foretold(&folder, &text, &file)),
+        Box::new(move |_| job::foretold(&folder, &text, &file, units)),
     )?;
     Ok(begun(id))
 }
