@@ -6,7 +6,7 @@ use super::super::budget_overview::overview;
 use super::super::cautions::CAUTIONS;
 use super::super::differences::{self, Naming};
 use super::super::factors;
-use super::super::findings::{Group, grouped};
+use super::super::findings::{Group, grouped, of_result};
 use super::super::number::significant;
 use super::super::table::PageTable;
 use super::super::together::{agreement, together};
@@ -113,7 +113,7 @@ impl<'a> Context<'a> {
                 .to_string(),
             second: template.figures(&pick(&is_second))?,
             venues: template.tables(venues(solution, units))?,
-            findings: grouped(&solution.findings),
+            findings: grouped(&of_result(solution, units)),
             figures: if rest.is_empty() { String::new() } else { template.figures(&rest)? },
             // What was held fixed has a table of its own.
             methods: paragraphs
@@ -214,8 +214,11 @@ fn venues(solution: &Solution, units: Units) -> Vec<PageTable> {
     let Some(both) = together(solution, units) else { return Vec::new() };
     let crr = "Crr of each set-up where it was ridden, on a flat. Surface: Crr on the loop less Crr on the rollers, what the \
                road and the casing on it cost as far as the conversion from drum to flat holds.";
-    let differences =
-        format!("Differences in Crr from the baseline on each venue and together. {}", agreement(solution));
+    let differences = format!(
+        "Differences in Crr from the baseline, and of the best from the next best, on each venue and together; p is adjusted \
+             for the number of differences from the baseline, that of the best and the next best for the number of all pairs. {}",
+        agreement(solution)
+    );
     [
         both.setups.page("venue-set-ups", "Crr on loop and rollers", crr),
         both.differences.page("venue-differences", "Differences seen on both", differences.trim()),
