@@ -22,7 +22,7 @@ fn day(place: usize, effect: Interval, slope: Interval, share: f64) -> Day {
         dof: f64::INFINITY,
         scatter_se: None,
         instrument_se: Some(share.sqrt()),
-        chain: None,
+        loadings: None,
     });
     let level = LevelEffect { level: "deep".into(), effect, p_holm: None };
     let output = FactorOutput {

@@ -248,6 +248,7 @@ fn lap_result(run: usize, lap: usize, noise: &mut Noise) -> LapResult {
         planned_speed_class: Some(lap % 2 + 1),
         misclosure_m: Some(0.15 * noise.next() + if lap == 5 { 2.4 } else { 0.0 }),
         used: is_used(lap),
+        share_used: if is_used(lap) { 1.0 } else { 0.0 },
         reason: match lap {
             1 => Some("left out by the rider".into()),
             5 => Some("braking: −41 W of kinetic power unexplained at 612 m".into()),
