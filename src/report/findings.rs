@@ -32,8 +32,12 @@ impl Meaning {
 }
 
 /// Codes of findings that may turn the verdict.
-pub const CHANGES: [&str; 18] = [
+pub const CHANGES: [&str; 22] = [
     "sharing-contradicted",
+    "runs-unexplained",
+    "speeds-unexplained",
+    "drag-bends",
+    "wind-turns",
     "not-separable",
     "not-converged",
     "implausible",
