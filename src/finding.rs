@@ -6,7 +6,7 @@ mod misfit;
 mod sharing;
 mod slip;
 
-pub use misfit::{CdaAtSpeed, Misfit, MostLeft};
+pub use misfit::{LeftAtSpeed, Misfit, MostLeft};
 pub use sharing::FreedDifference;
 pub use slip::{Apart, MassWanted, MisclosureTrend, RiddenAs, Slip};
 

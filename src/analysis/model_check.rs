@@ -5,10 +5,10 @@
 use super::loop_venue::LoopVenue;
 use super::{drag_bend, wind_turn};
 use crate::evidence::{LeftAlong, ModelResidual};
-use crate::finding::{CdaAtSpeed, Finding, Misfit, MostLeft, What};
+use crate::finding::{Finding, LeftAtSpeed, Misfit, MostLeft, What};
 use crate::quantity::km_h_from_m_s;
 use crate::session::Venue;
-use crate::solution::{DragBendResult, Measured, ModelCheck};
+use crate::solution::{DragBendResult, ModelCheck};
 use crate::solve::account::LapAccount;
 use crate::uncertainty::rows::Rows;
 use crate::uncertainty::sign_flip::{Explained, GroupLeft, KnownEffect, Left, explained};
@@ -48,10 +48,8 @@ pub fn check(venue: &LoopVenue, kind: Venue) -> Checked {
         p_by_speed: explained.by_class,
         p_at_one_place: explained.at_one_place,
         p_of_turning_wind: turn.map_or(1.0, |effect| effect.p_value),
-        drag_bends: bend.map(|effect| DragBendResult {
-            p_value: effect.p_value,
-            cda_over_fastest: effect.coefficient.iter().zip(&effect.se).map(|(c, se)| measured(*c, *se)).collect(),
-        }),
+        drag_bends: bend
+            .map(|effect| DragBendResult { p_value: effect.p_value, power_left_w: left_at_speeds(&residual) }),
     };
     Checked { result: Some(result), residual: Some(residual), findings }
 }
@@ -63,8 +61,10 @@ struct Tested {
     bend: Option<KnownEffect>,
 }
 
-fn measured(value: f64, se: f64) -> Measured {
-    Measured { value: Some(value), se: Some(se) }
+/// Mean over the lap of what is left at each planned speed, W.
+fn left_at_speeds(residual: &ModelResidual) -> Vec<f64> {
+    let mean = |of: &LeftAlong| of.power_w.iter().sum::<f64>() / of.power_w.len().max(1) as f64;
+    residual.classes.iter().map(mean).collect()
 }
 
 fn test(venue: &LoopVenue, kind: Venue) -> Option<Tested> {
@@ -133,10 +133,11 @@ fn findings(tested: &Tested, residual: &ModelResidual, place: &[f64]) -> Vec<Fin
         return vec![Finding::of_session(What::Misfit(what))];
     }
     if let Some(effect) = bend.as_ref().filter(|effect| is_told(effect.p_value)) {
-        let speeds = residual.classes.iter().map(|class| km_h_from_m_s(class.speed_m_s));
-        let parts = effect.coefficient.iter().zip(&effect.se);
-        let speeds = speeds.zip(parts).map(|(speed_km_h, (more, se))| CdaAtSpeed { speed_km_h, more: *more, se: *se });
-        let what = Misfit::DragBends { p_value: effect.p_value, speeds: speeds.collect() };
+        let speeds = residual.classes.iter().zip(left_at_speeds(residual));
+        let speeds = speeds
+            .map(|(class, power_w)| LeftAtSpeed { speed_km_h: km_h_from_m_s(class.speed_m_s), power_w })
+            .collect();
+        let what = Misfit::DragBends { p_value: effect.p_value, speeds };
         return vec![Finding::of_session(What::Misfit(what))];
     }
     let mut out = Vec::new();

@@ -11,12 +11,11 @@ pub struct MostLeft {
     pub distance_m: f64,
 }
 
-/// CdA at a planned speed over that at the fastest, less 1.
+/// Power that the model leaves at a planned speed, mean over the lap.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct CdaAtSpeed {
+pub struct LeftAtSpeed {
     pub speed_km_h: f64,
-    pub more: f64,
-    pub se: f64,
+    pub power_w: f64,
 }
 
 /// The catalogue.
@@ -29,13 +28,12 @@ pub enum Misfit {
     /// Laps of one speed differ from laps of another along the loop.
     BySpeed { p_value: f64, speed_km_h: f64, most: MostLeft },
     /// Drag does not grow with speed as one CdA and one Crr have it.
-    DragBends { p_value: f64, speeds: Vec<CdaAtSpeed> },
+    DragBends { p_value: f64, speeds: Vec<LeftAtSpeed> },
 }
 
-impl CdaAtSpeed {
+impl LeftAtSpeed {
     fn words(&self) -> String {
-        let CdaAtSpeed { speed_km_h, more, se } = self;
-        format!("{:+.1} ± {:.1} % at {speed_km_h:.0} km/h", 100.0 * more, 100.0 * se)
+        format!("{:+.1} W at {:.0} km/h", self.power_w, self.speed_km_h)
     }
 }
 
@@ -67,8 +65,8 @@ impl Misfit {
         match self {
             Misfit::ByRun { p_value, most } => format!(
                 "What the model leaves along the loop differs from run to run by more than the scatter of the laps explains (p {}), \
-                 most in this run: {}. Something with a place on the loop changed between runs, such as a wind that turned, shelter, the line ridden \
-                 or traffic. Differences between set-ups may hold part of it, and CdA and Crr may lie outside their intervals. Look at \
+                 most in this run: {}. Something with a place on the loop changed between runs, such as a wind that \
+                 turned, shelter, the line ridden or traffic. Differences between set-ups may hold part of it, and CdA and Crr may lie outside their intervals. Look at \
                  that run; leave it out or ride it again.",
                 probability(*p_value),
                 strongest(most)
@@ -92,12 +90,11 @@ impl Misfit {
                 strongest(most)
             ),
             Misfit::DragBends { p_value, speeds } => format!(
-                "Drag does not grow with speed as one CdA and one Crr have it (p {}): against the fastest laps it is as if CdA were {} \
-                 (with standard errors). A rider who sits up in slow laps, a zero of the power meter \
-                 that is off, or a loss of the chain that does not grow with power does that. CdA and Crr themselves may lie \
+                "Drag does not grow with speed as one CdA and one Crr have it (p {}): beyond the model the \
+                 rider puts in {}. A rider who sits up in slow laps, a zero of the power meter that is off, or a loss of the chain that does not grow with power does that. CdA and Crr themselves may lie \
                  outside their intervals; differences hardly suffer. Zero the meter, and hold one position at all speeds.",
                 probability(*p_value),
-                listed(&speeds.iter().map(CdaAtSpeed::words).collect::<Vec<_>>())
+                listed(&speeds.iter().map(LeftAtSpeed::words).collect::<Vec<_>>())
             ),
         }
     }

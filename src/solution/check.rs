@@ -2,7 +2,6 @@
 //!
 //! Given nothing; plain data.
 
-use super::Measured;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -123,6 +122,6 @@ pub struct ModelCheck {
 pub struct DragBendResult {
     /// Of so different a CdA at the planned speeds under chance.
     pub p_value: f64,
-    /// CdA at each planned speed from the slowest over that at the fastest, less 1; standard errors of scatter and expectations.
-    pub cda_over_fastest: Vec<Measured>,
+    /// Power that the model leaves at each planned speed, from the slowest, mean over the lap and less that of all laps.
+    pub power_left_w: Vec<f64>,
 }

@@ -28,11 +28,16 @@
 //! where it reads speed once a second; q, normal with variance σ²Λ, is what the expectations of parameters pull the fit away from
 //! the day. C is the covariance of s over such days, and the probability of the smallest of all is that of the same days.
 //!
+//! Drawn days share the squares that D and C are made of, and the day as it was does not: D of ν deviations errs, and 1/D is ν/(ν − 2)
+//! of its true value in the mean (1/C of m coefficients ν/(ν − m − 1)). The day's own T is divided by that, and at one place it is
+//! the normal quantile of Student's t with as many degrees of freedom as its class.
+//!
 //! Sources (from memory): Pitman 1937, Suppl. J. R. Stat. Soc. 4:119 (randomisation tests); Freedman & Lane 1983, J. Bus. Econ.
 //! Stat. 1:292 (residuals of a fit drawn again and fitted again).
 
 use super::cluster::Laps;
 use super::rows::Rows;
+use super::student::{normal_quantile, t_two_sided_p};
 use nalgebra::{Cholesky, DMatrix, DVector};
 use rand::{RngExt, SeedableRng};
 use rand_distr::{Distribution, StandardNormal};
@@ -140,6 +145,10 @@ pub fn explained(left: &Left, draws: usize, seed: u64) -> Option<Explained> {
             }
         }
     }
+    let freedom = freedom(left);
+    let all: f64 = freedom.iter().sum();
+    let in_mean = |coefficients: f64| ((all - coefficients - 1.0) / all).max(0.0);
+    statistics[0].iter_mut().for_each(|t| *t *= in_mean(1.0));
     for (group, means) in classes.iter().filter(|_| classes.len() > 1) {
         let error = step_errors(left, &deviation, group);
         for (of_day, mean) in statistics.iter_mut().zip(means.column_iter()) {
@@ -147,12 +156,15 @@ pub fn explained(left: &Left, draws: usize, seed: u64) -> Option<Explained> {
             of_day[2] = of_day[2].max(largest);
         }
     }
+    let fewest = classes.iter().map(|(group, _)| freedom[group.label]).fold(f64::MAX, f64::min);
+    statistics[0][2] = as_normal(statistics[0][2], fewest);
     let mut known = Vec::with_capacity(left.known.len());
     for columns in left.known {
         let scores = days.scores(left, &deviation, columns);
         for (of_day, size) in statistics.iter_mut().zip(sizes(&scores)?) {
             of_day.push(size);
         }
+        statistics[0].iter_mut().skip(3 + known.len()).for_each(|t| *t *= in_mean(columns.parameters as f64));
         known.push(coefficients(left, columns, &scores)?);
     }
     let (each, p_value) = probabilities(&statistics)?;
@@ -186,6 +198,28 @@ fn deviations(left: &Left) -> Option<Vec<DVector<f64>>> {
         }
     }
     (!cells.is_empty()).then_some(out)
+}
+
+/// Laps less cells of each class, of cells of two laps or more.
+fn freedom(left: &Left) -> Vec<f64> {
+    let mut cells: BTreeMap<(usize, usize), f64> = BTreeMap::new();
+    for (run, class) in left.run.iter().zip(left.class) {
+        *cells.entry((*class, *run)).or_default() += 1.0;
+    }
+    let mut freedom = vec![0.0; classes_of(left)];
+    for ((class, _), laps) in cells {
+        freedom[class] += laps - 1.0;
+    }
+    freedom
+}
+
+/// The normal deviate that is as rare as t; t itself where both are too rare to be told.
+fn as_normal(t: f64, freedom: f64) -> f64 {
+    if freedom < 1.0 || t == 0.0 {
+        return 0.0;
+    }
+    let tail = 0.5 * t_two_sided_p(t, freedom);
+    if tail > 1e-15 { -normal_quantile(tail) } else { t }
 }
 
 /// Sines and cosines at the steps that are looked at, coefficients × steps.

@@ -73,7 +73,7 @@ pub fn solution(request: Request, session: &Session) -> Solution {
             p_of_turning_wind: 0.03,
             drag_bends: Some(DragBendResult {
                 p_value: 0.06,
-                cda_over_fastest: vec![Measured { value: Some(0.018), se: Some(0.009) }],
+                power_left_w: vec![1.4, -2.1, 1.2],
             }),
         }),
         schema: SCHEMA,
