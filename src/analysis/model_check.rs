@@ -36,10 +36,10 @@ pub struct Checked {
 
 /// See the module. Nothing where there are too few laps to tell.
 pub fn check(venue: &LoopVenue, kind: Venue) -> Checked {
-    let Some(explained) = test(venue, kind) else { return Checked::default() };
-    let residual = residual(venue, &explained.explained);
-    let findings = findings(&explained, &residual, &middles(venue));
-    let Tested { explained, turn, bend } = explained;
+    let Some(tested) = test(venue, kind) else { return Checked::default() };
+    let residual = residual(venue, &tested);
+    let findings = findings(&tested, &residual, &middles(venue));
+    let Tested { explained, turn, bend, .. } = tested;
     let result = ModelCheck {
         level: LEVEL,
         draws: DRAWS,
@@ -59,6 +59,8 @@ struct Tested {
     explained: Explained,
     turn: Option<KnownEffect>,
     bend: Option<KnownEffect>,
+    /// Steps that are judged.
+    is_kept: Vec<bool>,
 }
 
 /// Mean over the lap of what is left at each planned speed, W.
@@ -71,13 +73,17 @@ fn test(venue: &LoopVenue, kind: Venue) -> Option<Tested> {
     let fit = &venue.fit;
     let solved = venue.frame().solved(&venue.laps, fit).ok()?;
     let run: Vec<usize> = fit.used.iter().map(|i| venue.laps[*i].account.run).collect();
-    let (place, is_kept) = (middles(venue), steady_steps(venue));
+    let laps = solved.rows();
+    let is_lacking = |j: usize| laps.jacobian.laps.iter().any(|lap| lap.missing.contains(&j));
+    let place = middles(venue);
+    let is_kept: Vec<bool> =
+        steady_steps(venue).into_iter().enumerate().map(|(j, steady)| steady && !is_lacking(j)).collect();
     let turn = wind_turn::columns(&solved, &fit.parameters, &place, &is_kept);
     let bend = drag_bend::columns(&solved, &fit.parameters, &fit.classes, &is_kept);
     let (has_turn, has_bend) = (turn.is_some(), bend.is_some());
     let known: Vec<Rows> = turn.into_iter().chain(bend).collect();
     let left = Left {
-        laps: &solved.rows(),
+        laps: &laps,
         inverse: &solved.inverse()?,
         weight: &fit.weight,
         run: &run,
@@ -91,7 +97,7 @@ fn test(venue: &LoopVenue, kind: Venue) -> Option<Tested> {
     let mut effects = std::mem::take(&mut explained.known).into_iter();
     let turn = if has_turn { effects.next() } else { None };
     let bend = if has_bend { effects.next() } else { None };
-    Some(Tested { explained, turn, bend })
+    Some(Tested { explained, turn, bend, is_kept })
 }
 
 /// Middle of each step as a share of the lap.
@@ -119,7 +125,7 @@ fn steady_steps(venue: &LoopVenue) -> Vec<bool> {
 /// The pattern that chance explains least; a known form goes before one that is only described, and of two described alike
 /// both are told.
 fn findings(tested: &Tested, residual: &ModelResidual, place: &[f64]) -> Vec<Finding> {
-    let Tested { explained, turn, bend } = tested;
+    let Tested { explained, turn, bend, .. } = tested;
     if explained.p_value > LEVEL {
         return Vec::new();
     }
@@ -162,7 +168,7 @@ fn most<'l>(groups: &'l [LeftAlong], residual: &ModelResidual) -> Option<(&'l Le
 }
 
 /// The same as series: watts that the rider put in and the model does not explain.
-fn residual(venue: &LoopVenue, explained: &Explained) -> ModelResidual {
+fn residual(venue: &LoopVenue, tested: &Tested) -> ModelResidual {
     let used = &venue.fit.used;
     let along = |left: &GroupLeft, of_lap: &dyn Fn(usize) -> usize| -> LeftAlong {
         let laps: Vec<&LapAccount> =
@@ -182,8 +188,8 @@ fn residual(venue: &LoopVenue, explained: &Explained) -> ModelResidual {
     };
     ModelResidual {
         distance_m: middles(venue).iter().map(|share| share * venue.cut.length_m).collect(),
-        is_judged: steady_steps(venue),
-        runs: explained.runs.iter().map(|left| along(left, &|g| venue.laps[used[g]].account.run)).collect(),
-        classes: explained.classes.iter().map(|left| along(left, &|g| venue.fit.classes.of_lap[g])).collect(),
+        is_judged: tested.is_kept.clone(),
+        runs: tested.explained.runs.iter().map(|left| along(left, &|g| venue.laps[used[g]].account.run)).collect(),
+        classes: tested.explained.classes.iter().map(|left| along(left, &|g| venue.fit.classes.of_lap[g])).collect(),
     }
 }

@@ -35,7 +35,7 @@
 //! Sources (from memory): Pitman 1937, Suppl. J. R. Stat. Soc. 4:119 (randomisation tests); Freedman & Lane 1983, J. Bus. Econ.
 //! Stat. 1:292 (residuals of a fit drawn again and fitted again).
 
-use super::cluster::Laps;
+use super::laps::Laps;
 use super::rows::Rows;
 use super::student::{normal_quantile, t_two_sided_p};
 use nalgebra::{Cholesky, DMatrix, DVector};
@@ -61,7 +61,7 @@ pub struct Left<'a> {
     pub class: &'a [usize],
     /// Middle of each step as a share of the lap.
     pub place: &'a [f64],
-    /// Whether a step is looked at.
+    /// Whether a step is looked at; it must not be one that a lap lacks.
     pub is_kept: &'a [bool],
     /// Standard deviation of the pattern that a class has in a sound account, m a step.
     pub floor_m: f64,

@@ -3,7 +3,7 @@
 //! Given nothing; each lap is scatter that hangs together along the loop, fitted with two columns and the common profile.
 
 use super::*;
-use crate::uncertainty::cluster::PriorRows;
+use crate::uncertainty::laps::PriorRows;
 
 const STEPS: usize = 30;
 const RUNS: usize = 4;
