@@ -16,6 +16,8 @@ pub struct Evidence {
     pub line_by_compass: bool,
     /// Joint covariance of (Crr, CdA) for each set-up, when separable.
     pub regions: Vec<JointRegion>,
+    /// What the model leaves along the loop, where it was checked.
+    pub model_residual: Option<ModelResidual>,
     /// Roller runs only.
     pub warm_ups: Vec<WarmUpEvidence>,
 }
@@ -91,6 +93,30 @@ pub struct JointRegion {
     pub var_cda: f64,
     pub covariance: f64,
     pub dof: f64,
+}
+
+/// What the model leaves along the loop, step by step.
+#[derive(Debug, Clone, Default)]
+pub struct ModelResidual {
+    /// Middle of each step, from the gate.
+    pub distance_m: Vec<f64>,
+    /// Whether the test looks at the step.
+    pub is_judged: Vec<bool>,
+    pub runs: Vec<LeftAlong>,
+    /// By planned speed, from the slowest.
+    pub classes: Vec<LeftAlong>,
+}
+
+/// Mean of the laps of a run or of a planned speed, one entry a step.
+#[derive(Debug, Clone, Default)]
+pub struct LeftAlong {
+    /// Index of the run or planned speed.
+    pub of: usize,
+    pub speed_m_s: f64,
+    /// Power that the model does not explain.
+    pub power_w: Vec<f64>,
+    /// Standard deviation of that under chance.
+    pub chance_w: Vec<f64>,
 }
 
 /// One roller run: Crr on the drums second by second, the fitted decay and the window.

@@ -2,8 +2,12 @@
 //!
 //! Given the numbers that made it worth saying. It never prints; `report` and `solution` carry it out.
 
+mod misfit;
+mod sharing;
 mod slip;
 
+pub use misfit::{LeftAtSpeed, Misfit, MostLeft};
+pub use sharing::FreedDifference;
 pub use slip::{Apart, MassWanted, MisclosureTrend, RiddenAs, Slip};
 
 /// Something the reader must know, tied to a run where it belongs to one.
@@ -150,6 +154,8 @@ pub enum What {
     WindAlongLoop { least: f64, least_at_m: f64, most: f64, most_at_m: f64 },
     /// Rides contradict what set-ups were stated to share.
     SharingContradicted { quantity: &'static str, p_value: f64, differences: Vec<FreedDifference> },
+    /// The model leaves more than chance explains.
+    Misfit(Misfit),
     /// Yaw is estimated while the wind is held the same everywhere.
     YawWithoutShelter,
     /// An expectation decides more than the rides do.
@@ -225,34 +231,6 @@ pub enum What {
     TooFewDraws { count: usize, of: usize, wanted: usize },
     /// Intervals that differ by about as much as counts as the same.
     NearTolerance { count: usize, of: usize },
-}
-
-/// A difference with something shared, and with it freed, W.
-#[derive(Debug, Clone, PartialEq)]
-pub struct FreedDifference {
-    pub setup: String,
-    pub shared_w: f64,
-    pub freed_w: f64,
-    pub freed_se_w: f64,
-}
-
-fn sharing_contradicted(quantity: &str, p_value: f64, differences: &[FreedDifference]) -> String {
-    let key = quantity.to_lowercase();
-    let both: Vec<String> = differences
-        .iter()
-        .map(|d| {
-            format!(
-                "{} {:+.1} W as stated, {:+.1} ± {:.1} W (standard error) freed",
-                d.setup, d.shared_w, d.freed_w, d.freed_se_w
-            )
-        })
-        .collect();
-    let p = if p_value < 0.001 { "below 0.001".to_string() } else { format!("{p_value:.3}") };
-    format!(
-        "{quantity} was stated to be common to all set-ups, but the rides contradict that (p {p}). Against the baseline: {}. Unless \
-         something else differed between the runs, set {key} = \"per-setup\" under [solve].",
-        both.join("; ")
-    )
 }
 
 /// What a grave finding is about, in a few words: one without which no number of the result should be believed. `None` for
@@ -355,6 +333,7 @@ impl What {
             What::FewLaps { .. } => "few-laps",
             What::WindAlongLoop { .. } => "wind-along-loop",
             What::SharingContradicted { .. } => "sharing-contradicted",
+            What::Misfit(misfit) => misfit.code(),
             What::YawWithoutShelter => "yaw-without-shelter",
             What::RestsOnExpectation { .. } => "rests-on-expectation",
             What::LapsDiffer { .. } => "laps-differ",
@@ -458,7 +437,8 @@ impl What {
             What::LagAtBound { lag_s } => format!("The delay between power and speed sits on its bound of {lag_s:.1} s; the channels may come from different clocks."),
             What::NotConverged { iterations } => format!("The solver stopped after {iterations} steps without settling; the best point is given, treat it with care."),
             What::WindAlongLoop { least, least_at_m, most, most_at_m } => format!("The wind is not the same along the loop: {least:.1} of its middling value at {least_at_m:.0} m, {most:.1} at {most_at_m:.0} m. That is in the solution; an open loop would tell Crr better."),
-            What::SharingContradicted { quantity, p_value, differences } => sharing_contradicted(quantity, *p_value, differences),
+            What::SharingContradicted { quantity, p_value, differences } => sharing::contradicted(quantity, *p_value, differences),
+            What::Misfit(misfit) => misfit.message(),
             What::YawWithoutShelter => "Drag against yaw is estimated while the wind is held the same along the loop: trees or houses would pass for yaw. Leave along_loop under [wind] at \"estimate\", or set yaw under [solve] to \"none\" or to a value.".into(),
             What::RestsOnExpectation { of, quantities, next } => format!("More than half of the uncertainty of {} is what was expected beforehand, above all of {of}, and not what the rides told. {next}", crate::wording::listed(quantities)),
             What::FewLaps { laps } => format!("Only {laps} laps are used, so intervals are wide. They rest in part on a model of the scatter within laps, which cannot see a position that changes from lap to lap."),

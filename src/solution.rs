@@ -7,7 +7,7 @@ mod check;
 mod run;
 mod venue;
 
-pub use check::{BootstrapLine, BootstrapResult, MonteCarlo, MonteCarloResult, Resampled};
+pub use check::{BootstrapLine, BootstrapResult, DragBendResult, ModelCheck, MonteCarlo, MonteCarloResult, Resampled};
 pub use run::{LapResult, Pressures, RollerWindow, RunResult, WindResult};
 pub use venue::{Agreement, CombinedContrast, SurfaceLoss, VenueResult, Venues};
 
@@ -117,6 +117,9 @@ pub struct Solution {
     /// What the factors of the set-ups do, where they were stated.
     #[serde(default)]
     pub factors: Option<FactorResult>,
+    /// Whether what the model leaves along the loop is chance; `null` where there is no loop or too few laps to tell.
+    #[serde(default)]
+    pub model_check: Option<ModelCheck>,
 }
 
 /// k of drag against yaw.

@@ -302,13 +302,33 @@ fn a_long_narrow_loop_in_any_direction_keeps_its_words_apart() {
     }
 }
 
+/// A strip for each planned speed and run of the loop; rollers have none.
+#[test]
+fn what_the_model_leaves_has_a_strip_for_each_speed_and_run() {
+    let request = Request { mixed: true, ..Request::new(3, 8) };
+    let drawn = figures(request, &Style::default());
+    let figure = drawn.iter().find(|f| f.name == "model-residual").expect("a figure");
+    let day = day(request);
+    let left = day.evidence.model_residual.as_ref().expect("a series");
+    assert!(!left.runs.is_empty() && left.runs.len() < day.evidence.runs.len());
+    let words: Vec<String> = reading::words(&figure.svg).into_iter().map(|w| w.text).collect();
+    for run in &left.runs {
+        assert!(words.iter().any(|w| w.starts_with(&format!("Run {} ", run.of + 1))), "{words:?}");
+    }
+    assert_eq!(words.iter().filter(|w| w.starts_with("All laps near")).count(), left.classes.len());
+    assert!(figure.caption.contains("p = 0.004") && figure.caption.contains("Not judged"), "{}", figure.caption);
+    assert!(
+        figures(Request { rollers: true, ..request }, &Style::default()).iter().all(|f| f.name != "model-residual")
+    );
+}
+
 #[test]
 fn no_figure_shows_what_rests_on_values_that_are_not_known() {
     let drawn = figures(Request { separable: false, ..Request::new(1, 8) }, &Style::default());
     let names: Vec<&str> = drawn.iter().map(|f| f.name).collect();
     assert!(!names.contains(&"joint-region") && !names.contains(&"budget"), "{names:?}");
     for figure in &drawn {
-        if ["elevation", "residuals", "misclosure", "run-residual"].contains(&figure.name) {
+        if ["elevation", "residuals", "misclosure", "run-residual", "model-residual"].contains(&figure.name) {
             assert!(figure.caption.contains("CdA and Crr are not known here"), "{}", figure.name);
         }
         assert!(!figure.title.contains("solved values"), "{}", figure.title);

@@ -111,6 +111,7 @@ pub fn evidence(
             .unwrap_or_default(),
         line_by_compass: cut.has_bearings,
         regions: if solution.separable { regions(venue) } else { Vec::new() },
+        model_residual: None,
         warm_ups: Vec::new(),
     };
     (evidence, columns)

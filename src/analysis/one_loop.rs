@@ -8,8 +8,8 @@ use super::run_values::{BetweenRuns, RunValues};
 use super::slip::{trend, twins, wind};
 use super::venue_outcome::VenueOutcome;
 use super::{
-    crr_drift, evidence_of, factors, instrument_budget, loop_venue, outcome, second_opinion, sharing, speed_scale,
-    tyre_rule,
+    crr_drift, evidence_of, factors, instrument_budget, loop_venue, model_check, outcome, second_opinion, sharing,
+    speed_scale, tyre_rule,
 };
 use crate::error::Error;
 use crate::finding::Finding;
@@ -45,9 +45,13 @@ pub fn of_loop(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draw
     solution.crr_drift = drift.result;
     solution.factors = factors::factors(&inputs.session, &solution);
     solution.bootstrap = second.result;
+    let checked = model_check::check(&venue, session.circuit.kind);
+    findings.extend(checked.findings);
+    solution.model_check = checked.result;
     if let Some(draws) = draws {
         solution.monte_carlo = Some(monte_carlo::of_loop(inputs, rides, &venue, &solution, draws)?);
     }
-    let (evidence, columns) = evidence_of::evidence(inputs, rides, &venue, &solution);
+    let (mut evidence, columns) = evidence_of::evidence(inputs, rides, &venue, &solution);
+    evidence.model_residual = checked.residual;
     Ok(VenueOutcome { solution, findings, evidence, columns, budget: venue.budget })
 }

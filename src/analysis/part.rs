@@ -67,7 +67,10 @@ impl Part {
         for finding in &mut outcome.findings {
             finding.run = finding.run.map(|k| self.runs[k]);
         }
-        let Evidence { runs, regions, warm_ups, .. } = &mut outcome.evidence;
+        let Evidence { runs, regions, warm_ups, model_residual, .. } = &mut outcome.evidence;
+        for left in model_residual.iter_mut().flat_map(|m| &mut m.runs) {
+            left.of = self.runs[left.of];
+        }
         runs.iter_mut().for_each(|r| r.setup = self.setups[r.setup]);
         regions.iter_mut().for_each(|r| r.setup = self.setups[r.setup]);
         for warm_up in warm_ups {

@@ -20,6 +20,7 @@ pub mod map;
 mod marker;
 mod mean_line;
 pub mod misclosure;
+pub mod model_residual;
 mod panel;
 mod polyline;
 pub mod residuals;
@@ -55,6 +56,7 @@ pub fn draw_all(solution: &Solution, evidence: &Evidence, style: &Style) -> Vec<
         venues::draw,
         elevation::draw,
         residuals::draw,
+        model_residual::draw,
         misclosure::draw,
         run_residual::draw,
         warm_up::draw,

@@ -32,8 +32,12 @@ impl Meaning {
 }
 
 /// Codes of findings that may turn the verdict.
-pub const CHANGES: [&str; 18] = [
+pub const CHANGES: [&str; 22] = [
     "sharing-contradicted",
+    "runs-unexplained",
+    "speeds-unexplained",
+    "drag-bends",
+    "wind-turns",
     "not-separable",
     "not-converged",
     "implausible",
@@ -248,7 +252,7 @@ mod tests {
 
     #[test]
     fn every_code_in_the_lists_is_one_that_exists() {
-        let catalogue = include_str!("../finding.rs");
+        let catalogue = concat!(include_str!("../finding.rs"), include_str!("../finding/misfit.rs"));
         for code in CHANGES.iter().chain(&INFORMS) {
             assert!(catalogue.contains(&format!("\"{code}\"")), "{code}");
         }

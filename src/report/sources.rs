@@ -11,6 +11,7 @@ pub enum Source {
     EfronStein,
     En1991,
     Fieller,
+    FreedmanLane,
     Holm,
     Iso2533,
     Iso28580,
@@ -22,6 +23,7 @@ pub enum Source {
     Nga,
     PattersonThompson,
     Picard,
+    Pitman,
     PustejovskyTipton,
     RaoWu,
     Sargan,
@@ -44,6 +46,7 @@ impl Source {
             Source::EfronStein => "Efron & Stein 1981",
             Source::En1991 => "EN 1991-1-4, annex B",
             Source::Fieller => "Fieller 1954",
+            Source::FreedmanLane => "Freedman & Lane 1983",
             Source::Holm => "Holm 1979",
             Source::Iso2533 => "ISO 2533",
             Source::Iso28580 => "ISO 28580",
@@ -55,6 +58,7 @@ impl Source {
             Source::Nga => "NGA.STND.0036",
             Source::PattersonThompson => "Patterson & Thompson 1971",
             Source::Picard => "Picard et al. 2008",
+            Source::Pitman => "Pitman 1937",
             Source::PustejovskyTipton => "Pustejovsky & Tipton 2018",
             Source::RaoWu => "Rao & Wu 1988",
             Source::Sargan => "Sargan 1958",
@@ -94,6 +98,11 @@ impl Source {
                 "Fieller, E. C. (1954). Some problems in interval estimation. Journal of the Royal Statistical Society B 16, \
                  175–185."
             }
+            // From memory.
+            Source::FreedmanLane => {
+                "Freedman, D. & Lane, D. (1983). A nonstochastic interpretation of reported significance levels. Journal of \
+                 Business & Economic Statistics 1, 292–298."
+            }
             Source::Holm => {
                 "Holm, S. (1979). A simple sequentially rejective multiple test procedure. Scandinavian Journal \
                  of Statistics 6, 65–70."
@@ -128,6 +137,11 @@ impl Source {
             Source::Picard => {
                 "Picard, A., Davis, R. S., Gläser, M. & Fujii, K. (2008). Revised formula for the density of \
                  moist air (CIPM-2007). Metrologia 45, 149–155."
+            }
+            // From memory.
+            Source::Pitman => {
+                "Pitman, E. J. G. (1937). Significance tests which may be applied to samples from any populations. \
+                 Supplement to the Journal of the Royal Statistical Society 4, 119–130."
             }
             Source::PustejovskyTipton => {
                 "Pustejovsky, J. E. & Tipton, E. (2018). Small-sample methods for cluster-robust variance \

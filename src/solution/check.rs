@@ -94,3 +94,34 @@ pub struct Resampled {
     /// Of the laps drawn again.
     pub bootstrap_se: Option<f64>,
 }
+
+/// Whether what the model leaves along the loop is chance: a randomisation test that turns the signs of whole laps.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+pub struct ModelCheck {
+    /// Level of the test: at or below it a finding tells what is left.
+    pub level: f64,
+    /// How often the signs of the laps were drawn.
+    pub draws: usize,
+    /// Probability of the smallest of those below under chance.
+    pub p_value: f64,
+    /// Of runs that differ so much along the loop; 1 with one run.
+    pub p_by_run: f64,
+    /// Of laps of different planned speeds that differ so much along the loop; 1 with one speed.
+    pub p_by_speed: f64,
+    /// Of laps of one planned speed that leave so much in one step; 1 with one speed.
+    pub p_at_one_place: f64,
+    /// Of a wind that turns so much along the loop; 1 where no wind was fitted.
+    pub p_of_turning_wind: f64,
+    /// Whether drag grows with speed as one CdA and one Crr have it; `null` with fewer than three planned speeds, which cannot
+    /// show it.
+    pub drag_bends: Option<DragBendResult>,
+}
+
+/// Drag against speed.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+pub struct DragBendResult {
+    /// Of so different a CdA at the planned speeds under chance.
+    pub p_value: f64,
+    /// Power that the model leaves at each planned speed, from the slowest, mean over the lap and less that of all laps.
+    pub power_left_w: Vec<f64>,
+}

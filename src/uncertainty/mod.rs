@@ -18,6 +18,7 @@ pub mod replication;
 mod residual_model;
 pub mod rounding;
 pub mod rows;
+pub mod sign_flip;
 pub mod serial;
 pub mod student;
 pub mod trend;

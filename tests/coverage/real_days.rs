@@ -15,19 +15,19 @@ use rand_xoshiro::Xoshiro256PlusPlus;
 use rayon::prelude::*;
 
 /// One kind of day. Keys that differ from day to day are drawn from its seed.
-struct Condition {
-    name: &'static str,
+pub struct Condition {
+    pub name: &'static str,
     /// `speeds_km_h` or `powers_w`.
-    aims: &'static str,
-    circuit: &'static str,
-    wind_m_s: f64,
-    gust_sd_m_s: f64,
+    pub aims: &'static str,
+    pub circuit: &'static str,
+    pub wind_m_s: f64,
+    pub gust_sd_m_s: f64,
     /// Further lines of `[noise]`.
-    noise: &'static str,
+    pub noise: &'static str,
     /// Lines of `[day]`; "SEED" stands for a number of the day.
-    day: &'static str,
+    pub day: &'static str,
     /// Shelter, yaw, wind, gusts and changes from run to run are drawn.
-    is_drawn: bool,
+    pub is_drawn: bool,
 }
 
 const ROAD: &str = "length_m = 1250.0\nshape = \"bean\"\nelevation_amplitude_m = 1.5";
@@ -35,7 +35,7 @@ const ROAD: &str = "length_m = 1250.0\nshape = \"bean\"\nelevation_amplitude_m =
 const TRACK: &str = "kind = \"track\"\nlength_m = 452.0\nbend_radius_m = 42.0\npositions = true";
 const SHELTER: &str = "shelter_least = 0.4\nshelter_seed = SEED";
 
-const PLAIN: Condition = Condition {
+pub const PLAIN: Condition = Condition {
     name: "nothing unusual",
     aims: "speeds_km_h = [29.0, 41.0]",
     circuit: ROAD,
@@ -47,7 +47,7 @@ const PLAIN: Condition = Condition {
 };
 const ONE_SPEED: Condition = Condition { name: "one speed, road", aims: "speeds_km_h = [36.0]", ..PLAIN };
 
-const CONDITIONS: [Condition; 16] = [
+pub const CONDITIONS: [Condition; 16] = [
     PLAIN,
     Condition { name: "sheltered", wind_m_s: 2.3, day: SHELTER, ..PLAIN },
     Condition {
@@ -73,7 +73,7 @@ const CONDITIONS: [Condition; 16] = [
 
 impl Condition {
     /// Three tyres, A B C C B A, a wind from anywhere.
-    fn plan(&self, seed: u64) -> Plan {
+    pub fn plan(&self, seed: u64) -> Plan {
         let mut random = Xoshiro256PlusPlus::seed_from_u64(seed);
         let mut between = |low: f64, high: f64| low + (high - low) * random.random::<f64>();
         let from_deg = between(0.0, 360.0);

@@ -36,10 +36,35 @@ pub fn evidence(request: Request, solution: &Solution) -> Evidence {
         reference_line: (0..250).map(line_point).collect(),
         line_by_compass: true,
         regions: if request.separable { regions(request, solution) } else { Vec::new() },
+        model_residual: Some(model_residual(request)),
         warm_ups: (0..request.setups * 2)
             .filter(|run| is_on_rollers(request, *run))
             .map(|run| warm_up(request, run))
             .collect(),
+    }
+}
+
+/// A valley that turns the wind: slow and fast laps leave opposite waves, runs only scatter. The gate is not judged.
+fn model_residual(request: Request) -> ModelResidual {
+    let along = |of: usize, speed_m_s: f64, wave_w: f64, chance_w: f64| LeftAlong {
+        of,
+        speed_m_s,
+        power_w: (0..STEPS)
+            .map(|j| {
+                let scatter = ((j * 7 + of * 13) % 11) as f64 / 5.0 - 1.0;
+                wave_w * (TAU * 2.0 * j as f64 / STEPS as f64).sin() + chance_w * scatter
+            })
+            .collect(),
+        chance_w: vec![chance_w; STEPS],
+    };
+    ModelResidual {
+        distance_m: (0..STEPS).map(|j| LENGTH_M * (j as f64 + 0.5) / STEPS as f64).collect(),
+        is_judged: (0..STEPS).map(|j| j > 1 && j < STEPS - 1).collect(),
+        runs: (0..request.setups * 2)
+            .filter(|run| !is_on_rollers(request, *run))
+            .map(|run| along(run, 9.6, 0.0, 4.0))
+            .collect(),
+        classes: vec![along(0, 8.1, -6.0, 2.0), along(1, 11.4, 9.0, 3.0)],
     }
 }
 

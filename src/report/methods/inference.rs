@@ -11,7 +11,7 @@ use super::super::verdict::{name_of, reference_speed};
 use super::paragraph::{HELD_FIXED, Paragraph, cite};
 use super::ridden::{has_loops, has_venue};
 use crate::session::{Session, Venue};
-use crate::solution::Solution;
+use crate::solution::{ModelCheck, Solution};
 use crate::uncertainty::moderation::MODEL_DOF;
 
 pub(super) fn uncertainty(session: &Session, solution: &Solution) -> Option<Paragraph> {
@@ -42,6 +42,10 @@ pub(super) fn uncertainty(session: &Session, solution: &Solution) -> Option<Para
             ));
         }
     }
+    if let Some(check) = &solution.model_check {
+        sources.extend([Source::FreedmanLane, Source::Pitman]);
+        text.push(model_check(check));
+    }
     if has_venue(session, Venue::Rollers) {
         sources.push(Source::NeweyWest);
         text.push(format!(
@@ -69,6 +73,31 @@ pub(super) fn uncertainty(session: &Session, solution: &Solution) -> Option<Para
     }
     text.push(format!("Intervals hold at {}, with Student's t.", percent(solution.confidence)));
     Paragraph::new("Uncertainty", &text, &sources)
+}
+
+/// How it was asked whether the model explains the day.
+fn model_check(check: &ModelCheck) -> String {
+    let probability = |p: f64| if p < 0.01 { "below 0.01".to_string() } else { significant(p, 2) };
+    let mut text = format!(
+        "Check of the model: what it leaves along the loop, by run, by planned speed, at its strongest place and in the form that \
+         a wind turning along the loop would give it, is compared \
+         with {} days in which whole laps err the other way at random (sign flipping, a randomisation test: {}; with what \
+         the fit takes out of such errors: {}). The probability of patterns as strong as these is {}; at {} or less a finding \
+         says what is left.",
+        check.draws,
+        Source::Pitman.cited(),
+        Source::FreedmanLane.cited(),
+        probability(check.p_value),
+        check.level,
+    );
+    if let Some(bend) = &check.drag_bends {
+        text.push_str(&format!(
+            " So is a CdA that is another at each planned speed, by which drag would not be a straight line in the square of speed \
+             (p {}).",
+            probability(bend.p_value)
+        ));
+    }
+    text
 }
 
 /// The quantities that the page shows as a table instead.

@@ -148,7 +148,9 @@ fn table_of(figure: &str) -> [&'static str; 2] {
         "factor-curve" | "factor-effects" => ["factor-table", "Its numbers"],
         "venues" => ["venues", "Its numbers"],
         "budget" => ["budget", "Its numbers"],
-        "misclosure" | "timeline" | "elevation" | "residuals" | "run-residual" => ["laps", "Numbers of every lap"],
+        "misclosure" | "timeline" | "elevation" | "residuals" | "run-residual" | "model-residual" => {
+            ["laps", "Numbers of every lap"]
+        }
         "map" | "wind-along" | "warm-up" => ["runs", "Numbers of every run"],
         _ => ["", ""],
     }
