@@ -4,7 +4,7 @@
 
 mod slip;
 
-pub use slip::{Apart, MassWanted, RiddenAs, Slip};
+pub use slip::{Apart, MassWanted, MisclosureTrend, RiddenAs, Slip};
 
 /// Something the reader must know, tied to a run where it belongs to one.
 #[derive(Debug, Clone, PartialEq)]

@@ -5,7 +5,7 @@
 use super::inputs::{Depth, Inputs};
 use super::monte_carlo::{self, Draws};
 use super::run_values::{BetweenRuns, RunValues};
-use super::slip::{twins, wind};
+use super::slip::{trend, twins, wind};
 use super::venue_outcome::VenueOutcome;
 use super::{
     crr_drift, evidence_of, factors, instrument_budget, loop_venue, outcome, second_opinion, sharing, speed_scale,
@@ -33,6 +33,7 @@ pub fn of_loop(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draw
     let values = RunValues::new(&venue)?;
     let of_runs = twins::of_loop(session, &values);
     findings.extend(of_runs.iter().flat_map(|of| twins::findings(session, of)));
+    findings.extend(trend::findings(&venue));
     let between = BetweenRuns::new(session, &venue.fit, &values, session.circuit.kind)?;
     let mut solution = outcome::solution(inputs, rides, &venue, &between, &mut findings);
     solution.circuit.tyre_rule = tyre_rule::of(session, supposed.is_some());

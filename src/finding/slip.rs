@@ -41,6 +41,48 @@ pub struct MassWanted {
     pub needed_kg: f64,
 }
 
+/// Misclosures that go one way from the first lap of a run to its last.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MisclosureTrend {
+    /// Over the usual length of a run, m a lap, and the power that would do it, W.
+    pub change_m: f64,
+    pub power_w: f64,
+    pub run_minutes: f64,
+    pub p_value: f64,
+    /// Runs that go that way, and all that can show it.
+    pub runs: usize,
+    pub of: usize,
+    /// The solution explains it with a wind that changes through the runs.
+    pub taken_for_wind: bool,
+}
+
+impl MisclosureTrend {
+    fn message(&self) -> String {
+        let MisclosureTrend { change_m, power_w, run_minutes, p_value, runs, of, taken_for_wind } = self;
+        let climbs = *change_m > 0.0;
+        let (way, power) = if climbs { ("climbs", "too much") } else { ("falls", "too little") };
+        let causes = if climbs {
+            "the zero of the power meter creeps up as its temperature changes, tyres lose air, the wind rises, or something rubs"
+        } else {
+            "the zero of the power meter creeps down as its temperature changes, tyres warm up, or the wind drops"
+        };
+        let wind = match taken_for_wind {
+            true => " The solution takes it for a change of the wind, which is right only if the wind did change.",
+            false => "",
+        };
+        let place = if *of == 1 { String::new() } else { format!(" in {runs} of {of} runs") };
+        format!(
+            "The misclosure {way} steadily from the first lap of a run to the last{place}: by {change_m:+.2} m a lap in {run_minutes:.0} min (p {}), as if power read {:.1} W {power} by the end. Likely {causes}.{wind} Differences are safe only as far as every run had the same share of it. Leave the bicycle outside for half an hour before setting the zero and set it before each run, look at the pressure of the tyres after riding, and log the wind.",
+            short_p(*p_value),
+            power_w.abs()
+        )
+    }
+}
+
+fn short_p(p: f64) -> String {
+    if p < 0.001 { "< 0.001".into() } else { format!("{p:.3}") }
+}
+
 /// The catalogue.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Slip {
@@ -72,6 +114,8 @@ pub enum Slip {
     Implausible { values: Vec<String>, cause: String, withheld: bool },
     /// Most laps of a run break the energy account alike.
     RunUnlike { marked: usize, laps: usize, reason: String },
+    /// Laps whose misclosure goes with the time since the run began.
+    MisclosureTrend(MisclosureTrend),
     /// A run differs from the other runs of its set-up.
     RunDiffers { file: String, setup: String, apart: Apart, twins: usize, mass: Option<MassWanted> },
     /// The two runs of a set-up differ, and nothing says which is wrong.
@@ -101,6 +145,7 @@ impl Slip {
             Slip::WindOdd { .. } => "wind-odd",
             Slip::Implausible { .. } => "implausible",
             Slip::RunUnlike { .. } => "run-unlike",
+            Slip::MisclosureTrend(_) => "misclosure-trend",
             Slip::RunDiffers { .. } => "run-differs",
             Slip::PairDiffers { .. } => "runs-of-setup-differ",
             Slip::SetupsSwapped { .. } => "setups-swapped",
@@ -140,6 +185,7 @@ impl Slip {
                 format!("{}: no rider and tyre that were ever measured have that. Likely cause: {cause}.{withheld}", values.join("; "))
             }
             Slip::RunUnlike { marked, laps, reason } => format!("{marked} of {laps} laps of this run break the energy account alike ({reason}), so it is the run and not its laps. Check its power meter (zero, battery, both sides counted), its mass, its wheel size and the unit of its speed, and that it is the right file; those laps are left out."),
+            Slip::MisclosureTrend(trend) => trend.message(),
             Slip::RunDiffers { file, setup, apart, twins, mass } => {
                 let mass = mass.map(|m| format!(" (it would have to be {:.1} kg instead of {:.1} kg)", m.needed_kg, m.stated_kg));
                 format!("{file} differs from the other {twins} runs of {setup} by {apart}, more than its laps allow. Check its mass{}, the zero of the power meter, tyre and pressure, the position, and that the files are not mixed up.", mass.unwrap_or_default())

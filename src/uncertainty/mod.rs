@@ -20,4 +20,5 @@ pub mod rounding;
 pub mod rows;
 pub mod serial;
 pub mod student;
+pub mod trend;
 pub mod working;

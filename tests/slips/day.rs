@@ -48,6 +48,13 @@ pub fn tyres_at(altitude_m: f64, wind: Wind, pressure_hpa: f64, seed: u64) -> In
     inputs(rehearsal(&TYRES.replacen("[solve]", &format!("{place}[solve]"), 1), seed))
 }
 
+/// The tyres in runs of sixteen laps.
+pub fn tyres_in_long_runs(seed: u64) -> Inputs {
+    let place = "[loop]\nlength_m = 1240.0\nshape = \"bean\"\nelevation_amplitude_m = 1.5\n";
+    let text = TYRES.replacen("[solve]", &format!("{place}[solve]"), 1);
+    inputs(rehearsal(&text.replacen("laps_per_run = 6", "laps_per_run = 16", 1), seed))
+}
+
 pub fn tyres(seed: u64) -> Inputs {
     tyres_at(30.0, LIGHT, 1008.0, seed)
 }

@@ -16,4 +16,5 @@ mod mass;
 mod meter;
 mod power;
 mod scaffold;
+mod trend;
 mod venue;

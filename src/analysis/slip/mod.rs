@@ -6,6 +6,7 @@ pub(super) mod implausible;
 mod mass;
 pub(super) mod run_unlike;
 mod same_ride;
+pub(super) mod trend;
 pub(super) mod twins;
 mod venue;
 pub(super) mod wind;
