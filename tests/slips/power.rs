@@ -1,7 +1,8 @@
 //! Power that drops out for single seconds, and riders who stop pedalling.
 
-use crate::day::{Dice, codes, drums, given, solved, told, tyres, warns_first};
+use crate::day::{Dice, codes, drums, each, given, solved, told, tyres, warns_first};
 use loopwright::analysis::Inputs;
+use loopwright::record::Recording;
 use loopwright::sample::align;
 
 /// Zeros in a share of the seconds of some runs.
@@ -14,6 +15,88 @@ fn drop_out(inputs: &mut Inputs, share: f64, runs: impl Fn(usize) -> bool, seed:
                 *power = 0.0;
             }
         }
+    }
+}
+
+/// Zeros of two or three seconds in a share of the seconds of some runs.
+fn drop_out_in_blocks(inputs: &mut Inputs, share: f64, runs: impl Fn(usize) -> bool, seed: u64) {
+    let mut dice = Dice(seed);
+    for (_, recording) in inputs.recordings.iter_mut().enumerate().filter(|(k, _)| runs(*k)) {
+        let mut at = 0;
+        while at + 4 < recording.len() {
+            // Blocks of 2.5 s on average; none touches the next.
+            if dice.next() < share / 2.5 {
+                let length = if dice.next() < 0.5 { 2 } else { 3 };
+                recording.power_w[at..at + length].fill(0.0);
+                at += length;
+            }
+            at += 1;
+        }
+    }
+}
+
+/// What `count` seconds without pedalling do to power and speed, and how speed comes back over ten seconds.
+fn coast(recording: &mut Recording, at: usize, count: usize) {
+    let (power_w, speed_m_s) = (recording.power_w[at - 1], recording.speed_m_s[at - 1]);
+    // The power that is missing slows 86 kg: P/(m v).
+    let fall_m_s = power_w * count as f64 / (86.0 * speed_m_s);
+    for i in at..at + count {
+        recording.power_w[i] = 0.0;
+        recording.speed_m_s[i] -= fall_m_s * (i + 1 - at) as f64 / count as f64;
+    }
+    for i in 0..10 {
+        recording.speed_m_s[at + count + i] -= fall_m_s * (1.0 - (i + 1) as f64 / 11.0);
+    }
+}
+
+#[test]
+fn coasting_for_seconds_is_never_a_drop_out_with_cadence_or_without() {
+    for seed in 60..63 {
+        for cadence in [false, true] {
+            let (mut day, mut called, mut coasts) = (tyres(seed), 0, 0);
+            for recording in &mut day.recordings {
+                let n = recording.len();
+                if cadence {
+                    recording.cadence_rpm = vec![90.0; n];
+                }
+                for (k, at) in (60..n - 60).step_by(60).enumerate() {
+                    let count = 2 + k % 3;
+                    coast(recording, at, count);
+                    if cadence {
+                        recording.cadence_rpm[at..at + count].fill(0.0);
+                    }
+                    coasts += 1;
+                }
+                called += align(recording).0.drop_outs.count();
+            }
+            assert!(coasts > 60 && called == 0, "seed {seed}, cadence {cadence}: {called} records in {coasts} coasts");
+        }
+    }
+}
+
+#[test]
+fn drop_outs_of_two_and_three_seconds_are_told_and_do_not_move_the_difference() {
+    for (cadence, share, code) in
+        [(true, 0.05, "power-drop-outs"), (false, 0.05, "power-drop-outs"), (true, 0.2, "power-unreliable")]
+    {
+        let mut squares = 0.0;
+        for seed in [1, 2, 4] {
+            let mut sound = tyres(seed);
+            if cadence {
+                each(&mut sound, |r| r.cadence_rpm = vec![90.0; r.len()]);
+            }
+            let mut faulty = sound.clone();
+            let of_b: Vec<bool> = sound.session.runs.iter().map(|r| r.setup == "b").collect();
+            drop_out_in_blocks(&mut faulty, share, |k| of_b[k], 700 + seed);
+            let (before, after) = (solved(&sound), solved(&faulty));
+            let (a, b) = (before.contrasts[0].power_w, after.contrasts[0].power_w);
+            squares += ((a.value.unwrap() - b.value.unwrap()) / a.se.unwrap()).powi(2);
+            assert_eq!(told(&after, code).len(), 2, "{cadence} {share}: {:?}", codes(&after));
+            assert_eq!(warns_first(&after), share > 0.1);
+        }
+        let moved = (squares / 3.0).sqrt();
+        println!("cadence {cadence}, {share}: {moved:.2} standard errors");
+        assert!(moved < 1.0 / 3.0 || share > 0.1, "cadence {cadence}, {share}: {moved}");
     }
 }
 
