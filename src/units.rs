@@ -2,6 +2,8 @@
 //!
 //! Given SI values; gives text with a unit. Conversion factors live in `quantity`.
 
+mod in_words;
+
 use crate::quantity::{
     bar_from_kpa, f_from_c, ft_from_m, inhg_from_hpa, km_h_from_m_s, lb_from_kg, mph_from_m_s, psi_from_kpa,
 };

@@ -3,7 +3,7 @@
 use super::failure::Failure;
 use super::flag_name::{Flag, of_flags};
 use super::number::number;
-use super::{Format, output};
+use super::{Format, Units, output};
 use clap::Args;
 use loopwright::air::{DensityUncertainty, MoistAir, ReadingUncertainty, density_uncertainty, moist_air_density};
 use loopwright::analysis::inspection::Noted;
@@ -79,10 +79,10 @@ struct Printed {
     findings: Vec<Noted>,
 }
 
-pub fn run(arguments: &AirArguments, format: Format) -> Result<(), Failure> {
+pub fn run(arguments: &AirArguments, format: Format, units: Units) -> Result<(), Failure> {
     let shown = arguments.density()?;
     match format {
-        Format::Text => output::text(&density(&shown, output::width())),
+        Format::Text => output::text(&density(&shown, output::width(), units.into())),
         Format::Json => output::json(&Printed {
             schema: SCHEMA,
             loopwright: env!("CARGO_PKG_VERSION"),

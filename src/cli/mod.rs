@@ -117,7 +117,7 @@ pub fn run(arguments: Arguments, host: Host) -> Result<(), Failure> {
         Command::Scaffold(a) => scaffold::run(&a, format),
         Command::Desk(a) => desk::run(&a, format, units, host),
         Command::Demand(a) => demand::run(a, format, units),
-        Command::Air(a) => air::run(&a, format),
+        Command::Air(a) => air::run(&a, format, units),
         Command::Completions(a) => completions::run(&a),
         Command::Man(a) => man::run(&a),
         Command::Schema(a) => schema::run(&a),

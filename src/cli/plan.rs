@@ -66,7 +66,7 @@ pub fn run(arguments: &PlanArguments, format: Format, units: Units) -> Result<()
         written.remarks().iter().for_each(|line| output::note(format, line));
     }
     match format {
-        Format::Text => output::text(&forecast_text(&forecast, output::width()))?,
+        Format::Text => output::text(&forecast_text(&forecast, output::width(), units.into()))?,
         Format::Json => output::json(&forecast)?,
     }
     output::note(

@@ -255,9 +255,15 @@ pub fn parts_of_forecast(folder: &Folder, text: &str, file: &str) -> Result<usiz
 }
 
 /// The whole forecast of a plan; `at_each` may end it by unwinding.
-pub fn foretold(folder: &Folder, text: &str, file: &str, at_each: &(dyn Fn() + Sync)) -> Result<Told, Refusal> {
+pub fn foretold(
+    folder: &Folder,
+    text: &str,
+    file: &str,
+    units: Units,
+    at_each: &(dyn Fn() + Sync),
+) -> Result<Told, Refusal> {
     let forecast = forecast_in_parts(&plan(folder, text, file)?, at_each)?;
-    Ok(told(|width| forecast_text(&forecast, width)))
+    Ok(told(|width| forecast_text(&forecast, width, units)))
 }
 
 /// The page to print.

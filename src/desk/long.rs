@@ -49,12 +49,12 @@ pub fn forecast(desk: &Desk, form: &Form) -> Result<Answer, Refusal> {
     let text = desk.folder.text(&name)?;
     // Refused before it begins rather than after.
     let parts = job::parts_of_forecast(&desk.folder, &text, &name)?;
-    let (folder, file) = (desk.folder.clone(), name.clone());
+    let (folder, file, units) = (desk.folder.clone(), name.clone(), desk.units);
     let id = desk.works.start(
         format!("What {name} can find and what would help"),
         What::Plan.place(&name),
         parts as u64,
-        Box::new(move |each| job::foretold(&folder, &text, &file, each)),
+        Box::new(move |each| job::foretold(&folder, &text, &file, units, each)),
     )?;
     Ok(begun(id))
 }

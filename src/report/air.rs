@@ -5,6 +5,7 @@
 use super::number::{fixed, significant};
 use super::table::{Grid, paragraph};
 use super::text::{LEAST_WIDTH, MOST_WIDTH, section};
+use super::units::Units;
 use crate::air::density::{DensityUncertainty, MoistAir, ReadingUncertainty};
 use crate::analysis::Readings;
 use crate::quantity::hpa_from_pa;
@@ -20,7 +21,7 @@ pub struct DensityShown {
 }
 
 /// See the module.
-pub fn density(shown: &DensityShown, width: usize) -> String {
+pub fn density(shown: &DensityShown, width: usize, units: Units) -> String {
     let width = width.clamp(LEAST_WIDTH, MOST_WIDTH);
     let (rho, u) = (shown.air.density_kg_m3, shown.uncertainty.combined_kg_m3);
     let value = value_with_uncertainty(rho, u).unwrap_or_else(|| significant(rho, 6));
@@ -32,14 +33,14 @@ pub fn density(shown: &DensityShown, width: usize) -> String {
         width,
         "",
     );
-    section(&mut text, width, "Made from", &made_from(shown).text(width));
-    let said: Vec<String> = shown.readings.findings.iter().map(|what| what.message()).collect();
+    section(&mut text, width, "Made from", &made_from(shown, units).text(width));
+    let said: Vec<String> = shown.readings.findings.iter().map(|what| units.in_words(&what.message(), &[])).collect();
     let said: String = said.iter().map(|s| paragraph(s, width, "  ").replacen("  ", "- ", 1)).collect();
     section(&mut text, width, "To bear in mind", &said);
     text
 }
 
-fn made_from(shown: &DensityShown) -> Grid {
+fn made_from(shown: &DensityShown, units: Units) -> Grid {
     let (readings, u) = (&shown.readings, &shown.readings_u);
     let from = &shown.uncertainty;
     let mut grid = Grid::new(&["Reading", "Value", "± u", "Moves density by, kg/m³"]);
@@ -47,15 +48,15 @@ fn made_from(shown: &DensityShown) -> Grid {
         grid.rows.push(vec![name.into(), value, u, fixed(Some(moves), 5)]);
     };
     row(
-        "temperature, °C",
-        fixed(Some(readings.temperature_c), 1),
-        significant(u.temperature_c, 3),
+        "temperature",
+        units.in_words(&format!("{} °C", fixed(Some(readings.temperature_c), 1)), &[]),
+        units.uncertainty(u.temperature_c, "°C"),
         from.from_temperature_kg_m3,
     );
     row(
-        "station pressure, hPa",
-        fixed(Some(hpa_from_pa(readings.pressure_pa)), 1),
-        significant(hpa_from_pa(u.pressure_pa), 3),
+        "station pressure",
+        units.air_pressure(hpa_from_pa(readings.pressure_pa)),
+        units.uncertainty(hpa_from_pa(u.pressure_pa), "hPa"),
         from.from_pressure_kg_m3,
     );
     row(

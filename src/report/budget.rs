@@ -111,7 +111,7 @@ impl Table<'_> {
                 .columns
                 .iter()
                 .map(|q| if q.estimate.se.is_some() { in_place((q.pick)(&contribution), q) } else { UNKNOWN.into() });
-            grid.rows.push([line.source.clone(), uncertainty(line)].into_iter().chain(cells).collect());
+            grid.rows.push([line.source.clone(), uncertainty(line, self.units)].into_iter().chain(cells).collect());
         }
         let share = percent(self.solution.confidence);
         let mut sum = |name: &str, cell: fn(&Quantity) -> String| {
@@ -171,12 +171,12 @@ fn value(q: &Quantity) -> String {
 }
 
 /// "0.1 kg", "1 %"; shares of a whole stay numbers.
-pub(super) fn uncertainty(line: &BudgetLine) -> String {
+pub(super) fn uncertainty(line: &BudgetLine, units: Units) -> String {
     let share = ["drivetrain efficiency", "weight share"].contains(&line.source.as_str());
     match line.unit.as_str() {
         "" | "1" if share => significant(line.standard_uncertainty, 3),
         "" | "1" => format!("{} %", significant(100.0 * line.standard_uncertainty, 3)),
-        unit => format!("{} {unit}", significant(line.standard_uncertainty, 3)),
+        unit => units.uncertainty(line.standard_uncertainty, unit),
     }
 }
 

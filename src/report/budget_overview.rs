@@ -39,7 +39,7 @@ pub fn overview(solution: &Solution, units: Units, venue: &VenueResult, own_know
     for line in &venue.budget {
         table.push(vec![
             Cell::words(&line.source),
-            Cell::words(uncertainty(line)),
+            Cell::words(uncertainty(line, units)),
             own(line.crr, CRR_DECIMALS),
             own(line.cda_m2, CDA_DECIMALS),
             own(line.power_w, WATT_DECIMALS),

@@ -3,7 +3,8 @@
 //! Given the findings of a result; gives three groups. It judges by the code alone and drops nothing: a code that is not in
 //! the lists limits the answer, which is the safe side.
 
-use crate::solution::FindingResult;
+use super::units::Units;
+use crate::solution::{FindingResult, Solution};
 use crate::wording::{counted, listed};
 use serde::Serialize;
 
@@ -89,6 +90,24 @@ pub fn meaning(code: &str) -> Meaning {
     } else {
         Meaning::Limits
     }
+}
+
+/// Codes of findings that are about what stands in a file in kilograms.
+const OF_THE_FILE: [&str; 1] = ["mass-odd"];
+
+/// The findings with their quantities in the units of the reader; what stands in `names` is left as it is.
+pub fn in_units(findings: &[FindingResult], units: Units, names: &[&str]) -> Vec<FindingResult> {
+    let said = |f: &FindingResult| match OF_THE_FILE.contains(&f.code.as_str()) {
+        true => f.clone(),
+        false => FindingResult { message: units.in_words(&f.message, names), ..f.clone() },
+    };
+    findings.iter().map(said).collect()
+}
+
+/// The findings of a result, with the names of its set-ups as they are.
+pub fn of_result(solution: &Solution, units: Units) -> Vec<FindingResult> {
+    let names: Vec<&str> = solution.setups.iter().flat_map(|s| [s.label.as_str(), s.id.as_str()]).collect();
+    in_units(&solution.findings, units, &names)
 }
 
 /// Findings of one code that read alike.

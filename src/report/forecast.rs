@@ -5,15 +5,18 @@
 use super::factors::of_result;
 use super::number::{UNKNOWN, counted, percent, significant};
 use super::table::{Grid, paragraph};
+use super::units::Units;
 use crate::forecast::{Forecast, GoalReached, Measure, OneSpeed, Predicted, Prediction};
 
 /// No narrower and no wider than this.
 const WIDTHS: [usize; 2] = [40, 100];
 
 /// See the module.
-pub fn forecast_text(forecast: &Forecast, width: usize) -> String {
+pub fn forecast_text(forecast: &Forecast, width: usize, units: Units) -> String {
     let width = width.clamp(WIDTHS[0], WIDTHS[1]);
-    let mut out = Page { text: String::new(), width };
+    let of_setups = forecast.prediction.iter().flat_map(|p| &p.setups).map(|s| s.label.as_str());
+    let names = of_setups.chain(forecast.order.iter().map(String::as_str)).collect();
+    let mut out = Page { text: String::new(), width, units, names };
     if !forecast.title.trim().is_empty() {
         out.say(&forecast.title);
         out.text.push('\n');
@@ -68,7 +71,7 @@ pub fn forecast_text(forecast: &Forecast, width: usize) -> String {
     if let Some(factors) = &forecast.factors {
         out.text.push_str("\nIf every set-up is as planned, such a day says of the factors\n");
         for line in of_result(factors, forecast.confidence) {
-            out.text.push_str(&paragraph(&line, width, "  ").replacen("  ", "- ", 1));
+            out.item(&line);
         }
     }
     out.section("Orders against a drift through the day", &orders(forecast));
@@ -81,25 +84,37 @@ pub fn forecast_text(forecast: &Forecast, width: usize) -> String {
     if !forecast.caveats.is_empty() {
         out.text.push_str("\nBear in mind\n");
         for caveat in &forecast.caveats {
-            out.text.push_str(&paragraph(caveat, width, "  ").replacen("  ", "- ", 1));
+            out.item(caveat);
         }
     }
     // Names come from files: nothing of theirs may steer the terminal.
     out.text.chars().filter(|c| *c == '\n' || !c.is_control()).collect()
 }
 
-struct Page {
+struct Page<'a> {
     text: String,
     width: usize,
+    units: Units,
+    /// Names of set-ups, which stay as they are.
+    names: Vec<&'a str>,
 }
 
-impl Page {
+impl Page<'_> {
     fn say(&mut self, words: &str) {
-        self.text.push_str(&paragraph(words, self.width, ""));
+        self.text.push_str(&paragraph(&self.units.in_words(words, &self.names), self.width, ""));
+    }
+
+    fn item(&mut self, words: &str) {
+        let words = self.units.in_words(words, &self.names);
+        self.text.push_str(&paragraph(&words, self.width, "  ").replacen("  ", "- ", 1));
     }
 
     fn section(&mut self, heading: &str, grid: &Grid) {
-        let body = grid.clone().without_empty(UNKNOWN).text(self.width);
+        let mut grid = grid.clone();
+        for cell in grid.header.iter_mut().chain(grid.rows.iter_mut().flatten()) {
+            *cell = self.units.in_words(cell, &self.names);
+        }
+        let body = grid.without_empty(UNKNOWN).text(self.width);
         if !body.is_empty() {
             self.text.push_str(&format!("\n{}{}\n", paragraph(heading, self.width, ""), body.trim_end()));
         }

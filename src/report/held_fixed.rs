@@ -46,10 +46,14 @@ pub fn held_fixed(session: &Session, solution: &Solution, units: Units) -> Vec<F
             (low, high) => format!("{low} to {high}"),
         }
     };
-    let with = |unit: &'static str| move |v: f64| format!("{}{unit}", significant(v, 4));
+    let with = |unit: &'static str| move |v: f64| units.in_words(&format!("{}{unit}", significant(v, 4)), &[]);
+    // Of a temperature the difference counts.
+    let within = |unit: &'static str| {
+        move |u: f64| units.in_words(&format!("± {}{unit}", significant(u, 4)), &[]).replacen("± ", "", 1)
+    };
     let line = |name: &str, value: String, uncertainty: String| Fixed { name: name.into(), value, uncertainty };
     let mut lines = vec![
-        line("mass of rider, bicycle and kit", spread(&|r| r.mass_kg, &|v| units.mass(v)), with(" kg")(u.mass_kg)),
+        line("mass of rider, bicycle and kit", spread(&|r| r.mass_kg, &|v| units.mass(v)), within(" kg")(u.mass_kg)),
         line(
             "drivetrain efficiency",
             spread(&|r| r.drivetrain_efficiency, &with("")),
@@ -99,7 +103,7 @@ pub fn held_fixed(session: &Session, solution: &Solution, units: Units) -> Vec<F
             line(
                 "air temperature",
                 value(air.temperature_c, " °C"),
-                with(" °C")(used("air temperature", u.temperature_c)),
+                within(" °C")(used("air temperature", u.temperature_c)),
             ),
             line("air pressure", value(air.pressure_hpa, " hPa"), with(" hPa")(used("air pressure", u.pressure_hpa))),
             line("humidity of the air", value(air.humidity_pct, " %"), with(" %")(used("humidity", u.humidity_pct))),
@@ -125,7 +129,7 @@ pub fn held_fixed(session: &Session, solution: &Solution, units: Units) -> Vec<F
                 with("")(u.rear_weight_fraction),
             ),
             line(
-                "no-load power of the drums at 40 km/h",
+                &units.in_words("no-load power of the drums at 40 km/h", &[]),
                 no_load.map_or("0 W, not stated".into(), with(" W")),
                 no_load.map_or(String::new(), |_| percent(u.no_load_fraction)),
             ),

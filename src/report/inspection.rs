@@ -22,12 +22,16 @@ pub fn inspection(held: &Inspection, width: usize, units: Units) -> String {
     section(&mut text, width, "Channels", &channels(held, units).text(width));
     section(&mut text, width, "Speed and power over time", &lines(held, width, units));
     section(&mut text, width, "Laps", &laps(held, width, units));
-    section(&mut text, width, "What would spoil a test, and what to do", &obstacles(&held.obstacles, width));
+    section(&mut text, width, "What would spoil a test, and what to do", &obstacles(&held.obstacles, width, units));
     // What is an obstacle has been told above.
     let is_obstacle = |code: &str| held.obstacles.iter().any(|o| o.code == code);
     let told = |code: &str| is_obstacle(code) || (code == "speed-from-distance" && is_obstacle("no-speed"));
-    let noted: Vec<String> =
-        held.findings.iter().filter(|f| !told(f.code)).map(|f| format!("{} [{}]", f.message, f.code)).collect();
+    let noted: Vec<String> = held
+        .findings
+        .iter()
+        .filter(|f| !told(f.code))
+        .map(|f| format!("{} [{}]", units.in_words(&f.message, &[]), f.code))
+        .collect();
     section(&mut text, width, "Noticed while reading", &list(&noted, width));
     harmless(&text)
 }
@@ -86,6 +90,7 @@ fn name(channel: &ChannelHeld, units: Units) -> String {
         "position" => "position".into(),
         "speed" => format!("speed, {}", units.speed_unit()),
         "distance" | "altitude" => format!("{}, {}", channel.channel, units.length_unit()),
+        "temperature" => format!("temperature, {}", units.temperature_unit()),
         other => format!("{other}, {}", channel.unit),
     }
 }
@@ -94,7 +99,7 @@ fn value(channel: &ChannelHeld, value: f64, units: Units) -> String {
     match channel.channel {
         "speed" => fixed(Some(units.speed_value(value)), 1),
         "distance" | "altitude" => fixed(Some(units.length_value(value)), 0),
-        "temperature" => fixed(Some(value), 1),
+        "temperature" => fixed(Some(units.temperature_value(value)), 1),
         _ => fixed(Some(value), 0),
     }
 }
@@ -175,10 +180,10 @@ fn how_found(laps: &LapsHeld, units: Units) -> String {
     text
 }
 
-fn obstacles(obstacles: &[Obstacle], width: usize) -> String {
+fn obstacles(obstacles: &[Obstacle], width: usize, units: Units) -> String {
     let words = |o: &Obstacle| {
         let weight = if o.prevents { "Prevents: " } else { "" };
-        format!("{weight}{} {} [{}]", o.what, o.remedy, o.code)
+        format!("{weight}{} [{}]", units.in_words(&format!("{} {}", o.what, o.remedy), &[]), o.code)
     };
     list(&obstacles.iter().map(words).collect::<Vec<_>>(), width)
 }

@@ -23,6 +23,7 @@ use crate::solution::Solution;
 
 /// See the module.
 pub fn paragraphs(session: &Session, solution: &Solution, units: Units) -> Vec<Paragraph> {
+    let names: Vec<&str> = session.setups.iter().map(|s| s.name()).collect();
     [
         rides::rides(session, solution, units),
         rides::laps(session, solution),
@@ -41,6 +42,7 @@ pub fn paragraphs(session: &Session, solution: &Solution, units: Units) -> Vec<P
     ]
     .into_iter()
     .flatten()
+    .map(|paragraph| Paragraph { text: units.in_words(&paragraph.text, &names), ..paragraph })
     .collect()
 }
 

@@ -166,7 +166,7 @@ fn runs(solution: &Solution, page: &mut Page) {
 fn told(solution: &Solution, page: &Page) -> String {
     let mut own = Page { print: page.print, text: String::new() };
     let mut shortened = false;
-    for group in findings::grouped(&solution.findings) {
+    for group in findings::grouped(&findings::of_result(solution, page.print.units)) {
         let mut lines = String::new();
         for told in &group.told {
             let place = if told.place.is_empty() { String::new() } else { format!("{}: ", told.place) };

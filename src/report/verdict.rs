@@ -18,7 +18,7 @@ use super::findings::{self, Meaning};
 use super::number::percent;
 use super::units::Units;
 use crate::finding::grave;
-use crate::solution::Solution;
+use crate::solution::{FindingResult, Solution};
 use crate::standing::standings;
 use crate::wording::{counted, listed};
 use comparison::{Voice, headline, not_shown, others, place};
@@ -76,7 +76,7 @@ impl Verdict {
             verdict.not_shown.push(without_comparison::not_separable(solution));
         }
         verdict.not_shown.extend(standings.iter().flat_map(|s| not_shown(&voice, s)));
-        verdict.doubts = doubts(solution);
+        verdict.doubts = doubts(&findings::of_result(solution, units));
         verdict
     }
 
@@ -119,9 +119,9 @@ fn disagree(solution: &Solution) -> bool {
 }
 
 /// What may turn the answer, from the findings.
-fn doubts(solution: &Solution) -> Vec<String> {
+fn doubts(told: &[FindingResult]) -> Vec<String> {
     let told_already = ["not-separable", "venues-disagree"];
-    let changing = solution.findings.iter().filter(|f| findings::meaning(&f.code) == Meaning::Changes);
+    let changing = told.iter().filter(|f| findings::meaning(&f.code) == Meaning::Changes);
     let mut said: Vec<String> =
         changing.filter(|f| !told_already.contains(&f.code.as_str())).map(|f| findings::brief(&f.message)).collect();
     said.dedup();

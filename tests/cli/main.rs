@@ -9,6 +9,7 @@ mod any_input;
 mod fit_bytes;
 mod foreign_text;
 mod generated;
+mod imperial;
 mod inspected;
 mod kinds;
 mod odd_text;

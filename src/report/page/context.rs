@@ -6,7 +6,7 @@ use super::super::budget_overview::overview;
 use super::super::cautions::CAUTIONS;
 use super::super::differences::{self, Naming};
 use super::super::factors;
-use super::super::findings::{Group, grouped};
+use super::super::findings::{Group, grouped, of_result};
 use super::super::number::significant;
 use super::super::table::PageTable;
 use super::super::together::{agreement, together};
@@ -113,7 +113,7 @@ impl<'a> Context<'a> {
                 .to_string(),
             second: template.figures(&pick(&is_second))?,
             venues: template.tables(venues(solution, units))?,
-            findings: grouped(&solution.findings),
+            findings: grouped(&of_result(solution, units)),
             figures: if rest.is_empty() { String::new() } else { template.figures(&rest)? },
             // What was held fixed has a table of its own.
             methods: paragraphs
