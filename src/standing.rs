@@ -94,13 +94,14 @@ pub fn standings(solution: &Solution) -> Vec<Standing> {
             .collect();
     }
     let together: Vec<Contrast> = venues.combined.iter().map(as_contrast).collect();
+    let pairs: Vec<Contrast> = venues.combined_pairs.iter().map(as_contrast).collect();
     let complete =
         venues.results.iter().flat_map(|v| &v.contrasts).all(|c| {
             c.power_w.value.is_none() || together.iter().any(|t| t.setup == c.setup && t.baseline == c.baseline)
         });
     let baseline = venues.combined.first().map_or(&solution.baseline, |c| &c.baseline);
     if complete && venues.combined.iter().all(|c| c.agreement.agree) {
-        let best = of(Watts::Rolling, Ground::Together, baseline, &together, &[]);
+        let best = of(Watts::Rolling, Ground::Together, baseline, &together, &pairs);
         if best.is_some() {
             return best.into_iter().collect();
         }
@@ -257,6 +258,7 @@ mod tests {
         solution.venues = Some(Venues {
             results: vec![venue("road", -3.0), venue("rollers", -3.5)],
             combined: vec![combined],
+            combined_pairs: Vec::new(),
             surface_loss: Vec::new(),
         });
         let together = standings(&solution);

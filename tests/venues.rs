@@ -5,8 +5,11 @@
 mod sample_folder;
 
 use loopwright::error::Error;
-use loopwright::session::Venue;
+use loopwright::report::Units;
+use loopwright::report::verdict::Verdict;
+use loopwright::session::{Run, Venue};
 use loopwright::solution::{Contrast, Solution, VenueResult, Venues};
+use loopwright::standing::{Ground, standings};
 use sample_folder::{holds, inputs, said, solve, solved, truth, with_runs};
 
 const FOLDER: &str = "road-and-rollers";
@@ -166,4 +169,34 @@ fn the_written_solution_reads_back_as_it_was() {
     let s = solved(&inputs(FOLDER));
     let text = serde_json::to_string(&s).expect("JSON");
     assert_eq!(serde_json::from_str::<Solution>(&text).expect("the same schema"), s);
+}
+
+#[test]
+fn the_best_and_the_next_best_are_compared_by_both_venues_together() {
+    // Three tyres on a road and the same three, with the same differences, on rollers.
+    const THREE: &str = "three-tyres";
+    let (mut both, rollers) = (inputs(THREE), inputs("tyres-on-rollers"));
+    both.session.rollers = rollers.session.rollers.clone();
+    let runs = rollers.session.runs.iter().map(|run| Run { on: Some(Venue::Rollers), ..run.clone() });
+    both.session.runs.extend(runs);
+    both.recordings.extend(rollers.recordings);
+    let s = solved(&both);
+    let pairs = &venues(&s).combined_pairs;
+    assert_eq!(pairs.len(), 3, "{pairs:?}");
+    for c in pairs {
+        let expected = truth(THREE, &c.setup, "crr") - truth(THREE, &c.baseline, "crr");
+        assert!(holds(&c.crr, expected), "{c:?} against {expected}");
+    }
+    // What is judged with the baseline alone is judged among all pairs too, never more sharply.
+    for c in &venues(&s).combined {
+        let same = pairs.iter().find(|p| (&p.setup, &p.baseline) == (&c.setup, &c.baseline)).expect("the same pair");
+        assert_eq!(same.crr, c.crr);
+        assert!(same.p_holm >= c.p_holm);
+    }
+    let standing = standings(&s).remove(0);
+    assert_eq!(standing.ground, Ground::Together);
+    let best = standing.best_two.as_ref().expect("the best two");
+    assert_eq!([&best.faster, &best.slower], [&standing.order[0], &standing.order[1]]);
+    let text = Verdict::of(&s, Units::Metric).answer();
+    assert!(text.contains("next best"), "{text}");
 }

@@ -79,15 +79,27 @@ impl<'a> Both<'a> {
 
     /// Differences with the baseline that both venues have measured.
     pub fn combined(&self, session: &Session, per_crr_w: f64) -> Vec<CombinedContrast> {
+        self.family(session, per_crr_w, &|solution| &solution.contrasts)
+    }
+
+    /// Every pair that both venues have measured.
+    pub fn combined_pairs(&self, session: &Session, per_crr_w: f64) -> Vec<CombinedContrast> {
+        self.family(session, per_crr_w, &|solution| &solution.all_pairs)
+    }
+
+    /// Differences that are judged together.
+    fn family(
+        &self,
+        session: &Session,
+        per_crr_w: f64,
+        of: &dyn Fn(&Solution) -> &Vec<Contrast>,
+    ) -> Vec<CombinedContrast> {
         let confidence = session.solve.confidence;
-        let found: Vec<Merged> = self
-            .circuit
-            .solution
-            .contrasts
+        let found: Vec<Merged> = of(self.circuit.solution)
             .iter()
             .filter_map(|a| {
                 let same = |b: &&Contrast| b.setup == a.setup && b.baseline == a.baseline;
-                self.merge(a, self.rollers.solution.contrasts.iter().find(same)?, confidence)
+                self.merge(a, of(self.rollers.solution).iter().find(same)?, confidence)
             })
             .collect();
         let margin = session.solve.negligible_power_w;

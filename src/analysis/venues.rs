@@ -54,6 +54,7 @@ fn solve_all(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>
             venue_result(&rollers.solution, Venue::Rollers),
         ],
         combined: both.combined(session, per_crr_w),
+        combined_pairs: both.combined_pairs(session, per_crr_w),
         surface_loss: both.surface_losses(session, per_crr_w),
     };
     on_loop.renumber(&mut circuit);

@@ -7,7 +7,8 @@ use super::number::{p_value, significant};
 use super::table::{Cell, Column, PARTS, Parts, Table};
 use super::units::Units;
 use super::verdict::{name_of, reference_speed};
-use crate::solution::{Solution, VenueResult, Venues};
+use crate::solution::{CombinedContrast, Solution, VenueResult, Venues};
+use crate::standing::{Ground, standings};
 use crate::wording::listed;
 
 /// Parts on the page alone.
@@ -62,12 +63,19 @@ fn differences(solution: &Solution, venues: &Venues, units: Units) -> Table {
         Column::words("verdict", "Verdict"),
     ]);
     let mut table = Table::new(columns);
-    for combined in &venues.combined {
+    let best_two = best_two(solution, venues);
+    for combined in venues.combined.iter().chain(best_two) {
         let of = |venue: &VenueResult| {
-            let same = venue.contrasts.iter().find(|c| c.setup == combined.setup && c.baseline == combined.baseline);
+            let mut all = venue.contrasts.iter().chain(&venue.all_pairs);
+            let same = all.find(|c| c.setup == combined.setup && c.baseline == combined.baseline);
             same.map_or(Cell::Missing, |c| Cell::Difference(c.crr))
         };
-        let mut row = vec![Cell::words(name_of(solution, &combined.setup))];
+        let name = name_of(solution, &combined.setup);
+        let is_pair = best_two.is_some_and(|pair| std::ptr::eq(pair, combined));
+        let mut row = vec![Cell::words(match is_pair {
+            true => format!("{name} less {}", name_of(solution, &combined.baseline)),
+            false => name,
+        })];
         row.extend(venues.results.iter().map(of));
         row.extend([
             Cell::Difference(combined.crr),
@@ -79,6 +87,17 @@ fn differences(solution: &Solution, venues: &Venues, units: Units) -> Table {
         table.push(row);
     }
     table
+}
+
+/// The fastest less the next best, where both venues together say which they are and neither is the baseline.
+fn best_two<'a>(solution: &Solution, venues: &'a Venues) -> Option<&'a CombinedContrast> {
+    let standings = standings(solution);
+    let together = standings.iter().find(|s| s.ground == Ground::Together)?;
+    let [a, b] = together.order.get(..2)? else { return None };
+    if [a, b].contains(&&together.baseline) {
+        return None;
+    }
+    venues.combined_pairs.iter().find(|c| [[a, b], [b, a]].contains(&[&c.setup, &c.baseline]))
 }
 
 /// Whether the venues agree on the differences, in a sentence; empty without a difference that both have seen.

@@ -14,6 +14,8 @@ pub struct Venues {
     pub results: Vec<VenueResult>,
     /// Differences that both venues have seen, brought together.
     pub combined: Vec<CombinedContrast>,
+    /// Every pair that both venues have seen, brought together, judged as a family of its own.
+    pub combined_pairs: Vec<CombinedContrast>,
     /// What the road surface costs each set-up.
     pub surface_loss: Vec<SurfaceLoss>,
 }

@@ -334,6 +334,7 @@ fn venues(request: Request, session: &Session) -> Venues {
                 }
             })
             .collect(),
+        combined_pairs: Vec::new(),
         surface_loss: session
             .setups
             .iter()

@@ -5,7 +5,7 @@
 use crate::constant::STANDARD_GRAVITY_M_S2;
 use crate::finding::{Finding, Slip, What};
 use crate::quantity::km_h_from_m_s;
-use crate::solution::{Contrast, Estimate, SetupResult, Solution};
+use crate::solution::{CombinedContrast, Contrast, Estimate, SetupResult, Solution, Venues};
 use std::ops::RangeInclusive;
 
 /// Below lie record bids of small riders, above upright riders in loose clothes, m² (common practice, no source).
@@ -134,6 +134,17 @@ fn take_back(solution: &mut Solution) -> bool {
     let mut any = empty(&mut solution.setups, &mut solution.contrasts, &mut solution.all_pairs);
     for venue in solution.venues.iter_mut().flat_map(|v| &mut v.results) {
         any |= empty(&mut venue.setups, &mut venue.contrasts, &mut venue.all_pairs);
+    }
+    // What loop and rollers gave together rests on both.
+    if let Some(Venues { results, combined, combined_pairs, .. }) = &mut solution.venues {
+        let known = |c: &CombinedContrast| {
+            let same = |x: &&Contrast| x.setup == c.setup && x.baseline == c.baseline;
+            results
+                .iter()
+                .all(|v| v.contrasts.iter().chain(&v.all_pairs).find(same).is_some_and(|x| x.crr.value.is_some()))
+        };
+        combined.retain(known);
+        combined_pairs.retain(known);
     }
     any
 }

@@ -214,8 +214,11 @@ fn venues(solution: &Solution, units: Units) -> Vec<PageTable> {
     let Some(both) = together(solution, units) else { return Vec::new() };
     let crr = "Crr of each set-up where it was ridden, on a flat. Surface: Crr on the loop less Crr on the rollers, what the \
                road and the casing on it cost as far as the conversion from drum to flat holds.";
-    let differences =
-        format!("Differences in Crr from the baseline on each venue and together. {}", agreement(solution));
+    let differences = format!(
+        "Differences in Crr from the baseline, and of the best from the next best, on each venue and together; p is adjusted \
+             for the number of differences from the baseline, that of the best and the next best for the number of all pairs. {}",
+        agreement(solution)
+    );
     [
         both.setups.page("venue-set-ups", "Crr on loop and rollers", crr),
         both.differences.page("venue-differences", "Differences seen on both", differences.trim()),
