@@ -6,11 +6,17 @@
 #[allow(dead_code)]
 mod sample_folder;
 
+use loopwright::analysis::{Depth, Inputs, analyse};
 use loopwright::factor::{Answer, Curve};
+use loopwright::plan::Plan;
 use loopwright::plot::{Style, draw_all};
+use loopwright::pool::{Choice, Day, pool};
 use loopwright::report::text::Print;
 use loopwright::report::{Units, files, text};
 use loopwright::session::Session;
+use loopwright::simulate::simulate;
+use loopwright::solution::Solution;
+use rayon::prelude::*;
 use sample_folder::{inputs, solve};
 
 const FOLDER: &str = "pressure-sweep";
@@ -117,4 +123,86 @@ fn a_session_with_wrong_factors_is_refused_with_line_and_next_step() {
             );
         }
     }
+}
+
+/// Three tyres on two wheels, every combination there and back: what a tyre and what a wheel does, in Crr and CdA.
+const TYRES_AND_WHEELS: &str = "order = [\"al\", \"bl\", \"cl\", \"ad\", \"bd\", \"cd\", \"cd\", \"bd\", \"ad\", \"cl\", \"bl\", \"al\"]\n\
+    laps_per_run = 6\nspeeds_km_h = [29.0, 41.0]\nrider_and_bike.mass_kg = 86.0\n\
+    [loop]\nlength_m = 1240.0\nshape = \"bean\"\nelevation_amplitude_m = 1.5\n[wind]\nspeed_m_s = 1.0\nfrom_deg = 200.0\n\
+    [solve]\ncda = \"per-setup\"\ncrr = \"per-setup\"\n[noise]\ngust_sd_m_s = 0.2\n";
+const TYRES: [(&str, f64); 3] = [("a", 0.0047), ("b", 0.0040), ("c", 0.0051)];
+const WHEELS: [(&str, f64); 2] = [("l", 0.268), ("d", 0.262)];
+
+fn tyres_and_wheels(seed: u64) -> Inputs {
+    let mut text = TYRES_AND_WHEELS.to_string();
+    for (wheel, cda) in WHEELS {
+        for (tyre, crr) in TYRES {
+            text.push_str(&format!(
+                "[[setup]]\nid = \"{tyre}{wheel}\"\ncda_m2 = {cda}\ncrr = {crr}\nfactors = {{ tyre = \"{tyre}\", wheel = \"{wheel}\" }}\n"
+            ));
+        }
+    }
+    let plan = Plan::from_toml(&text, "plan").unwrap_or_else(|e| panic!("{e}"));
+    let day = simulate(&plan, seed).unwrap_or_else(|e| panic!("{e}"));
+    let recordings = day.rides.iter().map(|r| r.to_recording()).collect();
+    Inputs { session: day.session, recordings, weather: None, survey: None }
+}
+
+/// What a level does beside another, by the plan.
+fn truth_of(output: &str, level: &str, against: &str) -> f64 {
+    let of = |all: &[(&str, f64)], wanted: &str| all.iter().find(|(name, _)| *name == wanted).map(|(_, value)| *value);
+    let difference = |all: &[(&str, f64)]| of(all, level).zip(of(all, against)).map_or(0.0, |(a, b)| a - b);
+    match output {
+        "crr" => difference(&TYRES),
+        "cda_m2" => difference(&WHEELS),
+        other => panic!("{other}"),
+    }
+}
+
+#[test]
+fn effects_of_tyres_and_wheels_hold_the_truth_over_a_dozen_days_and_over_two_together() {
+    let days: Vec<Solution> = (0..12u64)
+        .into_par_iter()
+        .map(|d| {
+            let depth = Depth { budget: true, draws: 0 };
+            analyse(&tyres_and_wheels(8300 + d), depth).unwrap_or_else(|e| panic!("day {d}: {e}")).solution
+        })
+        .collect();
+    let (mut held, mut all) = (0, 0);
+    for solution in &days {
+        let result = solution.factors.as_ref().expect("factors were stated");
+        let outputs = result.outputs.iter().filter_map(Answer::told).filter(|o| o.output != "power_w");
+        for output in outputs {
+            for effects in &output.effects {
+                for level in &effects.levels {
+                    let truth = truth_of(&output.output, &level.level, &effects.reference);
+                    held += usize::from(level.effect.low <= truth && truth <= level.effect.high);
+                    all += 1;
+                }
+            }
+        }
+    }
+    // Two tyres and one wheel, each in Crr and in CdA. Of 72 intervals of 95 % fewer than 63 hold with a chance of 1 %.
+    assert_eq!(all, 72);
+    assert!(held >= 63, "{held} of {all}");
+    let written: Vec<Vec<u8>> = days.iter().map(|s| serde_json::to_vec(s).expect("JSON")).collect();
+    let (mut held, mut all) = (0, 0);
+    for pair in written.chunks(2) {
+        let results: Vec<Day> = pair
+            .iter()
+            .enumerate()
+            .flat_map(|(k, bytes)| Day::read(&format!("{k}.json"), bytes).expect("a result"))
+            .collect();
+        let pooled = pool(&results, &Choice::default()).expect("two days of one test");
+        for e in pooled.effects.iter().filter(|e| e.output != "power_w") {
+            let truth = truth_of(&e.output, &e.level, &e.against);
+            let (low, high) = (e.effect.together.low.expect("known"), e.effect.together.high.expect("known"));
+            held += usize::from(low <= truth && truth <= high);
+            all += 1;
+            assert!(e.days.iter().all(|day| e.effect.together.se.expect("known") < 1.001 * day.se || !e.effect.agree));
+        }
+    }
+    // Of 36 fewer than 30 hold with a chance of 0.5 %.
+    assert_eq!(all, 36);
+    assert!(held >= 30, "{held} of {all}");
 }

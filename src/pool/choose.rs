@@ -128,7 +128,7 @@ impl PowerLeftOut {
     }
 }
 
-fn same_reference(a: &ReferenceConditions, b: &ReferenceConditions) -> bool {
+pub fn same_reference(a: &ReferenceConditions, b: &ReferenceConditions) -> bool {
     let near = |x: f64, y: f64| (x - y).abs() <= 1e-6 * x.abs().max(y.abs());
     near(a.speed_km_h, b.speed_km_h) && near(a.mass_kg, b.mass_kg) && near(a.air_density_kg_m3, b.air_density_kg_m3)
 }

@@ -4,6 +4,7 @@
 //! wrong with the file. It compares nothing.
 
 use crate::error::Error;
+use crate::factor::FactorResult;
 use crate::record::sha256_hex;
 use crate::solution::{
     BudgetLine, Contrast, Contribution, Estimate, FindingResult, PairContribution, ReferenceConditions, SCHEMA,
@@ -55,6 +56,8 @@ pub struct Day {
     pub setups: Vec<SetupName>,
     pub rides: Vec<RideName>,
     pub pairs: Vec<DayPair>,
+    /// What the factors of its set-ups do, where they were stated.
+    pub factors: Option<FactorResult>,
     /// What the result itself says to bear in mind.
     pub findings: Vec<FindingResult>,
 }
@@ -147,6 +150,7 @@ impl Day {
                     .map(|r| RideName { file: r.file.clone(), sha256: r.sha256.clone() })
                     .collect(),
                 pairs: pairs(&venue).map_err(refusal)?,
+                factors: venue.factors.clone(),
                 findings: solution.findings.clone(),
                 venue: venue.venue,
             });

@@ -23,13 +23,17 @@
 
 mod choose;
 pub mod day;
+mod factors;
 mod family;
 mod quantity;
 mod result;
 
 pub use choose::{Choice, FEWEST, Instruments, MOST};
 pub use day::Day;
-pub use result::{DayContrast, DayWeight, PooledContrast, PooledDay, PooledQuantity, PooledResult, SingleContrast};
+pub use result::{
+    DayContrast, DayEffect, DayWeight, PooledContrast, PooledDay, PooledEffect, PooledQuantity, PooledResult,
+    SingleContrast,
+};
 
 use crate::analysis::known::Uncertain;
 use crate::compare::contrast::{Assessed, Difference, judge};
@@ -83,6 +87,8 @@ pub fn pool(days: &[Day], choice: &Choice) -> Result<PooledResult, Error> {
         contrast.p_equivalence = test.p_equivalence.and_then(known);
         contrast.verdict = judged.verdict.to_string();
     }
+    let effects = factors::effects(days, &agreed)?;
+    findings.extend(effects.iter().filter(|e| !e.effect.agree).map(factors::disagreement));
     Ok(PooledResult {
         schema: result::SCHEMA,
         kind: result::KIND.into(),
@@ -94,6 +100,7 @@ pub fn pool(days: &[Day], choice: &Choice) -> Result<PooledResult, Error> {
         setups: agreed.setups.clone(),
         days: days.iter().zip(names).map(|(day, name)| PooledDay::of(day, name)).collect(),
         contrasts,
+        effects,
         single,
         findings: findings
             .iter()

@@ -80,8 +80,15 @@ impl Together {
         if measured.len() < 2 {
             return Ok(None);
         }
-        together(&parts(&measured, agreed.instruments), agreed.confidence).map(Some)
+        measured_together(&measured, agreed).map(Some)
     }
+}
+
+/// Values of at least two days by their places in the list of days.
+///
+/// Errors: [`Error::Numerical`] when the numbers of the days give no finite mean.
+pub fn measured_together(measured: &[(usize, &Measure)], agreed: &Agreed) -> Result<Together, Error> {
+    together(&parts(measured, agreed.instruments), agreed.confidence)
 }
 
 /// Loadings of all days on the same sources, and own variances.

@@ -28,6 +28,8 @@ pub struct PooledResult {
     pub setups: Vec<SetupName>,
     pub days: Vec<PooledDay>,
     pub contrasts: Vec<PooledContrast>,
+    /// Effects of factors that two results or more have.
+    pub effects: Vec<PooledEffect>,
     /// Differences that one result alone has.
     pub single: Vec<SingleContrast>,
     pub findings: Vec<FindingResult>,
@@ -191,4 +193,32 @@ pub struct SingleContrast {
     pub baseline: String,
     /// From 1.
     pub day: usize,
+}
+
+/// An effect of a factor over the days that have it.
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+pub struct PooledEffect {
+    /// "crr", "cda_m2", "power_w" or "rolling_power_w".
+    pub output: String,
+    /// Key of the factor.
+    pub factor: String,
+    /// Level less `against`; both empty where the effect is that of one more unit.
+    pub level: String,
+    pub against: String,
+    pub effect: PooledQuantity,
+    pub p_value: Option<f64>,
+    /// Adjusted over the pooled effects of the output.
+    pub p_holm: Option<f64>,
+    /// Whether effects add on every day that can tell; where not, the differences of set-ups count and not the effects.
+    pub adds: Option<bool>,
+    pub days: Vec<DayEffect>,
+}
+
+/// The same as one day has it.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize)]
+pub struct DayEffect {
+    /// From 1.
+    pub day: usize,
+    pub value: f64,
+    pub se: f64,
 }

@@ -21,7 +21,7 @@ fn main_output(result: &FactorResult) -> Option<&FactorOutput> {
 }
 
 /// Words for an output within a sentence, and its unit.
-fn quantity(output: &str) -> (&'static str, &'static str) {
+pub(super) fn quantity(output: &str) -> (&'static str, &'static str) {
     match output {
         "crr" => ("Crr", ""),
         "cda_m2" => ("CdA", " m²"),

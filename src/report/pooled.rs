@@ -34,6 +34,8 @@ pub fn summary(result: &PooledResult, width: usize, units: Units) -> String {
     );
     section(&mut text, width, "Differences over the results", &tables::means(result, units).text(width));
     text.push_str(&paragraph(&note, width, ""));
+    section(&mut text, width, "What the factors do, over the results", &tables::effects(result).text(width));
+    text.push_str(&paragraph(&effects_note(result), width, ""));
     section(&mut text, width, "Results", &tables::days(result).text(width));
     for contrast in &result.contrasts {
         section(&mut text, width, &pair(result, contrast), &tables::by_day(result, contrast, units).text(width));
@@ -41,14 +43,14 @@ pub fn summary(result: &PooledResult, width: usize, units: Units) -> String {
     }
     let single: String = result.single.iter().map(|s| paragraph(&single_sentence(result, s), width, "")).collect();
     section(&mut text, width, "In one result only, not pooled", &single);
-    let own: Vec<String> = result
-        .findings
+    let own: Vec<String> = in_units(result, &result.findings, units)
         .iter()
         .filter(|f| f.code != "one-result-only")
         .map(|f| format!("{} [{}]", f.message, f.code))
         .collect();
     section(&mut text, width, "Findings", &lines(&own));
-    let carried: Vec<String> = caveats(result).iter().map(|f| format!("{} [{}]", f.message, f.code)).collect();
+    let carried: Vec<String> =
+        in_units(result, &caveats(result), units).iter().map(|f| format!("{} [{}]", f.message, f.code)).collect();
     section(&mut text, width, "Findings of the results themselves", &lines(&carried));
     harmless(&text)
 }
@@ -100,6 +102,13 @@ pub fn open(result: &PooledResult, units: Units) -> Vec<String> {
     spoken(result, units, |voice| not_shown(voice, &standing))
 }
 
+/// Findings in the units of the reader.
+fn in_units(result: &PooledResult, told: &[FindingResult], units: Units) -> Vec<FindingResult> {
+    let names: Vec<String> =
+        result.contrasts.iter().flat_map(|c| [&c.setup, &c.baseline]).map(|id| result.name_of(id)).collect();
+    findings::in_units(told, units, &names.iter().map(String::as_str).collect::<Vec<_>>())
+}
+
 /// Findings of the parts that touch the answer, with the name of the result; each once.
 pub fn caveats(result: &PooledResult) -> Vec<FindingResult> {
     let mut all: Vec<FindingResult> = Vec::new();
@@ -120,6 +129,23 @@ pub fn caveats(result: &PooledResult) -> Vec<FindingResult> {
         }
     }
     all
+}
+
+/// How to read pooled effects; empty where there are none.
+pub fn effects_note(result: &PooledResult) -> String {
+    if result.effects.is_empty() {
+        return String::new();
+    }
+    let mut said =
+        "Each effect is the mean over the days that have it: a level against another, or one more unit of a quantity \
+                    whose curve is straight on that day. p is adjusted for the number of effects of the output (Holm)."
+            .to_string();
+    if result.effects.iter().any(|e| e.adds == Some(false)) {
+        said.push_str(
+            " On at least one day effects depend on each other, so there the differences of set-ups count and not these.",
+        );
+    }
+    said
 }
 
 /// What is pooled, and whether it may be.

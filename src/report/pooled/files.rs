@@ -18,7 +18,8 @@ const NARROW_MM: f64 = 80.0;
 /// Width of the text file, columns.
 const TEXT_WIDTH: usize = 80;
 
-/// `pool.json`, `pool.html`, `pool.txt`, `pool.csv`, `days.csv`, `captions.txt` and the figures; the same input gives the same bytes.
+/// `pool.json`, `pool.html`, `pool.txt`, `pool.csv`, `days.csv`, `captions.txt`, `effects.csv` where factors were stated, and the
+/// figures; the same input gives the same bytes.
 ///
 /// Errors: [`Error::Page`] when a table cannot be put together, a fault of the program.
 pub fn files(result: &PooledResult, style: &Style, units: Units) -> Result<Vec<ResultFile>, Error> {
@@ -37,6 +38,10 @@ pub fn files(result: &PooledResult, style: &Style, units: Units) -> Result<Vec<R
         file("days.csv", days_csv(result)?),
         file("captions.txt", captions(&figures).into_bytes()),
     ];
+    // A file without a row would only raise questions.
+    if !result.effects.is_empty() {
+        files.push(file("effects.csv", effects_csv(result)?));
+    }
     files.extend(figures.into_iter().map(|f| ResultFile { name: f.file, bytes: f.figure.svg.into_bytes() }));
     Ok(files)
 }
@@ -92,6 +97,34 @@ fn means_csv(result: &PooledResult) -> Result<Vec<u8>, Error> {
             row.push(if tested { c.verdict.clone() } else { String::new() });
             row
         })
+    });
+    table(&header, rows)
+}
+
+/// One line a day and effect, and one for all days together.
+fn effects_csv(result: &PooledResult) -> Result<Vec<u8>, Error> {
+    let header = [
+        "output", "factor", "level", "against", "result", "value", "se", "low", "high", "dof", "weight", "p_value",
+        "p_holm", "agree",
+    ];
+    let rows = result.effects.iter().flat_map(|e| {
+        let name = vec![e.output.clone(), e.factor.clone(), e.level.clone(), e.against.clone()];
+        let t = &e.effect.together;
+        let mut whole = name.clone();
+        whole.push("together".into());
+        whole.extend([t.value, t.se, t.low, t.high, t.dof, None, e.p_value, e.p_holm].map(number));
+        whole.push(e.effect.agree.to_string());
+        let of_days = e.days.iter().map(move |day| {
+            let weight = e.effect.days.iter().find(|w| w.day == day.day).map(|w| w.weight);
+            let mut row = name.clone();
+            row.push(
+                day.day.checked_sub(1).and_then(|i| result.days.get(i)).map_or_else(String::new, |d| d.name.clone()),
+            );
+            row.extend([Some(day.value), Some(day.se), None, None, None, weight, None, None].map(number));
+            row.push(String::new());
+            row
+        });
+        std::iter::once(whole).chain(of_days).collect::<Vec<_>>()
     });
     table(&header, rows)
 }

@@ -8,7 +8,9 @@ use super::super::page::{STYLE, Template, drawn};
 use super::super::table::PageTable;
 use super::super::units::Units;
 use super::names::pair;
-use super::{agreement, caveats, open, parts_in_words, sentence, single_sentence, tables, verdict};
+use super::{
+    agreement, caveats, effects_note, in_units, open, parts_in_words, sentence, single_sentence, tables, verdict,
+};
 use crate::error::Error;
 use crate::plot::Figure;
 use crate::pool::PooledResult;
@@ -26,6 +28,7 @@ struct Context<'a> {
     open: Vec<String>,
     parts: String,
     means: String,
+    effects: String,
     days: String,
     differences: Vec<Difference>,
     single: Vec<String>,
@@ -61,10 +64,15 @@ pub fn page(result: &PooledResult, figures: &[Figure], narrow: &[Figure], units:
         open: open(result, units),
         parts: parts_in_words(result),
         means: second(tables::means(result, units).page("means", "Differences over the results", ""))?,
+        effects: second(tables::effects(result).page(
+            "effects",
+            "What the factors do, over the results",
+            &effects_note(result),
+        ))?,
         days: second(tables::days(result).page("results", "Results", ""))?,
         differences: differences.collect::<Result<_, Error>>()?,
         single: result.single.iter().map(|s| single_sentence(result, s)).collect(),
-        findings: grouped(&findings),
+        findings: grouped(&in_units(result, &findings, units)),
         figures: template.figures(&drawn(figures, narrow, |_| ["means", "Its numbers"]))?,
     })
 }

@@ -2,11 +2,13 @@
 //!
 //! Given a pooled result; gives tables. It pools nothing.
 
+use super::super::factors::quantity;
 use super::super::number::{fixed, p_value, significant};
 use super::super::table::{Cell, Column, Parts, Table};
 use super::super::units::Units;
 use super::names::{pair, reference_speed, tested};
 use crate::pool::{PooledContrast, PooledQuantity, PooledResult};
+use crate::session::factors::shown_with_unit;
 use crate::solution::Estimate;
 use crate::wording::counted;
 
@@ -48,8 +50,7 @@ pub fn means(result: &PooledResult, units: Units) -> Table {
         let name = if own { result.name_of(&contrast.setup) } else { pair(result, contrast) };
         let mean = |q: &Option<PooledQuantity>| q.as_ref().map_or(Cell::Missing, |q| Cell::Difference(q.together));
         let (results, days) = (contrast.days.len(), result.days_of_riding(contrast.days.iter().map(|d| d.day)));
-        let days =
-            if days == results { days.to_string() } else { format!("{days}, of\n{}", counted(results, "result")) };
+        let days = if days == results { days.to_string() } else { format!("{days} ({})", counted(results, "result")) };
         table.push(vec![
             Cell::Words(name),
             mean(&contrast.power_w),
@@ -107,5 +108,35 @@ pub fn by_day(result: &PooledResult, contrast: &PooledContrast, units: Units) ->
         Cell::Missing,
         Cell::Missing,
     ]);
+    table
+}
+
+/// Effects of factors over the days that have them.
+pub fn effects(result: &PooledResult) -> Table {
+    let mut table = Table::new(vec![
+        Column::words("output", "Output"),
+        Column::words("factor", "Factor"),
+        Column::words("level", "Level"),
+        Column::words("against", "Against"),
+        Column::estimates("effect", "Effect", OWN_AND_SHARED),
+        Column::words("days", "Days"),
+        Column::numbers("p_holm", "p"),
+        Column::words("agree", "Results"),
+    ]);
+    for e in &result.effects {
+        let (what, unit) = quantity(&e.output);
+        let days = result.days_of_riding(e.days.iter().map(|d| d.day));
+        let level = if e.level.is_empty() { "one more".to_string() } else { e.level.clone() };
+        table.push(vec![
+            Cell::words(format!("{what},{unit}").trim_end_matches(',')),
+            Cell::Words(shown_with_unit(&e.factor)),
+            Cell::Words(level),
+            Cell::words(&e.against),
+            Cell::Difference(e.effect.together),
+            Cell::Words(days.to_string()),
+            Cell::number(e.p_holm, |p| p_value(Some(p))),
+            Cell::words(if e.effect.agree { "agree" } else { "differ" }),
+        ]);
+    }
     table
 }
