@@ -139,7 +139,7 @@ fn of_output(day: &Day, output: &FactorOutput) -> Vec<(Name, Measure)> {
             dof: dof_of(i, day.confidence),
             scatter_se: None,
             instrument_se: Some(i.se * share.sqrt()),
-            chain: None,
+            loadings: None,
         })
     };
     let name = |factor: &str, level: &str, against: &str| Name {
@@ -184,7 +184,7 @@ fn shared_share(day: &Day, output: &str) -> f64 {
 fn dof_of(i: &Interval, confidence: f64) -> f64 {
     let factor = 0.5 * (i.high - i.low) / i.se;
     let (mut low, mut high) = (1.0_f64, 1e5_f64);
-    if !(factor > coverage_factor(confidence, high)) {
+    if factor.is_nan() || factor <= coverage_factor(confidence, high) {
         return f64::INFINITY;
     }
     // The factor falls with the degrees of freedom; 60 halvings of the logarithm are more than a float has.

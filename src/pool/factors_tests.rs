@@ -1,5 +1,6 @@
+//! Pooled effects on made-up days of known error.
+
 use super::super::choose::{Choice, Instruments};
-use super::super::pool;
 use super::*;
 use crate::factor::{Curve, Effects, FactorResult, LevelEffect};
 use crate::pool::day::{DayPair, SetupName};
@@ -22,7 +23,7 @@ fn day(place: usize, effect: Interval, slope: Interval, share: f64) -> Day {
         dof: f64::INFINITY,
         scatter_se: None,
         instrument_se: Some(share.sqrt()),
-        chain: None,
+        loadings: None,
     });
     let level = LevelEffect { level: "deep".into(), effect, p_holm: None };
     let output = FactorOutput {
@@ -62,7 +63,8 @@ fn day(place: usize, effect: Interval, slope: Interval, share: f64) -> Day {
 }
 
 fn pooled(days: &[Day], instruments: Instruments) -> Vec<PooledEffect> {
-    pool(days, &Choice { instruments, ..Choice::default() }).expect("days that go together").effects
+    let agreed = Agreed::of(days, &Choice { instruments, ..Choice::default() }).expect("days that go together");
+    effects(days, &agreed).expect("a finite mean")
 }
 
 #[test]

@@ -186,7 +186,7 @@ mod tests {
             "falls by −1.38 ft a lap, 6 laps of 4068 ft each"
         );
         assert_eq!(read("instead of 84.0 kg)"), "instead of 185 lb)");
-        assert_eq!(read("1013.25 hPa"), "29.9212 inHg");
+        assert_eq!(read("1013.25 hPa"), "29.9213 inHg");
     }
 
     #[test]

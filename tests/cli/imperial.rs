@@ -12,7 +12,7 @@ fn metric(text: &str) -> Vec<String> {
     let bare = |w: &str| w.trim_end_matches(|c: char| ".,;:)]".contains(c)).to_string();
     words
         .windows(3)
-        .filter(|w| is_number(w[0]) && units.contains(&bare(w[1]).as_str()) && w[2] != "m²")
+        .filter(|w| is_number(w[0]) && units.contains(&bare(w[1]).as_str()) && !w[2].starts_with("m²"))
         .map(|w| w.join(" "))
         .collect()
 }
