@@ -110,7 +110,7 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride]) -> Result<LoopVenue<'a>, Er
     let found = FoundLoop::new(&to_cut, &session.circuit)?;
     solvable_laps::need_passes(found.refused())?;
     let prepare = |delay_s: f64, stride: usize| -> Result<Prepared, Error> {
-        let mut cut = found.cut_in_steps(delay_s);
+        let mut cut = found.cut(delay_s);
         for (run, laps) in session.runs.iter().zip(&mut cut.runs) {
             overrule(run, laps)?;
         }

@@ -5,7 +5,7 @@
 //! that an error.
 
 use super::gate::Track;
-use super::lap::{Lap, LapCut, RunToCut, edges, mark_changing_speed};
+use super::lap::{LapCut, RunToCut, edges, mark_changing_speed};
 use super::lap_length::{LapLengths, LengthReading};
 use super::lap_sequence::{Placing, RunLaps};
 use super::line_of_loop::{LineOfLoop, line_of_loop};
@@ -16,7 +16,7 @@ use super::speed_age::{AgeEvidence, SpeedAge};
 use super::track::StatedBends;
 use crate::error::Error;
 use crate::finding::{Finding, What};
-use crate::sample::{Reason, mark_samples_placed};
+use crate::sample::mark_samples_placed;
 use crate::session::{Circuit, LapSource, Venue};
 
 /// The loop of some runs: passes and line are found, and laps can be placed along it.
@@ -114,21 +114,13 @@ impl<'a> FoundLoop<'a> {
         }
     }
 
-    /// The laps with speed readings of some age, s; one marked record spoils its lap.
-    pub fn cut(&self, age_s: f64) -> LapCut {
-        self.cut_by(age_s, |run_laps, placing, marks| run_laps.placed(placing, marks))
-    }
-
-    /// The same with marks for each step: a lap is used as long as half of its steps are sound, and
+    /// The laps with speed readings of some age, s. A lap is used as long as half of its steps are sound, and
     /// [`Lap::step_reason`](super::Lap::step_reason) says which are not.
-    pub fn cut_in_steps(&self, age_s: f64) -> LapCut {
-        self.cut_by(age_s, |run_laps, placing, marks| run_laps.placed_in_steps(placing, marks))
-    }
-
-    fn cut_by(&self, age_s: f64, place: impl Fn(&RunLaps, &Placing, &[Option<Reason>]) -> Vec<Lap>) -> LapCut {
+    pub fn cut(&self, age_s: f64) -> LapCut {
         let mut out = self.cut.clone();
         let placing = Placing { edge: &self.cut.edge, offset: self.offset, age_s };
-        out.runs = self.run_laps.iter().zip(&self.cut.marks).map(|(s, marks)| place(s, &placing, marks)).collect();
+        let runs = self.run_laps.iter().zip(&self.cut.marks);
+        out.runs = runs.map(|(run, marks)| run.placed(&placing, marks)).collect();
         mark_changing_speed(self.runs, &mut out.runs);
         out
     }
@@ -140,5 +132,5 @@ impl<'a> FoundLoop<'a> {
 pub fn cut(runs: &[RunToCut], circuit: &Circuit) -> Result<LapCut, Error> {
     let found = FoundLoop::new(runs, circuit)?;
     let age_s = found.speed_age().unwrap_or(SpeedAge::USUAL).mean_s;
-    Ok(LapCut { lengths: found.lengths(age_s), ..found.cut_in_steps(age_s) })
+    Ok(LapCut { lengths: found.lengths(age_s), ..found.cut(age_s) })
 }

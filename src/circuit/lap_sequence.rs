@@ -176,19 +176,14 @@ impl<'a> RunLaps<'a> {
         })
     }
 
-    /// The laps, cut at the step edges; `marks` are the reasons of the records.
+    /// The laps, cut at the step edges, with the reason of each step: a stop, a brake, a lost meter, a break in the record or a stay
+    /// off the line costs the steps that it touches, and a lap counts as long as half of its steps are sound. `marks` are the
+    /// reasons of the records.
     pub fn placed(&self, placing: &Placing, marks: &[Option<Reason>]) -> Vec<Lap> {
         let mut laps = self.laps.clone();
         for sequence in &self.sequences {
             self.place(sequence, &mut laps[sequence.laps.clone()], placing, marks);
         }
-        laps
-    }
-
-    /// The laps with the reason of each step: a stop, a brake, a lost meter, a break in the record or a stay off the line costs the
-    /// steps that it touches, and a lap counts as long as half of its steps are sound.
-    pub fn placed_in_steps(&self, placing: &Placing, marks: &[Option<Reason>]) -> Vec<Lap> {
-        let mut laps = self.placed(placing, marks);
         let off_line_s: Vec<f64> = self.sequences.iter().flat_map(|s| s.off_line_s.iter().copied()).collect();
         let holes = holes(self.ride, marks, &off_line_s);
         for (i, lap) in laps.iter_mut().enumerate() {

@@ -5,6 +5,7 @@
 
 use super::account::LapAccount;
 use super::design::{LapBlock, Problem, shown};
+use super::heights;
 use super::instruments;
 use super::layout::{By, Estimated, Layout, Nuisances};
 use super::outer::{LeastSquaresPoint, TOLERANCE_M, least_squares_from};
@@ -324,7 +325,7 @@ pub fn fit(frame: &Frame, laps: &mut [LapInput], from: Option<&LoopFit>) -> Resu
     let found = instruments::solve(&problem, &classes, &point.parameters);
     let at = Solution { parameters: &found.parameters, instruments_at: &found.at, classes: &classes };
     let solved = Solved::new(problem, at)?;
-    let (profile_m, profile_se_m) = profile(&solved.problem, &at, &solved.x, scatter.sd_m);
+    let (profile_m, profile_se_m) = heights::gained(&solved.problem, &found.parameters, &solved.x, scatter.sd_m);
     Ok(LoopFit {
         condition: solved.condition(),
         covariance: solved.covariance()?,
@@ -473,45 +474,9 @@ fn row_sd(problem: &Problem, cost: f64) -> f64 {
 
 /// Residual of each step of each lap with the common profile taken out, m.
 pub fn residuals(problem: &Problem, blocks: &[LapBlock]) -> Vec<Vec<f64>> {
-    let mean = profile_of(problem, blocks);
+    let mean = heights::by_residuals(problem, blocks);
     let left = |b: &LapBlock| b.residual.iter().zip(mean.iter()).map(|(r, p)| r - p).collect();
     blocks.iter().zip(&problem.laps).map(|(b, account)| account.of_used_steps(left(b))).collect()
-}
-
-/// The part of the profile that the residuals carry (on top of a survey, if there is one), m a step.
-fn profile_of(problem: &Problem, blocks: &[LapBlock]) -> DVector<f64> {
-    problem.absorption.profile(&problem.residual_sum(blocks))
-}
-
-fn profile(problem: &Problem, solution: &Solution, blocks: &[LapBlock], row_sd_m: f64) -> (Vec<f64>, Vec<f64>) {
-    let extra = profile_of(problem, blocks);
-    let mut gain: Vec<f64> = match &problem.survey_m {
-        Some(survey) => extra.iter().zip(survey).map(|(e, s)| e + s).collect(),
-        None => extra.iter().copied().collect(),
-    };
-    let shown = problem.shown();
-    let unshown = shown.iter().filter(|n| **n == 0.0).count() as f64;
-    let open = problem.layout.open_height;
-    let open_m = open.map_or(0.0, |c| solution.parameters[c]);
-    let mut variance: Vec<f64> = shown.iter().map(|n| row_sd_m * row_sd_m / n).collect();
-    for j in 0..gain.len() {
-        if shown[j] > 0.0 {
-            gain[j] -= open_m * problem.open_share;
-        } else {
-            let sd_m = open.and_then(|c| problem.prior[c].sd_at(open_m)).unwrap_or(0.0);
-            gain[j] += open_m / unshown;
-            variance[j] = sd_m * sd_m / unshown;
-        }
-    }
-    // Steps of a closed loop: the height after some of them is a bridge of their errors and those of the rest.
-    let whole: f64 = variance.iter().sum();
-    let mut before = 0.0;
-    let mut se = vec![0.0];
-    for v in &variance {
-        before += v;
-        se.push((before * (whole - before).max(0.0) / whole).sqrt());
-    }
-    (gain, se)
 }
 
 /// Mean variance of the fitted wind of a run per component, m²/s², over the run; 0 where it is held.

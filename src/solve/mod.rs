@@ -7,6 +7,7 @@ pub mod account;
 pub mod design;
 pub mod fit;
 pub mod gust;
+mod heights;
 pub mod instruments;
 pub mod layout;
 pub mod normal;
