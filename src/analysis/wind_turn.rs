@@ -32,7 +32,7 @@ pub fn columns(solved: &Solved, parameters: &[f64], place: &[f64], is_kept: &[bo
         let of = |parameter: usize| block.columns.iter().find(|c| c.parameter == parameter).map(|c| &c.values);
         let (by_east, by_north) = of(east).zip(of(north))?;
         let turn = |j: usize| parameters[east] * by_north[j] - parameters[north] * by_east[j];
-        let mut values = vec![Vec::with_capacity(place.len()); 2 * WAVES];
+        let mut values: Vec<Vec<f64>> = vec![Vec::new(); 2 * WAVES];
         for (j, place) in place.iter().enumerate() {
             for (column, wave) in values.iter_mut().zip(waves(*place)) {
                 column.push(if is_kept[j] { wave * turn(j) } else { 0.0 });
