@@ -396,7 +396,7 @@ impl What {
             What::PowerAllZero { records } => format!("Power is zero in all {records} records; the meter was not connected or not turned."),
             What::SpeedFromDistance => "There is no speed channel; speed is the change of distance over time, which is noisier.".into(),
             What::SpeedDistanceMismatch { ratio } => format!("The speed channel integrates to {:.2} % {} than the distance channel, so one of them has a wrong wheel circumference or comes from satellites. CdA moves by about three times that. Measure the roll-out and correct the one that is wrong.", (ratio - 1.0).abs() * 100.0, if *ratio < 1.0 { "less" } else { "more" }),
-            What::Gaps { count, longest_s } => format!("The record has {count} gap(s), the longest {longest_s:.0} s; laps that contain one are not used."),
+            What::Gaps { count, longest_s } => format!("The record has {count} gap(s), the longest {longest_s:.0} s; the steps of laps in which they fall are not used."),
             What::NotMoving => "Positions stand still while the wheel turns: rollers or a trainer. For rollers say on = \"rollers\" in the run.".into(),
             What::GateFar { distance_m } => format!("The stated gate is {distance_m:.0} m from the route; check its coordinates."),
             What::CutMoved { distance_m } => {

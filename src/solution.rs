@@ -268,6 +268,7 @@ pub struct CircuitResult {
 pub struct TyreRule {
     /// Relative fall of Crr per °C.
     pub coefficient_per_c: f64,
+    /// Of the coefficient; 0 where it is taken as exact.
     pub standard_uncertainty_per_c: f64,
     /// Temperature that Crr is given at.
     pub reference_c: f64,

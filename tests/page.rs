@@ -122,7 +122,7 @@ fn without_script_the_page_still_prints_every_lap() {
         reading::browse(&chromium, &[&print, "--no-pdf-header-footer"], &file);
         reading::sheets(&std::fs::read(&pdf).unwrap())
     };
-    let (few, many) = (sheets(2), sheets(400));
+    let (few, many) = (sheets(2), sheets(800));
     assert!(many >= few + 3, "{few} and {many} sheets");
 }
 

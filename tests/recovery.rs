@@ -212,7 +212,7 @@ fn where_crr_is_not_known_the_drag_of_each_set_up_still_is() {
 }
 
 #[test]
-fn a_stop_a_braking_and_a_lost_meter_spoil_their_laps_and_no_others() {
+fn a_stop_a_braking_and_a_lost_meter_cost_steps_of_their_laps_and_of_no_others() {
     let mut p = plan(
         "order = [\"a\"]\nlaps_per_run = 12\nspeeds_km_h = [28.0, 41.0]",
         ROAD,
@@ -230,9 +230,11 @@ fn a_stop_a_braking_and_a_lost_meter_spoil_their_laps_and_no_others() {
     let laps = &a.solution.runs[0].laps;
     for at in [400.0, 800.0, 1200.0] {
         let lap = laps.iter().find(|l| l.start_s <= at && at <= l.start_s + l.duration_s);
-        assert!(lap.is_none_or(|l| !l.used && l.reason.is_some()), "{at}: {lap:?}");
+        assert!(lap.is_none_or(|l| l.share_used < 1.0), "{at}: {lap:?}");
     }
-    assert!(laps.iter().filter(|l| !l.used).count() <= 4, "{laps:?}");
+    // Each mishap may reach into a second lap.
+    assert!(laps.iter().filter(|l| l.share_used < 1.0).count() <= 6, "{laps:?}");
+    assert!(laps.iter().filter(|l| l.used).count() >= 10, "{laps:?}");
     let [crr, _] = values(&a);
     assert!((crr - 0.0044).abs() < 4.0 * a.solution.setups[0].crr.scatter_se.unwrap(), "{crr}");
 }

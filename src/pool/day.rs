@@ -401,7 +401,8 @@ mod tests {
         ];
         assert_eq!(of_rollers_alone, BTreeSet::from(expected));
         named.insert("turning mass of the drums");
-        named.extend(Expected::ALL.map(Expected::line));
+        // A height that no lap shows is that of the place, the same on another day.
+        named.extend(Expected::ALL.into_iter().filter(|e| *e != Expected::OpenHeight).map(Expected::line));
         assert_eq!(named, BTreeSet::from(OF_A_DAY));
     }
 }

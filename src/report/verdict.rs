@@ -17,10 +17,9 @@ pub use pair::watts;
 use super::findings::{self, Meaning};
 use super::number::percent;
 use super::units::Units;
-use crate::finding::grave;
 use crate::solution::{FindingResult, Solution};
 use crate::standing::standings;
-use crate::wording::{counted, listed};
+use crate::wording::counted;
 use comparison::{Voice, headline, not_shown, others, place};
 use names::NAMED;
 
@@ -71,7 +70,6 @@ impl Verdict {
         if let Some(first) = check_first::sentence(solution) {
             verdict.headline = format!("{first} {}", verdict.headline);
         }
-        verdict.headline = check_first(solution) + &verdict.headline;
         if !solution.separable {
             verdict.not_shown.push(without_comparison::not_separable(solution));
         }
@@ -101,17 +99,6 @@ impl Verdict {
         text.push_str(&format!(" ± is half the width of the {} interval.", percent(solution.confidence)));
         text
     }
-}
-
-/// What casts doubt on every number that follows; empty where nothing does.
-fn check_first(solution: &Solution) -> String {
-    let mut words: Vec<String> = Vec::new();
-    for word in solution.findings.iter().filter_map(|f| grave(&f.code)).map(String::from) {
-        if !words.contains(&word) {
-            words.push(word);
-        }
-    }
-    if words.is_empty() { String::new() } else { format!("Check first, see the findings: {}. ", listed(&words)) }
 }
 
 fn disagree(solution: &Solution) -> bool {

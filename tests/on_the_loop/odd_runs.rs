@@ -1,6 +1,6 @@
 //! Runs that cannot be used among others: named with the reason, left out, and the rest solved.
 
-use super::days::{NOISE, day, has_said, refusal, road, said, solved};
+use super::days::{NOISE, day, has_said, moved, refusal, road, said, solved};
 use loopwright::analysis::Inputs;
 
 /// The day with one run spoiled, and the same day with that run not there.
@@ -56,11 +56,18 @@ fn a_run_the_other_way_round_is_left_out_by_name() {
 }
 
 #[test]
-fn a_run_that_stops_in_every_lap_is_left_out_by_name() {
-    is_left_out(3, "stop", |day| {
-        let speed = &mut day.recordings[3].speed_m_s;
-        (0..speed.len()).step_by(60).for_each(|i| speed[i] = 0.5);
-    });
+fn a_run_that_stops_all_the_time_is_left_out_by_name_and_one_that_stops_now_and_then_costs_its_steps() {
+    let stops = |every_s: usize| {
+        move |day: &mut Inputs| {
+            let speed = &mut day.recordings[3].speed_m_s;
+            (0..speed.len()).step_by(every_s).for_each(|i| speed[i] = 0.5);
+        }
+    };
+    is_left_out(3, "stop", stops(15));
+    let (spoiled, without) = with_and_without(3, stops(60));
+    let now = solved(&spoiled);
+    assert!(now.runs[3].laps.iter().any(|l| l.used && l.share_used < 0.95), "{:?}", now.runs[3].laps);
+    assert!(moved(&now, &solved(&without)) < 1.0);
 }
 
 #[test]

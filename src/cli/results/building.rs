@@ -2,7 +2,7 @@
 //!
 //! Given the folder in which results will stand. A lock on a file inside tells a live run from a dead one: the system
 //! releases it when a process ends in whatever way, so neither a process number nor a clock is asked. It never removes
-//! a folder that is locked, that has no lock file of ours, or that holds anything a run does not put there, nor what may
+//! a folder that is locked, that has no lock file of ours and is not empty, or that holds anything a run does not put there, nor what may
 //! be the only copy of anything.
 
 use super::carry::clear_left;
@@ -42,9 +42,15 @@ impl Building {
             // It goes by our own hand, which looks what is in it.
             let folder = tempfile::Builder::new().prefix(PREFIX).disable_cleanup(true).tempdir_in(parent)?;
             let path = folder.path().join(LOCK);
-            let lock = File::create_new(&path).inspect_err(|_| {
-                let _ = std::fs::remove_dir(folder.path());
-            })?;
+            let lock = match File::create_new(&path) {
+                Ok(lock) => lock,
+                // Another run took the empty folder for a dead one.
+                Err(e) if e.kind() == ErrorKind::NotFound => continue,
+                Err(e) => {
+                    let _ = std::fs::remove_dir(folder.path());
+                    return Err(e);
+                }
+            };
             match lock.try_lock() {
                 // Another run may have locked, removed and released it in between.
                 Ok(()) if path.exists() => return Ok(Building { _lock: Some(lock), folder }),
@@ -76,8 +82,11 @@ pub fn clear_dead(parent: &Path) {
 
 fn clear_if_dead(folder: &Path) -> Result<(), Error> {
     let lock = folder.join(LOCK);
-    if !std::fs::symlink_metadata(&lock)?.is_file() {
-        return Ok(());
+    match std::fs::symlink_metadata(&lock) {
+        Ok(there) if there.is_file() => {}
+        // A run that was killed before it had its lock leaves an empty folder, and only an empty one goes.
+        Err(e) if e.kind() == ErrorKind::NotFound => return std::fs::remove_dir(folder),
+        Ok(_) | Err(_) => return Ok(()),
     }
     let held = File::open(&lock)?;
     if held.try_lock().is_err() {
@@ -125,6 +134,10 @@ mod tests {
         clear_dead(desk.path());
         assert!(living.path().join(LOCK).exists());
         assert!(!dead.exists());
+        let killed_early = desk.path().join(".loopwright-early");
+        std::fs::create_dir(&killed_early).unwrap();
+        clear_dead(desk.path());
+        assert!(!killed_early.exists());
     }
 
     #[test]
