@@ -49,6 +49,7 @@ mod solvable_laps;
 mod speed_delay;
 mod speed_scale;
 mod tyre_rule;
+mod unshown;
 mod venue_outcome;
 mod venues;
 mod wind_turn;

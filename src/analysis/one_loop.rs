@@ -9,7 +9,7 @@ use super::slip::{trend, twins, wind};
 use super::venue_outcome::VenueOutcome;
 use super::{
     crr_drift, evidence_of, factors, instrument_budget, loop_venue, model_check, outcome, second_opinion, sharing,
-    speed_scale, tyre_rule,
+    speed_scale, tyre_rule, unshown,
 };
 use crate::error::Error;
 use crate::finding::Finding;
@@ -28,6 +28,7 @@ pub fn of_loop(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draw
     let mut findings: Vec<Finding> = calibrated.iter().flat_map(|c| c.findings.iter().cloned()).collect();
     findings.extend(supposed.iter().map(|s| s.finding.clone()));
     findings.append(&mut venue.findings);
+    findings.extend(unshown::finding(&venue));
     findings.extend(wind::check(inputs, rides, &venue));
     let session = &inputs.session;
     let values = RunValues::new(&venue)?;

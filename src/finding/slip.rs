@@ -3,6 +3,7 @@
 //! Given the numbers that made it worth saying; gives a code and a message. It judges nothing.
 
 use crate::quantity::{k_from_c, kg_from_lb};
+use crate::wording::listed;
 
 /// What a file says of the ride beside its sport.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -104,6 +105,8 @@ pub enum Slip {
     MassOdd { mass_kg: f64, others_kg: Option<f64> },
     /// Stated temperature against that of the device.
     TemperatureOdd { stated_c: f64, device_c: f64 },
+    /// Stretches of the loop, from and to, m from the gate, that no lap in use shows, and what is expected of the height gained there.
+    NoLapShows { stretches_m: Vec<[f64; 2]>, height_sd_m: f64 },
     /// Runs at different temperatures are brought to one by a rule that nobody stated.
     TyreRuleSupposed { apart_c: f64, reference_c: f64, per_c: f64, u_per_c: f64 },
     /// The devices show temperatures far apart, and nobody stated any.
@@ -140,6 +143,7 @@ impl Slip {
             Slip::OtherDay { .. } => "other-day",
             Slip::MassOdd { .. } => "mass-odd",
             Slip::TemperatureOdd { .. } => "temperature-odd",
+            Slip::NoLapShows { .. } => "steps-unshown",
             Slip::TyreRuleSupposed { .. } => "tyre-temperature-rule",
             Slip::TyresOfUnknownTemperature { .. } => "tyre-temperature-unknown",
             Slip::WindOdd { .. } => "wind-odd",
@@ -177,6 +181,10 @@ impl Slip {
                 None => format!("A rider and bicycle of {mass_kg:.1} kg together are rare: is it the rider alone? State mass_kg of rider, bicycle, kit and bottles together."),
             },
             Slip::TemperatureOdd { stated_c, device_c } => format!("The stated air temperature is {stated_c:.1} °C and the devices show {device_c:.1} °C on average: a device in the sun reads a few degrees high, never so far {}. Density is wrong by {:.0} % if the device is right; check temperature_c or the log.", if stated_c > device_c { "low" } else { "high" }, 100.0 * (k_from_c(*device_c) / k_from_c(*stated_c) - 1.0).abs()),
+            Slip::NoLapShows { stretches_m, height_sd_m } => {
+                let named: Vec<String> = stretches_m.iter().map(|[from, to]| format!("{from:.0} to {to:.0} m")).collect();
+                format!("No lap shows the loop from {} after the gate: every lap stops, brakes or loses its record there. The height across is taken to be 0 ± {height_sd_m:.1} m, which makes Crr wide and leaves CdA and differences between set-ups as they are. Ride one lap through without stopping, or state a survey under [loop].", listed(&named))
+            }
             Slip::TyreRuleSupposed { apart_c, reference_c, per_c, u_per_c } => format!("The runs were ridden at temperatures up to {apart_c:.1} °C apart. Crr is brought to {reference_c:.1} °C supposing that it falls by {:.1} ± {:.1} % per °C, as it does with bicycle tyres; ride A B B A and it cancels. State temperature_coefficient_per_c under [loop] (0 for no correction), and temperatures read at the tyres.", 100.0 * per_c, 100.0 * u_per_c),
             Slip::TyresOfUnknownTemperature { apart_c } => format!("The devices show temperatures up to {apart_c:.0} °C apart between runs, and Crr falls by 1 to 2 % per °C. Nothing is corrected, because the sun warms a device unlike tyres. State tyre_temperature_c of each run, or its air."),
             Slip::WindOdd { stated_m_s, fitted_m_s, apart_m_s, se_m_s, runs, of } => format!("The stated wind is {stated_m_s:.1} m/s at the height of the rider and the laps show {fitted_m_s:.1} m/s ({apart_m_s:.1} ± {se_m_s:.1} m/s apart as vectors; {runs} of {of} run(s) disagree). Check unit (m/s, not km/h), direction (where it blows from), height of the mast and the time of the log, or say mode = \"estimate\" under [wind], which needs no reading."),

@@ -162,7 +162,7 @@ fn an_effect_of_known_form_is_told_with_its_size() {
             place: &place,
             is_kept: &[true; STEPS],
             floor_m: 0.0,
-            known: &[known.clone()],
+            known: std::slice::from_ref(&known),
         };
         explained(&left, 199, 7).unwrap()
     };

@@ -1,6 +1,6 @@
 //! Days on which laps lack steps, solved: a stop costs its steps and not the lap.
 
-use super::days::{NOISE, ROAD, THREE, day, has_said, solved};
+use super::days::{NOISE, ROAD, THREE, day, has_said, said, solved};
 use loopwright::solution::Solution;
 
 /// A day whose riders stop at a junction in this share of the laps.
@@ -26,6 +26,7 @@ fn laps_with_a_stop_at_a_junction_count_with_the_rest_of_their_steps() {
         assert!((s.setups[0].crr.value.unwrap() - 0.0045).abs() < 3.0 * crr);
         assert!((s.setups[0].cda_m2.value.unwrap() - 0.26).abs() < 3.0 * cda);
         // Some lap shows every step, so that nothing of the height is open.
+        assert!(!has_said(&s, "steps-unshown"));
         assert!(s.budget.iter().filter(|b| b.source == "height that no lap shows").all(|b| b.crr.unwrap() < 1e-5));
     }
 }
@@ -46,6 +47,8 @@ fn where_every_lap_stops_crr_is_open_and_drag_and_differences_are_not() {
         assert!(s.setups[0].crr.se.unwrap() > 5e-4);
         assert!((s.setups[0].cda_m2.value.unwrap() - 0.26).abs() < 3.0 * s.setups[0].cda_m2.se.unwrap());
         assert!(has_said(&s, "rests-on-expectation"));
+        let told = said(&s, "steps-unshown");
+        assert!(told.len() == 1 && told[0].contains("Ride one lap through"), "{told:?}");
     }
 }
 
