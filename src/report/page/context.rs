@@ -76,7 +76,10 @@ impl<'a> Context<'a> {
         let (session, solution, units) = (input.session, input.solution, input.units);
         let title = solution.title.trim();
         let paragraphs = methods::paragraphs(session, solution, units);
-        let all = drawn(input.figures, input.narrow_figures, table_of);
+        let all: Vec<Drawn> = drawn(input.figures, input.narrow_figures, table_of)
+            .into_iter()
+            .filter(|d| d.name != "model-residual" || is_unexplained(solution))
+            .collect();
         let is_lead = |d: &Drawn| d.name == all[0].name;
         let is_second = |d: &Drawn| d.name == "set-ups" && !is_lead(d);
         let pick =
@@ -154,6 +157,11 @@ fn table_of(figure: &str) -> [&'static str; 2] {
         "map" | "wind-along" | "warm-up" => ["runs", "Numbers of every run"],
         _ => ["", ""],
     }
+}
+
+/// Whether the model leaves more than chance does. Where it does not, its figure is a file beside the page.
+fn is_unexplained(solution: &Solution) -> bool {
+    solution.model_check.as_ref().is_some_and(|check| check.p_value <= check.level)
 }
 
 fn overview_line(solution: &Solution) -> String {
