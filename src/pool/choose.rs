@@ -101,15 +101,15 @@ impl Agreed {
 
     /// Why the watts of a day do not go with those of the others; `all` are the days that have the difference.
     pub fn power_left_out(&self, days: &[Day], all: &[Seen], one: &Seen) -> Option<PowerLeftOut> {
-        if !matches!(one.power_w, Told::Measured(_)) {
+        if !matches!(one.told.power_w, Told::Measured(_)) {
             return None;
         }
         if !same_reference(&days[one.day].reference, &self.reference) {
             return Some(PowerLeftOut::OtherReference);
         }
         // Rollers know no air; where the others hold its part as shared there is no difference in it either.
-        let with_air = all.iter().any(|s| matches!(s.cda_m2, Told::Measured(_)));
-        (with_air && one.cda_m2 == Told::Unknown).then_some(PowerLeftOut::RollingOnly)
+        let with_air = all.iter().any(|s| matches!(s.told.cda_m2, Told::Measured(_)));
+        (with_air && one.told.cda_m2 == Told::Unknown).then_some(PowerLeftOut::RollingOnly)
     }
 }
 

@@ -3,6 +3,7 @@
 //! Given the bytes of a `solution.json`; gives what is needed of it, one [`Day`] for every venue in it, or says what is
 //! wrong with the file. It compares nothing.
 
+use super::kind::Quantities;
 use crate::error::Error;
 use crate::factor::FactorResult;
 use crate::record::sha256_hex;
@@ -79,9 +80,7 @@ pub struct RideName {
 pub struct DayPair {
     pub setup: String,
     pub baseline: String,
-    pub crr: Told,
-    pub cda_m2: Told,
-    pub power_w: Told,
+    pub told: Quantities<Told>,
 }
 
 /// What a result says of one difference.
@@ -229,20 +228,18 @@ fn pairs(venue: &VenueResult) -> Result<Vec<DayPair>, String> {
         out.push(DayPair {
             setup: c.setup.clone(),
             baseline: c.baseline.clone(),
-            crr: told(c, "Crr", &c.crr, venue, &|x| x.crr)?,
-            cda_m2: told(c, "CdA", &c.cda_m2, venue, &|x| x.cda_m2)?,
-            power_w: told(c, "power", &c.power_w, venue, &|x| x.power_w)?,
+            told: Quantities {
+                crr: told(c, "Crr", &c.crr, venue, &|x| x.crr)?,
+                cda_m2: told(c, "CdA", &c.cda_m2, venue, &|x| x.cda_m2)?,
+                power_w: told(c, "power", &c.power_w, venue, &|x| x.power_w)?,
+            },
         });
     }
     Ok(out)
 }
 
 /// What one source does to the quantities of a difference.
-struct Moved {
-    crr: Option<f64>,
-    cda_m2: Option<f64>,
-    power_w: Option<f64>,
-}
+type Moved = Quantities<Option<f64>>;
 
 fn moved(line: &BudgetLine, contrast: &Contrast, baseline: &str) -> Option<Moved> {
     let with_baseline = |c: &Contribution| Moved { crr: c.crr, cda_m2: c.cda_m2, power_w: c.power_w };

@@ -10,7 +10,8 @@
 
 use super::choose::{Agreed, same_reference};
 use super::day::{Day, Measure, Told};
-use super::quantity::{Kind, measured_together};
+use super::kind::Kind;
+use super::quantity::measured_together;
 use super::result::{DayEffect, PooledEffect};
 use crate::compare::multiplicity::holm;
 use crate::error::Error;
@@ -163,21 +164,12 @@ fn of_output(day: &Day, output: &FactorOutput) -> Vec<(Name, Measure)> {
 
 /// Largest share of the instruments in the variance of the day's differences.
 fn shared_share(day: &Day, output: &str) -> f64 {
-    let kind = match output {
-        "crr" => Kind::Crr,
-        "cda_m2" => Kind::Cda,
-        _ => Kind::Power,
-    };
+    let kind = [Kind::Crr, Kind::Cda].into_iter().find(|kind| kind.key() == output).unwrap_or(Kind::Power);
     let share = |told: &Told| match told {
         Told::Measured(m) => m.instrument_se.map(|u| (u / m.se).powi(2)),
         Told::Unknown | Told::Shared => None,
     };
-    let of_pair = |pair: &super::day::DayPair| match kind {
-        Kind::Crr => share(&pair.crr),
-        Kind::Cda => share(&pair.cda_m2),
-        Kind::Power => share(&pair.power_w),
-    };
-    day.pairs.iter().filter_map(of_pair).fold(0.0, f64::max).min(MOST_SHARED)
+    day.pairs.iter().filter_map(|pair| share(kind.of(&pair.told))).fold(0.0, f64::max).min(MOST_SHARED)
 }
 
 /// Degrees of freedom of an interval, from its half-width in standard errors.

@@ -4,6 +4,7 @@ use super::super::choose::{Choice, Instruments};
 use super::*;
 use crate::factor::{Curve, Effects, FactorResult, LevelEffect};
 use crate::pool::day::{DayPair, SetupName};
+use crate::pool::kind::Quantities;
 use crate::solution::ReferenceConditions;
 use rand::SeedableRng;
 use rand_distr::{Distribution, StandardNormal};
@@ -53,9 +54,7 @@ fn day(place: usize, effect: Interval, slope: Interval, share: f64) -> Day {
         pairs: vec![DayPair {
             setup: "b".into(),
             baseline: "a".into(),
-            crr: Told::Unknown,
-            cda_m2: Told::Unknown,
-            power_w: measured,
+            told: Quantities { crr: Told::Unknown, cda_m2: Told::Unknown, power_w: measured },
         }],
         factors: Some(FactorResult { factors: Vec::new(), outputs: vec![Answer::Told(output)] }),
         findings: Vec::new(),

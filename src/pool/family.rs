@@ -4,6 +4,7 @@
 //! combines nothing.
 
 use super::day::{Day, DayPair, Measure, Told};
+use super::kind::Quantities;
 use std::collections::BTreeMap;
 
 /// A difference that is asked for: the set-up less the baseline.
@@ -20,9 +21,7 @@ pub struct Seen {
     pub day: usize,
     /// The day has it with the opposite sign.
     pub turned: bool,
-    pub crr: Told,
-    pub cda_m2: Told,
-    pub power_w: Told,
+    pub told: Quantities<Told>,
 }
 
 /// A difference in all days.
@@ -50,7 +49,9 @@ fn seen(day: usize, pairs: &[DayPair], wanted: &PairName) -> Option<Seen> {
         Told::Measured(m) if turned => Told::Measured(Measure { value: -m.value, ..m.clone() }),
         other => other.clone(),
     };
-    Some(Seen { day, turned, crr: signed(&pair.crr), cda_m2: signed(&pair.cda_m2), power_w: signed(&pair.power_w) })
+    let Quantities { crr, cda_m2, power_w } = &pair.told;
+    let told = Quantities { crr: signed(crr), cda_m2: signed(cda_m2), power_w: signed(power_w) };
+    Some(Seen { day, turned, told })
 }
 
 /// How many days have each pair, named in the order of the ids so that both signs count as one.

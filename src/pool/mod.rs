@@ -25,6 +25,7 @@ mod choose;
 pub mod day;
 mod factors;
 mod family;
+mod kind;
 mod quantity;
 mod result;
 
@@ -43,7 +44,8 @@ use crate::solution::FindingResult;
 use crate::uncertainty::budget::Combined;
 use choose::{Agreed, PowerLeftOut};
 use family::{Found, Seen};
-use quantity::{Kind, Together};
+use kind::Kind;
+use quantity::Together;
 
 /// Brings results together.
 ///

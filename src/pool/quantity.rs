@@ -6,6 +6,7 @@
 use super::choose::{Agreed, Instruments};
 use super::day::{Loading, Measure, Told};
 use super::family::Seen;
+use super::kind::Kind;
 use super::result::{DayWeight, PooledQuantity};
 use crate::analysis::known::Uncertain;
 use crate::compare::pooling::{Mean, Measurement, Pooled};
@@ -13,41 +14,6 @@ use crate::error::Error;
 use crate::solution::Estimate;
 use crate::uncertainty::budget::Combined;
 use std::collections::BTreeMap;
-
-/// What is pooled.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
-    Crr,
-    Cda,
-    Power,
-}
-
-impl Kind {
-    pub fn word(self) -> &'static str {
-        match self {
-            Kind::Crr => "Crr",
-            Kind::Cda => "CdA",
-            Kind::Power => "watts",
-        }
-    }
-
-    /// Name in the solution.
-    pub fn key(self) -> &'static str {
-        match self {
-            Kind::Crr => "crr",
-            Kind::Cda => "cda_m2",
-            Kind::Power => "power_w",
-        }
-    }
-
-    pub fn of(self, seen: &Seen) -> &Told {
-        match self {
-            Kind::Crr => &seen.crr,
-            Kind::Cda => &seen.cda_m2,
-            Kind::Power => &seen.power_w,
-        }
-    }
-}
 
 /// A pooled quantity, for the report and for the test.
 pub struct Together {
@@ -72,7 +38,7 @@ impl Together {
     pub fn of(seen: &[&Seen], kind: Kind, agreed: &Agreed) -> Result<Option<Together>, Error> {
         let measured: Vec<(usize, &Measure)> = seen
             .iter()
-            .filter_map(|s| match kind.of(s) {
+            .filter_map(|s| match kind.of(&s.told) {
                 Told::Measured(m) => Some((s.day, m)),
                 Told::Unknown | Told::Shared => None,
             })

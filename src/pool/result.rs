@@ -164,9 +164,9 @@ impl DayContrast {
         DayContrast {
             day: seen.day + 1,
             turned: seen.turned,
-            crr: estimate(&seen.crr),
-            cda_m2: estimate(&seen.cda_m2),
-            power_w: estimate(&seen.power_w),
+            crr: estimate(&seen.told.crr),
+            cda_m2: estimate(&seen.told.cda_m2),
+            power_w: estimate(&seen.told.power_w),
             power_left_out: left_out.map(|l| l.word().to_string()),
         }
     }
