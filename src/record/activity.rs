@@ -8,7 +8,7 @@ use std::collections::HashMap;
 use fitparser::Value;
 use fitparser::profile::field_types::File;
 
-use super::channel::{Channel, Row};
+use super::channel::Row;
 use super::definition::Definition;
 use super::developer::DeveloperFields;
 use super::message::{ChosenField, count};
@@ -190,7 +190,7 @@ impl<'a> Activity<'a> {
         }
         let choice = self.sports.choose(&recording.time_s);
         if let Some(used) = choice.used {
-            keep_rows(&mut recording, &used);
+            recording.keep_rows(&used);
         }
         recording.findings.extend(choice.finding);
         let (motor, ridden_as) = (What::Slip(Slip::RiddenAs(RiddenAs::EBike)), self.sports.ridden_as());
@@ -233,16 +233,5 @@ impl<'a> Activity<'a> {
         let clock_not_set = self.first_time.is_some_and(|t| t < FIRST_REAL_TIME);
         findings.extend(clock_not_set.then_some(What::ClockNotSet));
         findings
-    }
-}
-
-fn keep_rows(recording: &mut Recording, used: &[bool]) {
-    let keep = |column: &mut Vec<f64>| {
-        let mut used = used.iter();
-        column.retain(|_| used.next().is_some_and(|&used| used));
-    };
-    keep(&mut recording.time_s);
-    for channel in Channel::ALL {
-        keep(recording.channel_mut(channel));
     }
 }

@@ -74,6 +74,18 @@ impl Recording {
         }
     }
 
+    /// Drops the rows that are not wanted; those beyond the end of `wanted` go too.
+    pub fn keep_rows(&mut self, wanted: &[bool]) {
+        let keep = |column: &mut Vec<f64>| {
+            let mut wanted = wanted.iter();
+            column.retain(|_| wanted.next().is_some_and(|&wanted| wanted));
+        };
+        keep(&mut self.time_s);
+        for channel in Channel::ALL {
+            keep(self.channel_mut(channel));
+        }
+    }
+
     /// Says so when power is zero in every record.
     pub(super) fn power_all_zero(&self) -> Option<What> {
         let never_positive = !self.power_w.iter().any(|&p| p != 0.0 && p.is_finite());

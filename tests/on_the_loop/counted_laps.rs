@@ -30,21 +30,7 @@ fn counted(seed: u64) -> Inputs {
 /// The record without some of its instants.
 fn keep(r: &mut Recording, wanted: impl Fn(f64) -> bool) {
     let kept: Vec<bool> = r.time_s.iter().map(|t| wanted(*t)).collect();
-    let columns = [
-        &mut r.time_s,
-        &mut r.power_w,
-        &mut r.speed_m_s,
-        &mut r.distance_m,
-        &mut r.latitude_deg,
-        &mut r.longitude_deg,
-        &mut r.altitude_m,
-        &mut r.cadence_rpm,
-        &mut r.temperature_c,
-    ];
-    for column in columns {
-        let mut kept = kept.iter();
-        column.retain(|_| *kept.next().expect("columns of one length"));
-    }
+    r.keep_rows(&kept);
 }
 
 /// The same loop ridden further out, by so much in a lap.

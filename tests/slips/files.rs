@@ -8,20 +8,8 @@ fn a_copy_under_another_name_is_refused_and_so_is_a_part_of_it() {
     for cut in [0, 30, 200] {
         let mut copied = day.clone();
         let mut copy = day.recordings[0].clone();
-        let end = copy.len() - cut;
-        for column in [
-            &mut copy.time_s,
-            &mut copy.power_w,
-            &mut copy.speed_m_s,
-            &mut copy.distance_m,
-            &mut copy.latitude_deg,
-            &mut copy.longitude_deg,
-            &mut copy.altitude_m,
-            &mut copy.cadence_rpm,
-            &mut copy.temperature_c,
-        ] {
-            *column = column[cut..end].to_vec();
-        }
+        let kept: Vec<bool> = (0..copy.len()).map(|i| (cut..copy.len() - cut).contains(&i)).collect();
+        copy.keep_rows(&kept);
         copied.recordings[5] = copy;
         let refused = solve(&copied).expect_err("laps would count twice").to_string();
         assert!(refused.contains("run-6.fit") && refused.contains("run 1 (run-1.fit)"), "{refused}");
