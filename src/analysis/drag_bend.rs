@@ -23,7 +23,7 @@ pub fn columns(solved: &Solved, parameters: &[f64], classes: &SpeedClasses, is_k
     let problem = &solved.problem;
     let of_own = |(g, block): (usize, &LapBlock)| -> Option<LapBlock> {
         let cda = problem.layout.cda(problem.laps[g].run);
-        let drag = &block.columns.iter().find(|c| c.parameter == cda)?.values;
+        let drag = block.column(cda)?;
         let values = drag.iter().zip(is_kept).map(|(b, kept)| if *kept { parameters[cda] * b } else { 0.0 }).collect();
         let parameter = classes.of_lap[g];
         let is_fastest = parameter + 1 == classes.count;
@@ -31,7 +31,5 @@ pub fn columns(solved: &Solved, parameters: &[f64], classes: &SpeedClasses, is_k
         Some(LapBlock { residual: Vec::new(), columns })
     };
     let blocks: Vec<LapBlock> = solved.z.iter().enumerate().map(of_own).collect::<Option<_>>()?;
-    let mut problem = problem.clone();
-    problem.layout.len = classes.count - 1;
-    Some(problem.projected_columns(&blocks))
+    Some(problem.projected(&blocks, classes.count - 1))
 }

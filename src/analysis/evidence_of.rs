@@ -25,9 +25,8 @@ pub fn evidence(
     // Elevation of every lap that has an account, used or not.
     let all: Vec<usize> = (0..venue.laps.len()).collect();
     let frame = venue.frame();
-    let mut problem = frame.problem(&venue.laps, &all, &vec![1.0; all.len()], fit.scatter);
-    problem.survey_m = None;
-    let blocks = problem.blocks(&fit.parameters);
+    let problem = frame.problem(&venue.laps, &all, &vec![1.0; all.len()], fit.scatter);
+    let gained = problem.gained_m(&fit.parameters);
     let mut runs: Vec<RunEvidence> =
         rides.iter().zip(&session.runs).map(|(ride, run)| RunEvidence::unused(session.setup_of(run), ride)).collect();
     let mut columns: Vec<SampleColumns> = rides
@@ -43,13 +42,13 @@ pub fn evidence(
     // Laps that follow each other go on from the height where the last one ended.
     let mut height = vec![0.0; rides.len()];
     let mut square = vec![0.0; steps];
-    for ((input, at), block) in venue.laps.iter().zip(&venue.address).zip(&blocks) {
+    for ((input, at), gained_m) in venue.laps.iter().zip(&venue.address).zip(&gained) {
         let ride = &rides[at.run];
         let lap = &cut.runs[at.run][at.lap];
         let used = input.reason.is_none();
         let mut elevation_m = vec![0.0];
         let mut residual_m = vec![0.0];
-        for (j, found) in block.residual.iter().enumerate() {
+        for (j, found) in gained_m.iter().enumerate() {
             // In a step that is not used the lap goes as the loop does.
             let gain = if input.account.uses(j) { *found } else { profile[j + 1] - profile[j] };
             elevation_m.push(elevation_m[j] + gain);

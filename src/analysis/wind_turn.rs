@@ -29,8 +29,7 @@ pub fn columns(solved: &Solved, parameters: &[f64], place: &[f64], is_kept: &[bo
     let turned = |g: usize, block: &LapBlock| -> Option<LapBlock> {
         let run = &problem.layout.runs[problem.laps[g].run];
         let (east, north) = run.east.zip(run.north)?;
-        let of = |parameter: usize| block.columns.iter().find(|c| c.parameter == parameter).map(|c| &c.values);
-        let (by_east, by_north) = of(east).zip(of(north))?;
+        let (by_east, by_north) = block.column(east).zip(block.column(north))?;
         let turn = |j: usize| parameters[east] * by_north[j] - parameters[north] * by_east[j];
         let mut values: Vec<Vec<f64>> = vec![Vec::new(); 2 * WAVES];
         for (j, place) in place.iter().enumerate() {
@@ -43,9 +42,7 @@ pub fn columns(solved: &Solved, parameters: &[f64], place: &[f64], is_kept: &[bo
     };
     let blocks: Vec<LapBlock> =
         solved.z.iter().enumerate().map(|(g, block)| turned(g, block)).collect::<Option<_>>()?;
-    let mut problem = problem.clone();
-    problem.layout.len = 2 * WAVES;
-    Some(problem.projected_columns(&blocks))
+    Some(problem.projected(&blocks, 2 * WAVES))
 }
 
 /// Largest turn to either side, rad.

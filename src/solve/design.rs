@@ -60,6 +60,13 @@ pub struct LapBlock {
     pub columns: Vec<Column>,
 }
 
+impl LapBlock {
+    /// The column of a parameter.
+    pub fn column(&self, parameter: usize) -> Option<&[f64]> {
+        self.columns.iter().find(|c| c.parameter == parameter).map(|c| c.values.as_slice())
+    }
+}
+
 /// Scalar products of a lap's columns.
 #[derive(Debug, Clone)]
 pub(super) struct LapProducts {
@@ -156,8 +163,7 @@ impl<'a> Problem<'a> {
         let left = self.left_side(g, &state);
         let cda = parameters[l.cda(account.run)];
         let crr = parameters[l.crr(account.run)] + l.crr_drift.map_or(0.0, |c| parameters[c] * self.hour[g]);
-        // What is gained where no lap shows the loop is lost on the rest.
-        let open_m = self.open_share * l.open_height.map_or(0.0, |c| parameters[c]);
+        let open_m = self.open_m(parameters);
         let of_step = |(a, (d, b)): (&f64, (&f64, &f64))| a - crr * d - cda * b + open_m;
         let residual = left.iter().zip(account.rolling_m.iter().zip(&aero.b)).map(of_step).collect();
         let residual = account.of_used_steps(residual);
@@ -168,6 +174,21 @@ impl<'a> Problem<'a> {
         };
         let lag = l.runs[account.run].lag.map_or_else(Vec::new, lag_derivative);
         LapBlock { residual, columns: self.columns(g, cda, account.rolling_m.clone(), aero, lag) }
+    }
+
+    /// What each step that laps show loses for the height that is gained where no lap shows the loop, m.
+    fn open_m(&self, parameters: &[f64]) -> f64 {
+        self.open_share * self.layout.open_height.map_or(0.0, |c| parameters[c])
+    }
+
+    /// Height gained in each step by the account of each lap, m, whatever a survey says; 0 in steps that are not used.
+    pub fn gained_m(&self, parameters: &[f64]) -> Vec<Vec<f64>> {
+        let unsurveyed = Problem { survey_m: None, ..self.clone() };
+        let open_m = self.open_m(parameters);
+        let gained = |(block, account): (LapBlock, &&LapAccount)| {
+            account.of_used_steps(block.residual.into_iter().map(|r| r - open_m).collect())
+        };
+        unsurveyed.blocks(parameters).into_iter().zip(&self.laps).map(gained).collect()
     }
 
     /// Columns of a lap: those of Crr, CdA and the lag as given, all others from the derivatives of the drag.
@@ -326,7 +347,12 @@ impl<'a> Problem<'a> {
 
     /// Columns of all laps with the profile taken out and scaled by the square root of the weight.
     pub fn projected_columns(&self, blocks: &[LapBlock]) -> Rows {
-        let (k, steps) = (self.layout.len, self.steps());
+        self.projected(blocks, self.layout.len)
+    }
+
+    /// The same of other columns than those of the parameters, so many of them in all.
+    pub fn projected(&self, blocks: &[LapBlock], columns: usize) -> Rows {
+        let (k, steps) = (columns, self.steps());
         let mut sum = DMatrix::zeros(steps, k);
         for (b, &w) in blocks.iter().zip(&self.weight) {
             for c in &b.columns {

@@ -1,6 +1,6 @@
 //! Days on which laps lack steps, solved: a stop costs its steps and not the lap.
 
-use super::days::{NOISE, ROAD, THREE, day, has_said, said, solved};
+use super::days::{NOISE, ROAD, THREE, analysed, day, has_said, said, solved};
 use loopwright::solution::Solution;
 
 /// A day whose riders stop at a junction in this share of the laps.
@@ -66,4 +66,14 @@ fn a_meter_that_is_lost_for_seconds_moves_the_answer_by_less_than_a_third_of_its
         let moved = (a.crr.value.unwrap() - b.crr.value.unwrap()).abs() / a.crr.se.unwrap();
         assert!(moved < 0.34, "{moved}");
     }
+}
+
+#[test]
+fn figures_show_the_misclosures_of_the_tables_where_every_lap_stops() {
+    let noise = format!("{NOISE}\n[day]\njunction_at = 0.37\njunction_stops = 1.0");
+    let analysis = analysed(&day(THREE, ROAD, &noise, 82)).unwrap_or_else(|e| panic!("{e}"));
+    let drawn = analysis.evidence.runs.iter().flat_map(|run| run.laps.iter().filter(|lap| lap.used));
+    let told = analysis.solution.runs.iter().flat_map(|run| run.laps.iter().filter(|lap| lap.used));
+    let both: Vec<(f64, f64)> = drawn.map(|l| l.misclosure_m).zip(told.map(|l| l.misclosure_m.unwrap())).collect();
+    assert!(both.len() >= 22 && both.iter().all(|(drawn, told)| (drawn - told).abs() < 1e-9), "{both:?}");
 }

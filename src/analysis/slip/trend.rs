@@ -63,10 +63,9 @@ fn misclosures(venue: &LoopVenue, drift: WindDrift) -> Vec<LapMisclosure> {
         let columns = fit.layout.runs.iter().flat_map(|run| [run.drift_east, run.drift_north]).flatten();
         columns.for_each(|column| parameters[column] = 0.0);
     }
-    let mut problem = venue.frame().problem(&venue.laps, &fit.used, &fit.weight, fit.scatter);
-    problem.survey_m = None;
-    let blocks = problem.blocks(&parameters);
-    let of_lap = fit.used.iter().zip(&fit.classes.of_lap).zip(&blocks).map(|((&i, &class), block)| {
+    let problem = venue.frame().problem(&venue.laps, &fit.used, &fit.weight, fit.scatter);
+    let gained = problem.gained_m(&parameters);
+    let of_lap = fit.used.iter().zip(&fit.classes.of_lap).zip(&gained).map(|((&i, &class), gained_m)| {
         let LapInput { account, hour, .. } = &venue.laps[i];
         let duration_s = account.edge_s[account.edge_s.len() - 1] - account.edge_s[0];
         LapMisclosure {
@@ -76,7 +75,7 @@ fn misclosures(venue: &LoopVenue, drift: WindDrift) -> Vec<LapMisclosure> {
             // A step that is not used takes its share of the profile with it.
             misclosure_m: (0..account.steps())
                 .filter(|j| account.uses(*j))
-                .map(|j| block.residual[j] - fit.profile_m[j])
+                .map(|j| gained_m[j] - fit.profile_m[j])
                 .sum(),
             w_per_m: account.weight_n / duration_s,
         }
