@@ -43,25 +43,25 @@ pub fn help(schema: &Json, list: &str) -> Option<String> {
 /// Names of all factors that the text states or a form brings, in the order in which they come. A name that needs quotes is
 /// left to the file.
 pub fn named(document: &Document, brought: &[String]) -> Vec<String> {
-    let mut out: Vec<String> = Vec::new();
     let stated = (0..document.count(LIST)).flat_map(|i| document.keys(&format!("{LIST}.{i}.{KEY}")));
-    for name in stated.chain(brought.iter().cloned()) {
-        if is_bare(&name) && !out.contains(&name) {
-            out.push(name);
-        }
-    }
-    out
+    each_once(stated.chain(brought.iter().cloned()))
 }
 
 /// Names of the factors for which a form has fields.
 pub fn brought(form: &Form) -> Vec<String> {
+    let mut out = each_once(form.names().filter_map(of_path).map(String::from));
+    out.truncate(MOST_FACTORS);
+    out
+}
+
+/// Names that need no quotes, each where it comes first.
+fn each_once(names: impl Iterator<Item = String>) -> Vec<String> {
     let mut out: Vec<String> = Vec::new();
-    for name in form.names().filter_map(of_path) {
-        if is_bare(name) && !out.iter().any(|n| n == name) {
-            out.push(name.to_string());
+    for name in names {
+        if is_bare(&name) && !out.contains(&name) {
+            out.push(name);
         }
     }
-    out.truncate(MOST_FACTORS);
     out
 }
 

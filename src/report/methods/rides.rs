@@ -11,6 +11,7 @@ use super::ridden::{has_code, has_geometry, has_loops, has_venue, loop_runs};
 use crate::circuit::SpeedAge;
 use crate::session::{LapSource, Session, Venue};
 use crate::solution::Solution;
+use crate::solve::prior::Expected;
 
 pub(super) fn rides(session: &Session, solution: &Solution, units: Units) -> Option<Paragraph> {
     let mut venues = Vec::new();
@@ -87,8 +88,10 @@ pub(super) fn laps(session: &Session, solution: &Solution) -> Option<Paragraph> 
     if partly > 0 {
         text.push(format!("So {} with a part of {} steps.", counts(partly), if partly == 1 { "its" } else { "their" }));
     }
-    let open = "height that no lap shows";
-    if let Some(line) = solution.budget.iter().find(|line| line.source == open && line.standard_uncertainty > SHOWN_M) {
+    let open = Expected::OpenHeight.line();
+    if has_code(solution, "steps-unshown")
+        && let Some(line) = solution.budget.iter().find(|line| line.source == open)
+    {
         text.push(format!(
             "Some steps are used in no lap. The height gained across them is not known and is taken to be 0 ± {:.1} m, a slope of \
              2 %, in the line «{open}» of the budget; it is in Crr and hardly in CdA or differences.",
@@ -103,9 +106,6 @@ pub(super) fn laps(session: &Session, solution: &Solution) -> Option<Paragraph> 
     );
     Paragraph::new("Laps", &text, &sources)
 }
-
-/// Standard deviation of an open height below which every step is shown, m.
-const SHOWN_M: f64 = 0.01;
 
 fn counts(laps: usize) -> String {
     format!("{} {}", counted(laps, "lap"), if laps == 1 { "counts" } else { "count" })
