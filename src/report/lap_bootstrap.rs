@@ -5,7 +5,7 @@
 use super::number::fixed;
 use crate::solution::Solution;
 
-/// "The bootstrap over laps (1000 draws, seed 1) gives standard errors of Crr and CdA 0.94 to 1.06 times those of the scatter
+/// "The bootstrap over laps (400 draws, seed 1) gives standard errors of Crr and CdA 0.94 to 1.06 times those of the scatter
 /// of laps alone."
 ///
 /// Empty without a bootstrap.

@@ -78,9 +78,12 @@ pub(super) struct LapProducts {
 
 impl LapProducts {
     pub fn new(z: &LapBlock, x: &LapBlock) -> LapProducts {
-        let with_all = |z: &Column| x.columns.iter().map(|x| dot(&z.values, &x.values)).collect::<Vec<_>>();
+        let mut zx = Vec::with_capacity(z.columns.len() * x.columns.len());
+        for z in &z.columns {
+            zx.extend(x.columns.iter().map(|x| dot(&z.values, &x.values)));
+        }
         LapProducts {
-            zx: z.columns.iter().flat_map(with_all).collect(),
+            zx,
             zr: z.columns.iter().map(|z| dot(&z.values, &x.residual)).collect(),
         }
     }
@@ -232,6 +235,11 @@ impl<'a> Problem<'a> {
     /// Precision of what is expected of each parameter, in units of a row.
     pub fn precision(&self, parameters: &[f64]) -> DVector<f64> {
         DVector::from_fn(self.layout.len, |i, _| self.prior[i].precision(parameters[i], self.row_variance))
+    }
+
+    /// How fast the pull of what is expected falls with each parameter, in units of a row.
+    pub fn prior_slope(&self, parameters: &[f64]) -> DVector<f64> {
+        DVector::from_fn(self.layout.len, |i, _| self.prior[i].slope(parameters[i], self.row_variance))
     }
 
     /// ZᵀPX with the profile taken out and the priors added; `z` holds instruments in the same layout as `x`.
@@ -401,8 +409,17 @@ pub(super) fn shown(laps: &[&LapAccount], weight: &[f64]) -> DVector<f64> {
     sum.map(|n| if n > 1e-9 { n } else { 0.0 })
 }
 
+/// Scalar product, in four sums side by side so that it need not wait for each addition.
 fn dot(a: &[f64], b: &[f64]) -> f64 {
-    a.iter().zip(b).map(|(x, y)| x * y).sum()
+    let (a4, a_rest) = a.as_chunks::<4>();
+    let (b4, b_rest) = b.as_chunks::<4>();
+    let mut sums = [0.0; 4];
+    for (a, b) in a4.iter().zip(b4) {
+        for k in 0..4 {
+            sums[k] += a[k] * b[k];
+        }
+    }
+    sums.iter().sum::<f64>() + a_rest.iter().zip(b_rest).map(|(x, y)| x * y).sum::<f64>()
 }
 
 fn add(sum: &mut DMatrix<f64>, column: &Column, weight: f64) {

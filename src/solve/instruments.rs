@@ -14,20 +14,22 @@
 
 use super::account::LapAccount;
 use super::design::{LapBlock, Problem};
+use super::prior::Expected;
 use super::separation::STRONG_F;
 use super::speed_class::{Origin, SpeedClasses};
 use nalgebra::DVector;
 use rayon::prelude::*;
+use std::borrow::Cow;
 
-/// How often the instruments are worked out: at the start and where that leads.
-const REFRESHES: usize = 2;
 /// Steps after which the equations have no solution near the start.
 const MOST_ITERATIONS: usize = 80;
 /// A step goes no farther than this many standard deviations of what is expected of a parameter: beyond, the equations are no
 /// longer nearly linear.
 const LONGEST_STEP_SDS: f64 = 0.5;
-/// Steps after which they are halved, because full ones circle round the solution.
-const FULL_STEPS: usize = 25;
+/// Share of a step that is taken at least.
+const LEAST_SHARE: f64 = 0.1;
+/// A step below so many standard deviations of what is expected is one near the solution, from where instruments can be held.
+const NEAR_SDS: f64 = 0.01;
 /// A step has settled when it is below this share of what each parameter is usually known to, so that a repetition in which
 /// nothing moves stays where it is.
 const SETTLED: f64 = 1e-9;
@@ -153,58 +155,70 @@ pub struct InstrumentPoint {
     pub converged: bool,
 }
 
-/// Solves the equations from a starting point: with the instruments of that point, and again with those of the solution.
+/// Solves the equations from a starting point: first with instruments that go along, until the solution is near, then with those
+/// of the point reached.
+///
+/// Held instruments of a far point may leave the equations without any solution: those of a day at one speed, where least squares
+/// puts CdA far from what is expected of it.
 pub fn solve(problem: &Problem, classes: &SpeedClasses, start: &[f64]) -> InstrumentPoint {
-    let mut point = InstrumentPoint { parameters: start.to_vec(), at: start.to_vec(), iterations: 0, converged: false };
-    for _ in 0..REFRESHES {
-        let at = point.parameters.clone();
-        let z = PlannedRide::at(problem, classes, &at).blocks(problem, &at);
-        let Some(next) = settle(problem, &z, &at) else { break };
-        point = InstrumentPoint { at, iterations: point.iterations + next.iterations, ..next };
+    let instruments = |at: &[f64]| PlannedRide::at(problem, classes, at).blocks(problem, at);
+    let near = walk(problem, start, |at| Cow::Owned(instruments(at)), |step| step.in_sds < NEAR_SDS);
+    let held = instruments(&near.parameters);
+    let settled = walk(problem, &near.parameters, |_| Cow::Borrowed(&held[..]), |step| step.in_units < SETTLED);
+    InstrumentPoint { at: near.parameters, iterations: near.iterations + settled.iterations, ..settled }
+}
+
+/// Newton steps with the instruments of each point until one is short enough, or as far as they lead.
+fn walk<'z>(
+    problem: &Problem,
+    start: &[f64],
+    instruments: impl Fn(&[f64]) -> Cow<'z, [LapBlock]>,
+    short_enough: impl Fn(&StepSize) -> bool,
+) -> InstrumentPoint {
+    let mut point = InstrumentPoint { parameters: start.to_vec(), at: Vec::new(), iterations: 0, converged: false };
+    let (mut share, mut last) = (1.0_f64, None::<DVector<f64>>);
+    while point.iterations < MOST_ITERATIONS && !point.converged {
+        let Some(step) = newton_step(problem, &instruments(&point.parameters), &point.parameters) else { break };
+        // Steps there and back go round the solution; shorter ones end there.
+        let in_sds = in_standard_deviations(problem, &point.parameters, &step);
+        let back = last.is_some_and(|last| last.dot(&in_sds) < 0.0);
+        share = if back { (0.5 * share).max(LEAST_SHARE) } else { (1.5 * share).min(1.0) };
+        let taken = share.min(LONGEST_STEP_SDS / in_sds.amax().max(f64::MIN_POSITIVE));
+        let size = StepSize { in_sds: in_sds.amax(), in_units: in_usual_errors(problem, &step) };
+        let moved: Vec<f64> = point.parameters.iter().zip(step.iter()).map(|(p, s)| p + taken * s).collect();
+        if !moved.iter().all(|p| p.is_finite()) {
+            break;
+        }
+        last = Some(in_sds);
+        let converged = short_enough(&size);
+        point = InstrumentPoint { parameters: moved, iterations: point.iterations + 1, converged, ..point };
     }
     point
 }
 
-/// Newton steps with instruments that are held; `None` when they lead nowhere.
-fn settle(problem: &Problem, z: &[LapBlock], start: &[f64]) -> Option<InstrumentPoint> {
-    let mut parameters = start.to_vec();
-    for iteration in 1..=MOST_ITERATIONS {
-        let whole = newton_step(problem, z, &parameters)?;
-        let step = whole.clone() * share_to_take(problem, &parameters, &whole, iteration);
-        if advance(problem, &mut parameters, &step)? < SETTLED {
-            return Some(InstrumentPoint { parameters, at: Vec::new(), iterations: iteration, converged: true });
-        }
-    }
-    None
+/// Largest part of a step.
+struct StepSize {
+    /// In standard deviations of what is expected.
+    in_sds: f64,
+    /// In what each parameter is usually known to.
+    in_units: f64,
 }
 
-/// Share of a step that is taken.
-fn share_to_take(problem: &Problem, parameters: &[f64], step: &DVector<f64>, iteration: usize) -> f64 {
-    let longest = step
-        .iter()
-        .zip(&problem.prior)
-        .zip(parameters)
-        .filter_map(|((s, prior), value)| Some((s / prior.sd_at(*value)?).abs()))
-        .fold(0.0_f64, f64::max);
-    let most = if iteration > FULL_STEPS { 0.5 } else { 1.0 };
-    if longest > LONGEST_STEP_SDS { most * LONGEST_STEP_SDS / longest } else { most }
+/// A step in standard deviations of what is expected of each parameter; 0 where nothing is.
+fn in_standard_deviations(problem: &Problem, parameters: &[f64], step: &DVector<f64>) -> DVector<f64> {
+    let of = |i: usize| problem.prior[i].sd_at(parameters[i]).map_or(0.0, |sd| step[i] / sd);
+    DVector::from_fn(step.len(), |i, _| of(i))
 }
 
-/// Takes a step; its largest part in units of what each parameter is usually known to, `None` when it leads nowhere.
-fn advance(problem: &Problem, parameters: &mut [f64], step: &DVector<f64>) -> Option<f64> {
-    let kinds = problem.layout.kinds();
-    let mut size = 0.0_f64;
-    for ((p, s), kind) in parameters.iter_mut().zip(step.iter()).zip(kinds) {
-        let scale = if matches!(kind, Some(super::prior::Expected::Crr) | None) { CRR_SCALE } else { OTHER_SCALE };
-        size = size.max((s / scale).abs());
-        *p += s;
-    }
-    parameters.iter().all(|p| p.is_finite()).then_some(size)
+/// Largest part of a step in what each parameter is usually known to.
+fn in_usual_errors(problem: &Problem, step: &DVector<f64>) -> f64 {
+    let scale = |kind| if matches!(kind, Some(Expected::Crr) | None) { CRR_SCALE } else { OTHER_SCALE };
+    step.iter().zip(problem.layout.kinds()).map(|(s, kind)| (s / scale(kind)).abs()).fold(0.0, f64::max)
 }
 
 /// One step of the iteration.
 pub fn newton_step(problem: &Problem, instruments: &[LapBlock], parameters: &[f64]) -> Option<DVector<f64>> {
     let blocks = problem.blocks(parameters);
     let right = problem.right_side(instruments, &blocks, parameters);
-    problem.normal(instruments, &blocks, &problem.precision(parameters)).factored()?.solve(&right)
+    problem.normal(instruments, &blocks, &problem.prior_slope(parameters)).factored()?.solve(&right)
 }

@@ -6,6 +6,8 @@
 
 /// Least Crr at which the logarithm is taken.
 const LEAST_VALUE: f64 = 1e-4;
+/// Least slope of the pull towards an expected logarithm, as a share of its precision.
+const LEAST_SLOPE: f64 = 0.25;
 
 /// Expectation of one parameter.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -50,6 +52,15 @@ impl Prior {
             }
         };
         self.precision(value, row_variance) * missing
+    }
+
+    /// −d(pull)/dx; far above an expected logarithm, where that turns, a part of the precision, so that steps still lead back.
+    pub fn slope(self, value: f64, row_variance: f64) -> f64 {
+        let share = match self {
+            Prior::LogNormal { median, .. } => (1.0 + (median / value.max(LEAST_VALUE)).ln()).max(LEAST_SLOPE),
+            Prior::None | Prior::Normal { .. } => 1.0,
+        };
+        share * self.precision(value, row_variance)
     }
 
     /// Square of the row's residual in units of a row of the account.
@@ -116,6 +127,10 @@ mod tests {
                 let slope = (prior.cost(value + step, 1e-3) - prior.cost(value - step, 1e-3)) / (2.0 * step);
                 let pull = prior.pull(value, 1e-3);
                 assert!((slope + 2.0 * pull).abs() < 1e-6 * (1.0 + pull.abs()), "{slope} {pull}");
+                let fall = (prior.pull(value - step, 1e-3) - prior.pull(value + step, 1e-3)) / (2.0 * step);
+                let turns = matches!(prior, Prior::LogNormal { median, .. } if value > median);
+                let expected = prior.slope(value, 1e-3);
+                assert!(turns || (fall - expected).abs() < 1e-6 * expected, "{fall} {expected}");
             }
         }
         assert_eq!(Prior::None.pull(1.0, 1.0), 0.0);

@@ -5,7 +5,7 @@
 
 use super::budget::Combined;
 use super::interval::Interval;
-use super::student::{coverage_factor, t_upper_tail};
+use super::student::{coverage_factor, normal_quantile, t_upper_tail};
 
 /// One t distribution: `place` + `scale` · t(`dof`).
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -23,6 +23,10 @@ const SAME_SCALE: f64 = 0.01;
 const NO_WEIGHT: f64 = 1e-10;
 /// Beyond any degrees of freedom that change a digit.
 const MANY_DOF: f64 = 1e6;
+/// First search for a quantile, from the normal's, in standard deviations.
+const FIRST_STEP_SDS: f64 = 0.2;
+/// To which the logarithm of degrees of freedom is solved for.
+const LOG_DOF_TOLERANCE: f64 = 1e-7;
 
 /// The distribution.
 #[derive(Debug, Clone, PartialEq)]
@@ -84,13 +88,25 @@ impl Mixture {
         let miss = |x: f64| {
             if probability < 0.5 { self.cdf(x) - probability } else { (1.0 - probability) - self.upper_tail(x) }
         };
-        bracketed(mean, sd, &miss).map_or(f64::NAN, |ends| root(ends, 1e-6 * sd, &miss))
+        let guess = mean + sd * normal_quantile(probability);
+        bracketed(guess, sd, &miss).map_or(f64::NAN, |ends| root(ends, 1e-6 * sd, &miss))
     }
 
     /// As much probability below as above.
     pub fn interval(&self, confidence: f64) -> Interval {
         let outside = 0.5 * (1.0 - confidence);
-        Interval { low: self.quantile(outside), high: self.quantile(1.0 - outside) }
+        let low = self.quantile(outside);
+        let high = match self.centre() {
+            Some(centre) => 2.0 * centre - low,
+            None => self.quantile(1.0 - outside),
+        };
+        Interval { low, high }
+    }
+
+    /// The one place of all components, about which the mixture is symmetric.
+    fn centre(&self) -> Option<f64> {
+        let first = self.components.first()?.place;
+        self.components.iter().all(|c| c.place == first).then_some(first)
     }
 
     /// The t distribution that has the same half-width at `confidence` and where a tenth of that is left outside, for all that
@@ -107,13 +123,11 @@ impl Mixture {
         let dof = if far / near <= ratio(MANY_DOF) {
             f64::INFINITY
         } else {
-            // The ratio falls as degrees of freedom rise.
-            let (mut low, mut high) = (0.0_f64, MANY_DOF.ln());
-            for _ in 0..40 {
-                let middle = 0.5 * (low + high);
-                if ratio(middle.exp()) > far / near { low = middle } else { high = middle }
-            }
-            (0.5 * (low + high)).exp()
+            // The ratio falls as degrees of freedom rise, below those of one degree to what one degree has.
+            let miss = |log_dof: f64| far / near - ratio(log_dof.exp());
+            let (one, many) = (0.0, MANY_DOF.ln());
+            let least = miss(one);
+            if least >= 0.0 { 1.0 } else { root([(one, least), (many, miss(many))], LOG_DOF_TOLERANCE, &miss).exp() }
         };
         Combined { standard_uncertainty: near / coverage_factor(confidence, dof), dof }
     }
@@ -136,15 +150,22 @@ fn together(a: &Component, b: &Component) -> Component {
     }
 }
 
-/// Ends between which a rising function changes its sign.
-fn bracketed(mean: f64, sd: f64, miss: &dyn Fn(f64) -> f64) -> Option<[(f64, f64); 2]> {
-    let mut step = sd;
+/// Ends about a guess between which a rising function changes its sign; only the end that falls short is moved.
+fn bracketed(guess: f64, sd: f64, miss: &dyn Fn(f64) -> f64) -> Option<[(f64, f64); 2]> {
+    let mut step = FIRST_STEP_SDS * sd;
+    let [mut low, mut high] = [guess - step, guess + step].map(|x| (x, miss(x)));
     for _ in 0..200 {
-        let ends = [mean - step, mean + step].map(|x| (x, miss(x)));
-        if ends[0].1 <= 0.0 && ends[1].1 >= 0.0 {
-            return Some(ends);
+        if low.1 <= 0.0 && high.1 >= 0.0 {
+            return Some([low, high]);
         }
         step *= 2.0;
+        if low.1 > 0.0 {
+            high = low;
+            low = (low.0 - step, miss(low.0 - step));
+        } else {
+            low = high;
+            high = (high.0 + step, miss(high.0 + step));
+        }
     }
     None
 }

@@ -201,6 +201,17 @@ fn real_days_as_a_table() {
     assert!(solved > 0, "no condition of that name, or no day could be solved");
 }
 
+/// Days on which steps with the instruments of least squares went round for ever: CdA goes back to what is expected of it, which
+/// is far from there.
+#[test]
+fn days_of_one_speed_settle() {
+    let one_speed = CONDITIONS.iter().find(|c| c.name == "one speed, road").expect("the condition is in the list");
+    for seed in [7_000_000, 7_000_013, 7_000_019, 7_000_031] {
+        let day = solved(one_speed, seed).expect("the day is solved");
+        assert!(!day.findings.iter().any(|code| code == "not-converged"), "{seed}: {:?}", day.findings);
+    }
+}
+
 /// Of so many intervals at 95 % at least this share must hold, three standard errors of chance below; the quantities of a
 /// day hang together, so a day counts as one.
 fn least_share(days: usize) -> f64 {
