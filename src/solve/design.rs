@@ -82,10 +82,7 @@ impl LapProducts {
         for z in &z.columns {
             zx.extend(x.columns.iter().map(|x| dot(&z.values, &x.values)));
         }
-        LapProducts {
-            zx,
-            zr: z.columns.iter().map(|z| dot(&z.values, &x.residual)).collect(),
-        }
+        LapProducts { zx, zr: z.columns.iter().map(|z| dot(&z.values, &x.residual)).collect() }
     }
 }
 

@@ -10,7 +10,8 @@
 //! with what is expected of the parameters, N(μ, S), as rows of their own. Z keeps each run's own air, mass and wind, so that
 //! only what the gusts of a lap did to its speed and power is taken out. (Wooldridge 2010, Econometric Analysis of Cross Section and
 //! Panel Data, ch. 5: instruments by averaging within groups.) Where all laps were planned at one speed nothing moves speed but
-//! the rider and the air, so that CdA has no instrument and rests on what is expected of it.
+//! the rider and the air: the mean of all laps is the instrument then, and what the laps cannot tell of CdA and Crr is shared as
+//! both are expected.
 
 use super::account::LapAccount;
 use super::design::{LapBlock, Problem};
@@ -50,8 +51,6 @@ pub struct PlannedRide {
     of_lap: Vec<usize>,
     /// Factor on the class speeds for each lap (1 but for laps that stand for themselves).
     level: Vec<f64>,
-    /// Whether planned speeds differ enough to tell CdA.
-    tells_cda: bool,
 }
 
 /// Means of laps of the same group, value by value, over those that are numbers; 0 where none is.
@@ -83,7 +82,11 @@ impl PlannedRide {
     /// that a mean of runs has at the gate is nobody's.
     pub fn at(problem: &Problem, classes: &SpeedClasses, parameters: &[f64]) -> PlannedRide {
         let laps = problem.laps.len();
-        let of_class = |g: usize| classes.of_lap[g];
+        // Speeds that differ by chance are one.
+        let tells_cda = tell_cda(classes);
+        let count = if tells_cda { classes.count } else { 1 };
+        let of_lap = if tells_cda { classes.of_lap.clone() } else { vec![0; laps] };
+        let of_class = |g: usize| of_lap[g];
         let lag_s: Vec<f64> = (0..problem.layout.runs.len()).map(|r| problem.run_state(parameters, r).lag_s).collect();
         let lag_power = |g: usize| {
             let a: &LapAccount = problem.laps[g];
@@ -97,20 +100,14 @@ impl PlannedRide {
         };
         let speeds: Vec<f64> = problem.laps.iter().map(|l| l.mean_speed_m_s).collect();
         let mean = speeds.iter().sum::<f64>() / speeds.len().max(1) as f64;
-        let own_level = classes.origin == Origin::LapLevels;
+        let own_level = tells_cda && classes.origin == Origin::LapLevels;
         PlannedRide {
-            speed_m_s: means(classes.count, laps, of_class, |g| problem.laps[g].node_speeds().collect()),
-            rolling_m: means(classes.count, laps, of_class, rolling),
-            lag_w: means(
-                lag_s.len() * classes.count,
-                laps,
-                |g| problem.laps[g].run * classes.count + classes.of_lap[g],
-                lag_power,
-            ),
-            classes: classes.count,
-            of_lap: classes.of_lap.clone(),
+            speed_m_s: means(count, laps, of_class, |g| problem.laps[g].node_speeds().collect()),
+            rolling_m: means(count, laps, of_class, rolling),
+            lag_w: means(lag_s.len() * count, laps, |g| problem.laps[g].run * count + of_lap[g], lag_power),
+            classes: count,
             level: speeds.iter().map(|v| if own_level { v / mean } else { 1.0 }).collect(),
-            tells_cda: tell_cda(classes),
+            of_lap,
         }
     }
 
@@ -127,10 +124,7 @@ impl PlannedRide {
         let class = self.of_lap[g];
         let speeds: Vec<f64> = self.speed_m_s[class].iter().map(|v| v * self.level[g]).collect();
         let state = problem.run_state(parameters, run);
-        let mut aero = account.aero_at(problem.air(&state, run, share), Some(&speeds));
-        if !self.tells_cda {
-            aero.b.fill(0.0);
-        }
+        let aero = account.aero_at(problem.air(&state, run, share), Some(&speeds));
         let scaled = |values: &[f64], factor: f64| values.iter().map(|v| factor * v).collect::<Vec<_>>();
         let rolling = scaled(&self.rolling_m[class], account.crr_over_reference);
         // Power changes along the loop by slope, as speed, and by drag, as its cube: between the two where laps stand for
