@@ -168,7 +168,7 @@ fn laps_are_drawn_again_as_often_as_asked_and_the_terminal_says_so_in_a_line() {
         desk.json(&arguments)
     };
     let (usual, few, none) = (solve(&[]), solve(&["--draws", "50"]), solve(&["--draws", "0"]));
-    assert_eq!((&usual["bootstrap"]["draws"], &usual["bootstrap"]["seed"]), (&Value::from(1000), &Value::from(1)));
+    assert_eq!((&usual["bootstrap"]["draws"], &usual["bootstrap"]["seed"]), (&Value::from(400), &Value::from(1)));
     assert_eq!(few["bootstrap"]["draws"], 50);
     assert!(none["bootstrap"].is_null());
     assert_eq!((&usual["setups"], &usual["contrasts"]), (&none["setups"], &none["contrasts"]));
