@@ -8,8 +8,9 @@ use loopwright::solution::{BudgetLine, Solution};
 use std::f64::consts::TAU;
 
 const RUNS: &str = "order = [\"a\", \"b\", \"b\", \"a\"]\nlaps_per_run = 16\nspeeds_km_h = [30.0, 42.0]";
+/// Of a length at which a metre more or less keeps the number of steps.
 const TRACK: &str =
-    "kind = \"track\"\nlength_m = 400.0\nbend_radius_m = 32.0\ntransition_m = 15.0\nhome_straight_bearing_deg = 65.0";
+    "kind = \"track\"\nlength_m = 410.0\nbend_radius_m = 32.0\ntransition_m = 15.0\nhome_straight_bearing_deg = 65.0";
 
 /// Timed at the line, and no positions.
 fn timed(seed: u64) -> Inputs {
@@ -58,7 +59,7 @@ fn moves(inputs: &Inputs, by_m: f64) -> [[f64; 2]; 3] {
 }
 
 #[test]
-#[ignore = "open: with the first-order part alone solving again moved CdA by much more than the line; not measured since the even part is there"]
+#[ignore = "open: solving again moves Crr by 1.1 to 2.9 and CdA by 1.0 to 11 times the line"]
 fn the_length_of_counted_laps_is_a_line_of_the_size_that_other_lengths_show() {
     for (seed, sd_m) in [(71, 0.2), (72, 0.2), (72, 1.0)] {
         let mut inputs = counted(seed);
