@@ -104,7 +104,7 @@ fn sheet<'a>(plan: &Plan, targets: &[LapTarget], units: Units) -> Sheet<'a> {
             offset_s += plan.nominal_duration_s(run) + plan.pause_between_runs_s;
             SheetRun {
                 number: run + 1,
-                setup: name(plan, run),
+                setup: name(plan, run, units),
                 start: format!("{}:{:02}", minutes / 60, minutes % 60),
                 file: format!("run-{}.fit", run + 1),
                 task: task(plan, run, units),
@@ -137,15 +137,21 @@ fn sheet<'a>(plan: &Plan, targets: &[LapTarget], units: Units) -> Sheet<'a> {
 }
 
 /// Label of a run's set-up, or its id, with the level of every factor: what to set before the run.
-fn name(plan: &Plan, run: usize) -> String {
+fn name(plan: &Plan, run: usize, units: Units) -> String {
     let setup = plan.setup_of(run);
     let label = setup.map_or("", |s| s.label.trim());
     let name = if label.is_empty() { setup.map_or("", |s| s.id.as_str()) } else { label };
     let levels = setup.iter().flat_map(|s| &s.factors).map(|(key, level)| match level {
         Stated::Kind(kind) => format!("{} {kind}", shown_name(key)),
         Stated::Quantity(x) => {
-            let unit = Unit::of_key(key).map_or("", |u| u.shown);
-            format!("{} {x} {unit}", shown_name(key)).trim_end().to_string()
+            let unit = Unit::of_key(key);
+            let shown = unit.map_or("", |u| u.shown);
+            // As the columns of the sheet have it, and most gauges.
+            let on_gauge = match unit.is_some_and(|u| u.key == "kpa") {
+                true => format!(" ({})", units.pressure(*x)),
+                false => String::new(),
+            };
+            format!("{} {x} {shown}{on_gauge}", shown_name(key)).trim_end().to_string()
         }
     });
     printable(&std::iter::once(name.to_string()).chain(levels).collect::<Vec<_>>().join(", "))
