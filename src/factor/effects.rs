@@ -66,7 +66,8 @@ fn products(factors: &Factors, main: &Main, pair: (usize, usize), bends: bool) -
 /// What these columns span together with those that are there.
 fn beside(first: &DMatrix<f64>, more: &DMatrix<f64>) -> DMatrix<f64> {
     let (old, new) = (first.ncols(), more.ncols());
-    let all = DMatrix::from_fn(first.nrows(), old + new, |i, j| if j < old { first[(i, j)] } else { more[(i, j - old)] });
+    let all =
+        DMatrix::from_fn(first.nrows(), old + new, |i, j| if j < old { first[(i, j)] } else { more[(i, j - old)] });
     basis(&all)
 }
 

@@ -159,7 +159,8 @@ pub fn rank(design: &DMatrix<f64>) -> usize {
 /// Columns at right angles that span the same.
 pub fn basis(design: &DMatrix<f64>) -> DMatrix<f64> {
     let svd = design.clone().svd(true, false);
-    let kept = (0..svd.singular_values.len()).filter(|i| svd.singular_values[*i] > RANK_FROM * svd.singular_values.amax());
+    let kept =
+        (0..svd.singular_values.len()).filter(|i| svd.singular_values[*i] > RANK_FROM * svd.singular_values.amax());
     svd.u.map_or_else(|| design.clone(), |u| u.select_columns(&kept.collect::<Vec<_>>()))
 }
 

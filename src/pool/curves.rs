@@ -95,7 +95,9 @@ fn of_output(days: &[Day], agreed: &Agreed, output: &str, key: &str) -> Option<R
     }
     let count = setups.iter().map(DaySetups::count).sum::<usize>();
     if count > MOST_TOGETHER {
-        return Some(Err(format!("the results have {count} set-ups, more than the limit of {MOST_TOGETHER}; pool fewer")));
+        return Some(Err(format!(
+            "the results have {count} set-ups, more than the limit of {MOST_TOGETHER}; pool fewer"
+        )));
     }
     let factors = match factors_of(days, &used, count) {
         Ok(factors) => factors,
@@ -164,7 +166,10 @@ fn factors_of(days: &[Day], used: &[usize], count: usize) -> Result<Factors, Str
     keys.sort_unstable();
     keys.dedup();
     if keys.len() > MOST_FACTORS {
-        return Err(format!("the results have {} factors, more than the limit of {MOST_FACTORS}; pool fewer", keys.len()));
+        return Err(format!(
+            "the results have {} factors, more than the limit of {MOST_FACTORS}; pool fewer",
+            keys.len()
+        ));
     }
     let mut list: Vec<Factor> = keys.iter().filter_map(|key| factor(days, used, key)).collect();
     let of_day = |(place, d): (usize, &usize)| vec![place; days[*d].setups.len()];

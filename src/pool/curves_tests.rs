@@ -41,8 +41,7 @@ impl Made<'_> {
                 let turned = (a + b) % 2 == 1;
                 let measure = if turned { Measure { value: -value, ..measure } } else { measure };
                 let (setup, baseline) = if turned { (id(a), id(b)) } else { (id(b), id(a)) };
-                let told =
-                    Quantities { crr: Told::Unknown, cda_m2: Told::Shared, power_w: Told::Measured(measure) };
+                let told = Quantities { crr: Told::Unknown, cda_m2: Told::Shared, power_w: Told::Measured(measure) };
                 pairs.push(DayPair { setup, baseline, told });
             }
         }
@@ -157,7 +156,10 @@ fn more_set_ups_than_the_limit_are_told_and_not_worked_out() {
     let Said { curves, findings } = said(&days, Instruments::Shared);
     assert!(curves.is_empty(), "{curves:?}");
     let words = findings[0].message();
-    assert!(findings.len() == 1 && words.contains("360") && words.contains("300") && words.contains("pool fewer"), "{words}");
+    assert!(
+        findings.len() == 1 && words.contains("360") && words.contains("300") && words.contains("pool fewer"),
+        "{words}"
+    );
 }
 
 #[test]

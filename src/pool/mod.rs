@@ -34,8 +34,8 @@ mod result;
 pub use choose::{Choice, FEWEST, Instruments, MOST};
 pub use day::Day;
 pub use result::{
-    DayContrast, DayEffect, DayWeight, PooledContrast, PooledCurve, PooledDay, PooledEffect, PooledQuantity, PooledResult,
-    SingleContrast,
+    DayContrast, DayEffect, DayWeight, PooledContrast, PooledCurve, PooledDay, PooledEffect, PooledQuantity,
+    PooledResult, SingleContrast,
 };
 
 use crate::analysis::known::Uncertain;

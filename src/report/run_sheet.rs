@@ -224,6 +224,21 @@ mod tests {
     }
 
     #[test]
+    fn every_run_has_its_levels_and_a_pressure_as_the_gauge_has_it() {
+        let mut plan = plan();
+        for (setup, kpa) in plan.setups.iter_mut().zip([480.0, 550.0]) {
+            setup.factors.insert("pressure_kpa".into(), Stated::Quantity(kpa));
+            setup.factors.insert("casing".into(), Stated::Kind("soft".into()));
+        }
+        let sheet = run_sheet(&plan, &[], Units::Metric).unwrap().markdown;
+        assert_eq!(sheet.matches("casing soft, pressure 480 kPa (4.80 bar)").count(), 2, "{sheet}");
+        assert_eq!(sheet.matches("pressure 550 kPa (5.50 bar)").count(), 2, "{sheet}");
+        // 480 kPa is 69.6 psi by the definition of the pound and the inch.
+        let sheet = run_sheet(&plan, &[], Units::Imperial).unwrap().markdown;
+        assert!(sheet.contains("pressure 480 kPa (70 psi)"), "{sheet}");
+    }
+
+    #[test]
     fn imperial_sheets_ask_for_psi_and_pounds() {
         let sheet = run_sheet(&plan(), &[], Units::Imperial).unwrap();
         assert!(sheet.markdown.contains("psi") && sheet.markdown.contains("lb") && !sheet.markdown.contains(", bar"));

@@ -80,7 +80,9 @@ fn plan(setups: &[PlannedSetup], cda: &str, seed: u64) -> Plan {
         ids.join(", ")
     );
     for PlannedSetup { id, factors, crr, cda_m2 } in setups {
-        text.push_str(&format!("[[setup]]\nid = \"{id}\"\ncrr = {crr}\ncda_m2 = {cda_m2}\nfactors = {{ {factors} }}\n"));
+        text.push_str(&format!(
+            "[[setup]]\nid = \"{id}\"\ncrr = {crr}\ncda_m2 = {cda_m2}\nfactors = {{ {factors} }}\n"
+        ));
     }
     Plan::from_toml(&text, "factor_days").expect("the plan of the study is valid")
 }
@@ -290,7 +292,9 @@ impl KindsStudy {
 
     fn row(&self, name: &str) -> String {
         let cells = |factor, output, decimals| {
-            self.effects.get(&(factor, output)).map_or("– | – | – | –".to_string(), |t: &Tally| t.cells(decimals))
+            self.effects
+                .get(&(factor, output))
+                .map_or("– | – | – | –".to_string(), |t: &Tally| t.cells(decimals))
         };
         let depend: Vec<String> = OUTPUTS
             .iter()

@@ -9,7 +9,8 @@ use super::super::table::PageTable;
 use super::super::units::Units;
 use super::names::pair;
 use super::{
-    agreement, caveats, curve_sentences, effects_note, in_units, open, parts_in_words, sentence, single_sentence, tables, verdict,
+    agreement, caveats, curve_sentences, effects_note, in_units, open, parts_in_words, sentence, single_sentence,
+    tables, verdict,
 };
 use crate::error::Error;
 use crate::plot::Figure;
