@@ -147,7 +147,7 @@ fn best(sheet: &mut Sheet, panel: &Panel, curve: &Curve, style: &Style) {
     if o.open_above {
         arrow(to, 1.0);
     }
-    let is_told = !o.at_either_end && !(o.open_below && o.open_above);
+    let is_told = !(o.at_either_end || o.open_below && o.open_above);
     let mark = panel.x.at(if is_told { o.value } else { 0.5 * (o.low + o.high) });
     if is_told {
         sheet.rule(Point::new(mark, y - 1.4), Point::new(mark, y + 1.4), Stroke::new(ink, 0.5));
