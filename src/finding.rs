@@ -213,6 +213,10 @@ pub enum What {
     // -- anything else -------------------------------------------------------------------------
     /// The results of several days disagree on a difference.
     ResultsDisagree { setup: String, baseline: String, quantity: String, q: f64, dof: f64, p_value: f64 },
+    /// The results of several days have other curves over a quantity.
+    CurvesDisagree { factor: String, quantity: String, p_value: f64 },
+    /// A curve over a quantity that several results have varied is not told.
+    CurveNotPooled { factor: String, why: String },
     /// A difference is in one of several results only.
     OneResultOnly { setup: String, baseline: String, result: String },
     /// Several results have a difference, but no two of them a measured quantity of it.
@@ -355,6 +359,8 @@ impl What {
             What::PressuresDiffer { .. } => "pressures-differ",
             What::Slip(slip) => slip.code(),
             What::ResultsDisagree { .. } => "results-disagree",
+            What::CurvesDisagree { .. } => "curves-disagree",
+            What::CurveNotPooled { .. } => "curve-not-pooled",
             What::OneResultOnly { .. } => "one-result-only",
             What::NothingToPool { .. } => "nothing-to-pool",
             What::LabelsDiffer { .. } => "labels-differ",
@@ -464,6 +470,8 @@ impl What {
             What::PressuresDiffer { setup, gap_kpa } => format!("{setup} had tyre pressures {gap_kpa:.0} kPa apart on loop and rollers, so the difference in Crr between the two is that of pressure too."),
             What::Slip(slip) => slip.message(),
             What::ResultsDisagree { setup, baseline, quantity, q, dof, p_value } => format!("The results disagree on {setup} less {baseline} in {quantity}: they differ by more than their own errors allow (Q {q:.1} on {dof:.0} degrees of freedom, p {}). The mean given is that of days that differ (DerSimonian–Laird) and its interval is wider; the cause is worth finding: pressure, temperature, road, position.", if *p_value < 0.001 { "< 0.001".to_string() } else { format!("{p_value:.3}") }),
+            What::CurvesDisagree { factor, quantity, p_value } => format!("The results disagree on the curve of {quantity} over {factor}: it changes from day to day by more than its own errors allow (p {}). The curve given has errors as large as that disagreement; the cause is worth finding: road, temperature, load, gauge.", if *p_value < 0.001 { "< 0.001".to_string() } else { format!("{p_value:.3}") }),
+            What::CurveNotPooled { factor, why } => format!("No curve over {factor} is brought together: {why}."),
             What::OneResultOnly { setup, baseline, result } => format!("{setup} less {baseline} is in {result} only and is not pooled."),
             What::NothingToPool { setup, baseline } => format!("{setup} less {baseline} is in several results, but no two of them have measured the same quantity of it (values that are shared or not known do not count), so nothing is pooled."),
             What::LabelsDiffer { setup, labels } => format!("The set-up «{setup}» is called {} in different results; it is pooled as one, so check that it is one.", labels.join(" and ")),

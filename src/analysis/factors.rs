@@ -3,24 +3,18 @@
 //! Given a session that states factors and a solution with all its pairs; gives effects and curves. It fits no ride: whatever a
 //! reported difference allows for (laps, priors, changes from run to run, instruments) is allowed for here too.
 //!
-//! The variances of all pairs are all that effects and curves need of the joint covariance Σ of the set-ups: with V the matrix of
-//! variances of differences and P = 1 − 11ᵀ/k, PΣP = −½ PVP (Gower 1966, Biometrika 53:325, eq. 2.3). What moves every set-up
-//! alike is not in them and concerns no effect.
+//! The variances of all pairs are all that effects and curves need of the joint covariance of the set-ups
+//! (`factor::pairs`).
 
 use crate::factor::model::Joint;
+use crate::factor::pairs::covariance;
 use crate::factor::{Answer, FactorLevels, FactorResult, answer};
 use crate::session::Session;
 use crate::solution::{Contrast, Estimate, Solution};
-use nalgebra::{DMatrix, DVector, SymmetricEigen};
+use nalgebra::{DMatrix, DVector};
 
 /// One of the differences that a contrast holds.
 type OfContrast = fn(&Contrast) -> &Estimate;
-
-/// Variances of pairs come from formulas of their own, so that together they may be short of a covariance by their rounding and
-/// shrinking; no direction has less than this fraction of the mean.
-const LEAST_SHARE: f64 = 1e-4;
-/// What moves all alike, in units of the largest variance: large enough to be free, small enough to be harmless.
-const COMMON: f64 = 100.0;
 
 /// `None` where no factors are stated or a single set-up is left.
 pub fn factors(session: &Session, solution: &Solution) -> Option<FactorResult> {
@@ -75,7 +69,7 @@ fn joint(solution: &Solution, ids: &[&str], runs: &[usize], pick: OfContrast) ->
     });
     values.add_scalar_mut(level.unwrap_or(0.0));
     let dof = if loss > 0.0 { pairs / loss } else { f64::INFINITY };
-    Some(Joint { values, covariance: covariance(&variance)?, dof, runs: runs.to_vec() })
+    Some(Joint { values, covariance: covariance(&variance)?, dof, runs: runs.to_vec(), day: vec![0; k] })
 }
 
 /// The difference b less a, and −1 where it stands the other way round.
@@ -85,43 +79,4 @@ fn pair<'a>(solution: &'a Solution, a: &str, b: &str, pick: fn(&Contrast) -> &Es
         (setup, baseline) if setup == a && baseline == b => Some((pick(c), -1.0)),
         _ => None,
     })
-}
-
-/// See the module.
-fn covariance(variance: &DMatrix<f64>) -> Option<DMatrix<f64>> {
-    let k = variance.nrows();
-    let row = DVector::from_fn(k, |i, _| variance.row(i).mean());
-    let all = row.mean();
-    let centred = DMatrix::from_fn(k, k, |i, j| -0.5 * (variance[(i, j)] - row[i] - row[j] + all));
-    let eigen = SymmetricEigen::try_new(centred.clone(), f64::EPSILON, 10_000)?;
-    let least = LEAST_SHARE * centred.trace() / (k - 1).max(1) as f64;
-    let lifted = eigen.eigenvalues.map(|v| v.max(least));
-    let mut whole = &eigen.eigenvectors * DMatrix::from_diagonal(&lifted) * eigen.eigenvectors.transpose();
-    whole.add_scalar_mut(COMMON * variance.amax());
-    whole.iter().all(|v| v.is_finite()).then_some(whole)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_variances_of_all_pairs_come_back() {
-        // Any covariance: pairs of it, and pairs of what is made of them.
-        let root = DMatrix::from_row_slice(3, 3, &[1.0, 0.2, 0.1, 0.4, 2.0, 0.3, -0.5, 0.1, 0.7]);
-        let truth = &root * root.transpose();
-        let pairs = |v: &DMatrix<f64>| {
-            DMatrix::from_fn(3, 3, |i, j| if i == j { 0.0 } else { v[(i, i)] + v[(j, j)] - 2.0 * v[(i, j)] })
-        };
-        let back = pairs(&covariance(&pairs(&truth)).unwrap());
-        assert!((&back - pairs(&truth)).amax() < 1e-9 * truth.amax(), "{back}");
-    }
-
-    #[test]
-    fn variances_that_no_covariance_has_are_lifted_to_one() {
-        // 9 > 1 + 1 + 2·1: the long way is longer than both short ones together can make it.
-        let odd = DMatrix::from_row_slice(3, 3, &[0.0, 1.0, 9.0, 1.0, 0.0, 1.0, 9.0, 1.0, 0.0]);
-        let whole = covariance(&odd).unwrap();
-        assert!(nalgebra::Cholesky::new(whole).is_some());
-    }
 }

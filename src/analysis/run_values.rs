@@ -32,6 +32,8 @@ pub struct RunValues {
     pub laps: Vec<usize>,
     /// Its resistance in units of the estimate: over the weight for Crr, over ½ρv² for CdA.
     pub resistance: Vec<f64>,
+    /// CdA that resists as one unit of Crr does, at the speeds ridden.
+    pub cda_as_crr_m2: f64,
 }
 
 /// Whether only CdA differs between set-ups.
@@ -65,8 +67,10 @@ impl RunValues {
             let force = parameters[layout.crr(*k)] * per_crr + parameters[layout.cda(*k)] * per_cda;
             (force / if of_positions { per_cda } else { per_crr }).abs()
         };
+        let (per_crr, per_cda) = per_unit(fit.used.iter().map(|i| &venue.laps[*i].account));
         Ok(RunValues {
             of_positions,
+            cda_as_crr_m2: per_crr / per_cda,
             value: DVector::from_iterator(run.len(), columns.iter().map(|c| parameters[*c])),
             covariance: DMatrix::from_fn(run.len(), run.len(), |i, j| all[(columns[i], columns[j])]),
             laps: run.iter().map(|k| laps_of[*k].len()).collect(),
@@ -102,6 +106,7 @@ pub struct BetweenRuns {
     resistance: f64,
     /// CdA columns with their values and numbers of runs.
     cda: Vec<(usize, f64, f64)>,
+    cda_as_crr_m2: f64,
     confidence: f64,
 }
 
@@ -151,6 +156,7 @@ impl BetweenRuns {
             resistance: runs.resistance.iter().sum::<f64>() / runs.resistance.len().max(1) as f64,
             column,
             cda,
+            cda_as_crr_m2: runs.cda_as_crr_m2,
             confidence,
         })
     }
@@ -173,12 +179,16 @@ impl BetweenRuns {
     ///
     /// A change of drag in one run of a test with one CdA lands in the Crr of the run; what all runs have of it lands in CdA, so
     /// that CdA by itself has its own part, τ² CdA² over the number of runs.
+    ///
+    /// Where every set-up has a CdA of its own, such a change lands there and grows with the square of the speed. Whether it was of
+    /// drag or of the tyres is not known, so the one counts that moves the quantity more.
     pub fn of(&self, linear: &Linear) -> Combined {
         let weights: Vec<f64> = self.column.iter().map(|c| linear.coefficients[*c]).collect();
         if weights.iter().any(|w| *w != 0.0) {
             let between = self.replication.contrast(&weights).parts(self.confidence)[1];
+            let standard_uncertainty = between.standard_uncertainty * self.as_drag(linear, &weights).max(1.0);
             // Where next to nothing changes the degrees of freedom of it are what rounding makes of them.
-            return Combined { dof: between.dof.max(LEAST_DOF), ..between };
+            return Combined { dof: between.dof.max(LEAST_DOF), standard_uncertainty };
         }
         let fraction = self.replication.mean_square_fraction();
         let part = |(column, value, runs): &(usize, f64, f64)| {
@@ -186,5 +196,15 @@ impl BetweenRuns {
         };
         let own = if self.of_positions { 0.0 } else { self.cda.iter().map(part).sum::<f64>() };
         Combined { standard_uncertainty: own.sqrt(), dof: f64::INFINITY }
+    }
+
+    /// What a change of force does as CdA of the set-up over what it does as Crr; 0 where CdA is not the set-up's own.
+    fn as_drag(&self, linear: &Linear, weights: &[f64]) -> f64 {
+        if self.of_positions || self.cda.len() < 2 {
+            return 0.0;
+        }
+        let crr: f64 = weights.iter().map(|w| w.abs()).sum();
+        let cda: f64 = self.cda.iter().map(|(column, ..)| linear.coefficients[*column].abs()).sum();
+        cda * self.cda_as_crr_m2 / crr
     }
 }

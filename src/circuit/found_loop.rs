@@ -59,7 +59,11 @@ impl<'a> FoundLoop<'a> {
             .map(|k| RunLaps::new(&runs[k], &places.tracks[k], &passes[k], fixed_on.as_ref(), length_m))
             .collect();
         let marks = (0..runs.len())
-            .map(|k| mark_samples_placed(runs[k].ride, |i| !by_gate[k] || places.tracks[k].place[i].is_known()))
+            .map(|k| {
+                mark_samples_placed(runs[k].ride, |i| {
+                    !by_gate[k] || places.tracks[k].place.get(i).is_some_and(|p| p.is_known())
+                })
+            })
             .collect();
         let cut_line = line.as_ref().map(|l| l.rotated(offset * length_m));
         let cut = LapCut {

@@ -118,7 +118,11 @@ impl<'a> Over<'a> {
         };
         let row = |level: f64| self.row(self.range.scaled(level));
         let covariance = &self.fit().covariance;
-        let next = Question { joint: self.joint, covariance, weights, levels: &self.levels, row: &row }.answer();
+        // One more run belongs to one day; of several days none can be ridden on.
+        let next = match self.joint.day.windows(2).all(|d| d[0] == d[1]) {
+            true => Question { joint: self.joint, covariance, weights, levels: &self.levels, row: &row }.answer(),
+            false => Vec::new(),
+        };
         Some(Curve {
             factor: self.factors.list[self.factor].key.clone(),
             unit: unit.key.to_string(),
@@ -209,9 +213,12 @@ impl<'a> Over<'a> {
         };
         let of_others: Vec<f64> = (0..k).map(others).collect();
         let mean_others = of_others.iter().sum::<f64>() / k as f64;
+        let day = &self.joint.day;
         (0..k)
             .map(|s| {
-                let weights = DVector::from_fn(k, |i, _| if i == s { 1.0 } else { 0.0 } - 1.0 / k as f64);
+                let of_day = day.iter().filter(|d| **d == day[s]).count() as f64;
+                let about = |i: usize| if day[i] == day[s] { 1.0 / of_day } else { 0.0 };
+                let weights = DVector::from_fn(k, |i, _| if i == s { 1.0 } else { 0.0 } - about(i));
                 let half = self.t * (&self.joint.covariance * &weights).dot(&weights).max(0.0).sqrt();
                 let value = self.joint.values[s] - of_others[s] + mean_others;
                 CurvePoint { level: of_setup[s], value, low: value - half, high: value + half }

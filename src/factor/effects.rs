@@ -2,7 +2,7 @@
 //!
 //! Given the fitted main effects; gives differences between levels and tests. It decides nothing but the level of a test.
 
-use super::model::{Fit, Joint, Main, Term, entry, rank, test};
+use super::model::{Fit, Joint, Main, Term, basis, entry, test};
 use super::{Effects, LevelEffect, Test};
 use crate::compare::multiplicity::holm;
 use crate::session::factors::{Factors, Levels};
@@ -54,26 +54,21 @@ fn of_factor(term: Term, wanted: usize) -> bool {
     }
 }
 
-/// Products of the main columns of two factors; bends do not interact, they would take more levels than a day has.
-fn products(factors: &Factors, main: &Main, pair: (usize, usize)) -> DMatrix<f64> {
-    let straight = |wanted: usize| {
-        main.terms.iter().copied().filter(move |t| of_factor(*t, wanted) && !matches!(t, Term::Bend { .. }))
+/// Products of the main columns of two factors.
+fn products(factors: &Factors, main: &Main, pair: (usize, usize), bends: bool) -> DMatrix<f64> {
+    let of = |wanted: usize| {
+        main.terms.iter().copied().filter(move |t| of_factor(*t, wanted) && (bends || !matches!(t, Term::Bend { .. })))
     };
-    let pairs: Vec<(Term, Term)> = straight(pair.0).flat_map(|a| straight(pair.1).map(move |b| (a, b))).collect();
+    let pairs: Vec<(Term, Term)> = of(pair.0).flat_map(|a| of(pair.1).map(move |b| (a, b))).collect();
     DMatrix::from_fn(factors.setups, pairs.len(), |s, c| entry(factors, pairs[c].0, s) * entry(factors, pairs[c].1, s))
 }
 
-/// Columns that say something new beside those that are there.
+/// What these columns span together with those that are there.
 fn beside(first: &DMatrix<f64>, more: &DMatrix<f64>) -> DMatrix<f64> {
-    let mut all = first.clone();
-    for column in more.column_iter() {
-        let mut wider = all.clone().insert_column(all.ncols(), 0.0);
-        wider.set_column(all.ncols(), &column);
-        if rank(&wider) == wider.ncols() {
-            all = wider;
-        }
-    }
-    all
+    let (old, new) = (first.ncols(), more.ncols());
+    let all =
+        DMatrix::from_fn(first.nrows(), old + new, |i, j| if j < old { first[(i, j)] } else { more[(i, j - old)] });
+    basis(&all)
 }
 
 fn pairs(factors: &Factors) -> Vec<(usize, usize)> {
@@ -81,21 +76,29 @@ fn pairs(factors: &Factors) -> Vec<(usize, usize)> {
     (0..n).flat_map(|a| (a + 1..n).map(move |b| (a, b))).collect()
 }
 
-/// One test for each pair of factors whose combinations were ridden: Q without less Q with its products.
+/// Whether what one factor does depends on another: Q without less Q with their products. Bends have no part in it unless asked
+/// for, they would take more levels than a day has. `None` where no such combination was ridden.
+pub fn interaction(factors: &Factors, main: &Main, joint: &Joint, pair: (usize, usize), bends: bool) -> Option<Test> {
+    let wide = beside(&main.design, &products(factors, main, pair, bends));
+    let added = wide.ncols() - main.design.ncols();
+    let with = (added > 0).then(|| Fit::of(&wide, joint)).flatten()?;
+    let name = format!("{} × {}", factors.list[pair.0].key, factors.list[pair.1].key);
+    Some(test(name, main.fit.q - with.q, added as f64, joint.dof))
+}
+
+/// One test for each pair of factors whose combinations were ridden.
 pub fn interactions(factors: &Factors, main: &Main, joint: &Joint) -> Vec<Test> {
-    let one = |pair: (usize, usize)| {
-        let wide = beside(&main.design, &products(factors, main, pair));
-        let added = wide.ncols() - main.design.ncols();
-        let with = (added > 0).then(|| Fit::of(&wide, joint)).flatten()?;
-        let name = format!("{} × {}", factors.list[pair.0].key, factors.list[pair.1].key);
-        Some(test(name, main.fit.q - with.q, added as f64, joint.dof))
-    };
-    pairs(factors).into_iter().filter_map(one).collect()
+    pairs(factors).into_iter().filter_map(|pair| interaction(factors, main, joint, pair, false)).collect()
+}
+
+/// Main columns and the products of all pairs of factors.
+fn with_products(factors: &Factors, main: &Main) -> DMatrix<f64> {
+    pairs(factors).into_iter().fold(main.design.clone(), |all, p| beside(&all, &products(factors, main, p, false)))
 }
 
 /// What neither main effects nor products of two factors explain; `None` where nothing is left to judge it by.
 pub fn lack_of_fit(factors: &Factors, main: &Main, joint: &Joint) -> Option<Test> {
-    let wide = pairs(factors).into_iter().fold(main.design.clone(), |all, p| beside(&all, &products(factors, main, p)));
+    let wide = with_products(factors, main);
     let left = factors.setups - wide.ncols();
     let fit = (left > 0).then(|| Fit::of(&wide, joint)).flatten()?;
     Some(test("set-ups about the effects".into(), fit.q, left as f64, joint.dof))
@@ -103,7 +106,7 @@ pub fn lack_of_fit(factors: &Factors, main: &Main, joint: &Joint) -> Option<Test
 
 /// Whether all products together may be left out at level `alpha`; `None` where there are none.
 pub fn adds(factors: &Factors, main: &Main, joint: &Joint, alpha: f64) -> Option<bool> {
-    let wide = pairs(factors).into_iter().fold(main.design.clone(), |all, p| beside(&all, &products(factors, main, p)));
+    let wide = with_products(factors, main);
     let added = wide.ncols() - main.design.ncols();
     let with = (added > 0).then(|| Fit::of(&wide, joint)).flatten()?;
     // What no error explains cannot be judged.

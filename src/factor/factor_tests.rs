@@ -39,6 +39,7 @@ fn joint(values: &[f64], variance: f64, dof: f64, runs: usize) -> Joint {
         covariance: DMatrix::identity(values.len(), values.len()) * variance,
         dof,
         runs: vec![runs; values.len()],
+        day: vec![0; values.len()],
     }
 }
 
@@ -247,7 +248,7 @@ fn of_replication(solved: &Replication, runs: &[usize], confidence: f64) -> Join
     }
     let scaled = if pairs > 0.0 { covariance * (ratio / pairs) } else { covariance };
     let dof = if loss > 0.0 { pairs / loss } else { f64::INFINITY };
-    Joint { values: solved.values(), covariance: scaled, dof, runs: runs.to_vec() }
+    Joint { values: solved.values(), covariance: scaled, dof, runs: runs.to_vec(), day: vec![0; k] }
 }
 
 #[test]

@@ -5,7 +5,7 @@
 //! effects add. It fits no ride and never looks beyond the levels that were ridden.
 //!
 //! ```text
-//! session::factors ─ model (columns, generalised least squares)
+//! session::factors, pairs (joint covariance) ─ model (columns, generalised least squares)
 //!                      ├─ effects (kinds, interaction)
 //!                      └─ curve ─ fieller (ratio of two estimates), next_level
 //! ```
@@ -15,6 +15,7 @@ pub mod effects;
 pub mod fieller;
 pub mod model;
 mod next_level;
+pub mod pairs;
 mod result;
 
 pub use result::{

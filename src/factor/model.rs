@@ -24,6 +24,8 @@ pub struct Joint {
     pub dof: f64,
     /// Runs behind each set-up.
     pub runs: Vec<usize>,
+    /// Day of each set-up: what moves all set-ups of a day alike is free.
+    pub day: Vec<usize>,
 }
 
 impl Joint {
@@ -81,6 +83,7 @@ impl Estimated {
             se: self.se,
             low: self.value - half,
             high: self.value + half,
+            dof: Some(self.dof).filter(|d| d.is_finite()),
             p_value: Some(p).filter(|p| p.is_finite()),
         }
     }
@@ -151,6 +154,14 @@ impl Whitened {
 pub fn rank(design: &DMatrix<f64>) -> usize {
     let singular = design.clone().svd(false, false).singular_values;
     singular.iter().filter(|s| **s > RANK_FROM * singular.amax()).count()
+}
+
+/// Columns at right angles that span the same.
+pub fn basis(design: &DMatrix<f64>) -> DMatrix<f64> {
+    let svd = design.clone().svd(true, false);
+    let kept =
+        (0..svd.singular_values.len()).filter(|i| svd.singular_values[*i] > RANK_FROM * svd.singular_values.amax());
+    svd.u.map_or_else(|| design.clone(), |u| u.select_columns(&kept.collect::<Vec<_>>()))
 }
 
 /// A quantity over its range ridden, from −1 to 1.

@@ -91,6 +91,8 @@ pub struct Interval {
     pub low: f64,
     /// Upper end at `confidence`.
     pub high: f64,
+    /// Degrees of freedom of `se`; `null` where the error is taken as known.
+    pub dof: Option<f64>,
     /// Two-sided, of no effect.
     pub p_value: Option<f64>,
 }

@@ -252,10 +252,10 @@ fn caveats(plan: &Plan, prediction: &Prediction) -> Vec<String> {
     let supposed = plan.uncertainty.run_to_run(plan.circuit.kind);
     if plan.day.cda_run_to_run == 0.0 && plan.day.crr_run_to_run == 0.0 && supposed > 0.0 {
         out.push(format!(
-            "Every run is supposed to differ from the others of its set-up by {} % of the resistance \
+            "Every run is supposed to differ from the others of its set-up by {} of the resistance \
              (uncertainty.run_to_run_fraction), which more laps do not help and more runs do; a rehearsal has such changes only \
              where [day] states them.",
-            100.0 * supposed
+            crate::wording::percent(supposed)
         ));
     }
     if !plan.mishaps.is_empty() {

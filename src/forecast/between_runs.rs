@@ -49,8 +49,10 @@ pub(super) fn between_runs(
         let (rolling_n, drag_n, per_crr, per_cda) = parts(k);
         (rolling_n + drag_n) / if of_positions { per_cda } else { per_crr }
     };
+    let (per_crr, per_cda) = per_unit(design.laps.iter().map(|l| &l.account));
     let values = RunValues {
         of_positions,
+        cda_as_crr_m2: per_crr / per_cda,
         run: runs.clone().collect(),
         value: DVector::from_iterator(columns.len(), columns.iter().map(|c| parameters[*c])),
         covariance: DMatrix::from_fn(columns.len(), columns.len(), |i, j| all[(columns[i], columns[j])]),

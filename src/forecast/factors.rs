@@ -39,6 +39,7 @@ pub(super) fn factors(plan: &Plan, prediction: &Prediction) -> Option<FactorResu
             runs.iter().map(|n| of_run / *n as f64),
         )),
         dof: if loss > 0.0 { count / loss } else { f64::INFINITY },
+        day: vec![0; runs.len()],
         runs,
     };
     let output = if rollers_only(plan) { "rolling_power_w" } else { "power_w" };

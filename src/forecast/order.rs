@@ -8,7 +8,7 @@ use super::goal::Measure;
 use super::prediction::predict;
 use super::quiet::QuietDay;
 use super::row_noise::RowNoise;
-use crate::compare::balanced_order::balanced;
+use crate::compare::balanced_order::{balanced, carry_over_gap};
 use crate::compare::order::{drift_left, pairs_in_time};
 use crate::plan::Plan;
 use rand::SeedableRng;
@@ -27,6 +27,8 @@ pub struct OrderForecast {
     pub left_of_steady_drift_w: f64,
     /// The same for a drift of 1 W an hour that grows by the hour, 1 W/h².
     pub left_of_growing_drift_w: f64,
+    /// Largest less smallest number of times that one set-up follows another one: what a run leaves to the next is then uneven.
+    pub carry_over_gap: usize,
     /// Whether a difference cannot be told from the drift.
     pub confounded: bool,
     /// Detectable watts when a drift of Crr is fitted with everything else.
@@ -88,6 +90,7 @@ fn compared(plan: &Plan, run_s: f64, fitted: &(dyn Fn(&[usize]) -> Option<f64> +
                 order: order.iter().map(|&s| plan.setups[s].id.clone()).collect(),
                 left_of_steady_drift_w: worst(1) * slot_h,
                 left_of_growing_drift_w: worst(2) * slot_h * slot_h,
+                carry_over_gap: carry_over_gap(order, setups),
                 confounded: pairs_in_time(order, &times).iter().any(|p| p.is_confounded()),
                 detectable_with_drift_fitted_w: fitted(order),
             }

@@ -9,7 +9,7 @@ use super::lettering::Letters;
 use super::panel::Panel;
 use super::polyline::Point;
 use super::rows::{self, Column, Interval, Room, RowName};
-use super::scale::{Range, number};
+use super::scale::{Range, number, with_half};
 use super::set_ups::interval_of;
 use super::sheet::{Anchor, Note, Sheet};
 use super::style::{Dash, Form, Identity, MUTED, Style, TEXT};
@@ -131,10 +131,6 @@ fn compared(name: String, identity: Identity, pair: &Pair, faster: bool, style: 
     let interval = interval_of(&signed);
     let half = interval.map(|i| (i.high - i.low) / 2.0).filter(|h| *h > 0.0);
     let value = signed.value.unwrap_or(f64::NAN);
-    let place = half.and_then(crate::uncertainty::rounding::Place::of);
-    let decimals = place.map_or(1, |p| p.decimals());
-    let sign = if value > 0.0 { "+" } else { "" };
-    let spread = half.map_or(String::new(), |h| format!(" ± {}", number(h, decimals, style)));
     let p = pair.p_holm.map_or(String::new(), |p| {
         if p < 0.001 { format!(", p < {}", number(0.001, 3, style)) } else { format!(", p {}", number(p, 3, style)) }
     });
@@ -146,5 +142,5 @@ fn compared(name: String, identity: Identity, pair: &Pair, faster: bool, style: 
         (Shown::Open, true) => "chance?".into(),
         (Shown::Equivalent, true) => "alike".into(),
     };
-    Row { name, identity, interval, words: [format!("{sign}{}{spread}", number(value, decimals, style)), verdict] }
+    Row { name, identity, interval, words: [with_half(value, half, style), verdict] }
 }

@@ -2,13 +2,15 @@
 //!
 //! Given effects that were estimated elsewhere; draws value and interval of each. It estimates nothing.
 
-use super::figure::Figure;
-use super::key::{heading, strip};
+use super::figure::{Figure, reference_speed};
+use super::key::{MARGIN, heading, strip};
+use super::lettering::Letters;
 use super::panel::Panel;
+use super::polyline::Point;
 use super::rows::{self, Column, Interval, RowName, ticks_explained};
-use super::scale::{Range, short};
-use super::sheet::Sheet;
-use super::style::Style;
+use super::scale::{Range, short, with_half};
+use super::sheet::{Anchor, Sheet};
+use super::style::{Style, TEXT};
 use crate::evidence::Evidence;
 use crate::session::factors::shown_name;
 use crate::solution::Solution;
@@ -34,8 +36,12 @@ pub fn draw(solution: &Solution, _: &Evidence, style: &Style) -> Option<Figure> 
     let share = crate::wording::percent(solution.confidence);
     let top = heading(&mut sheet, title);
     let top = strip(&mut sheet, top, &ticks_explained(&share, false, false));
+    let words = |i: &Interval| with_half(i.value, Some((i.high - i.low) / 2.0), style);
+    let widest = all.iter().map(|(_, i)| sheet.width_of(&words(i), Letters::Small)).fold(0.0, f64::max);
     let paint = |sheet: &mut Sheet, panel: &Panel, index: usize, y: f64| {
         let Some((name, interval)) = all.get(index) else { return };
+        let at = Point::new(style.width() - MARGIN, y + style.size(Letters::Small) * 0.36);
+        sheet.words(at, &words(interval), Letters::Small, Anchor::End, TEXT);
         let tip = format!(
             "{name}: {} W ({} to {})",
             short(interval.value, style),
@@ -45,14 +51,18 @@ pub fn draw(solution: &Solution, _: &Evidence, style: &Style) -> Option<Figure> 
         rows::interval(sheet, panel, y, interval, &style.identity(0), &tip);
     };
     let column = Column {
-        title: "Watts at the reference, W".into(),
+        title: match style.narrow() {
+            true => "W, less is faster".into(),
+            false => format!("Watts at {}: less is faster", reference_speed(solution, style)),
+        },
         range: range.padded(0.08),
         reference: Some(0.0),
         paint: &paint,
     };
-    let bottom = rows::draw(&mut sheet, top, rows::EDGE, &names, &[column]);
+    let bottom = rows::draw(&mut sheet, top, widest + 4.5, &names, &[column]);
     let caption = format!(
-        "Main effects of the factors in watts at the reference, with {share} intervals, every run of every combination used.{}",
+        "Main effects of the factors in watts at {}, with {share} intervals, every run of every combination used.{}",
+        reference_speed(solution, style),
         if watts.adds == Some(false) {
             " The effects do not add: they depend on what they are combined with, so the list of set-ups counts, not these."
         } else {

@@ -50,9 +50,9 @@ use crate::solution::Solution;
 pub fn draw_all(solution: &Solution, evidence: &Evidence, style: &Style) -> Vec<Figure> {
     [
         differences::draw,
-        set_ups::draw,
         factor_curve::draw,
         factor_effects::draw,
+        set_ups::draw,
         venues::draw,
         elevation::draw,
         residuals::draw,

@@ -158,6 +158,15 @@ pub fn short(value: f64, style: &Style) -> String {
     number(value, decimals, style)
 }
 
+/// A difference with half its interval, to the digits that the interval leaves it: "−7.1 ± 2.1".
+pub fn with_half(value: f64, half: Option<f64>, style: &Style) -> String {
+    let half = half.filter(|h| *h > 0.0);
+    let decimals = half.and_then(crate::uncertainty::rounding::Place::of).map_or(1, |p| p.decimals());
+    let sign = if value > 0.0 { "+" } else { "" };
+    let spread = half.map_or(String::new(), |h| format!(" ± {}", number(h, decimals, style)));
+    format!("{sign}{}{spread}", number(value, decimals, style))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -70,7 +70,6 @@ impl Agreed {
         let confidence = confidence(days, choice)?;
         let baseline = baseline(days, choice, &setups)?;
         let pairs = pairs(days, choice, &baseline, &setups);
-        check_common(days, &pairs, &baseline)?;
         let reference = days[0].reference.clone();
         let names = super::day::names(days);
         let elsewhere: Vec<String> =
@@ -244,11 +243,9 @@ fn pairs(days: &[Day], choice: &Choice, baseline: &str, setups: &[SetupName]) ->
     (0..firsts).flat_map(later).filter(|p| p.days(&there) > 0).collect()
 }
 
-fn check_common(days: &[Day], pairs: &[PairName], baseline: &str) -> Result<(), Error> {
+/// Why there is nothing to bring together.
+pub fn nothing_in_common(days: &[Day], agreed: &Agreed) -> Error {
     let there = counts(days);
-    if pairs.iter().any(|p| p.days(&there) >= FEWEST) {
-        return Ok(());
-    }
     let common: BTreeSet<&str> = there
         .iter()
         .filter(|(_, n)| **n >= FEWEST)
@@ -257,8 +254,8 @@ fn check_common(days: &[Day], pairs: &[PairName], baseline: &str) -> Result<(), 
     let message = if common.is_empty() {
         let of = |d: &Day| d.setups.iter().map(|s| s.id.clone()).collect::<Vec<_>>().join(", ");
         format!(
-            "no two results have a pair of set-ups in common ({} has {}; {} has {}); give the same tyre or position the \
-             same id in every session",
+            "no two results have a pair of set-ups in common ({} has {}; {} has {}), nor levels of a factor; give the same tyre or \
+             position the same id in every session, or state its factors",
             days[0].file,
             of(&days[0]),
             days[1].file,
@@ -266,9 +263,10 @@ fn check_common(days: &[Day], pairs: &[PairName], baseline: &str) -> Result<(), 
         )
     } else {
         format!(
-            "no difference with the baseline «{baseline}» is in two results; state --baseline with one of {}",
+            "no difference with the baseline «{}» is in two results; state --baseline with one of {}",
+            agreed.baseline,
             common.into_iter().collect::<Vec<_>>().join(", ")
         )
     };
-    Err(Error::NotPoolable { file: "pool".into(), message })
+    Error::NotPoolable { file: "pool".into(), message }
 }

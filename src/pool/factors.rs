@@ -1,9 +1,8 @@
 //! What the factors of set-ups do, over several days.
 //!
-//! Given days whose results hold effects of factors; gives the weighted mean of each effect that two days or more have: level
-//! less reference of a kind, one more unit of a quantity whose curve is straight. Set-ups need not have equal names on both days,
-//! only factors and levels. A day that counts from another level is turned where it tells the same two levels; a curve with a bend
-//! has no one slope and is left out.
+//! Given days whose results hold effects of factors; gives the weighted mean of each effect that two days or more have, level less
+//! reference. Set-ups need not have equal names on both days, only factors and levels. A day that counts from another level is
+//! turned where it tells the same two levels. Quantities of three levels or more have curves (`pool/curves.rs`).
 //!
 //! Results do not part the error of an effect by source. What the measuring chain has of it is taken as its largest share in
 //! the differences of that day, all of one source, which is the safe side: what is shared does not average out.
@@ -18,12 +17,12 @@ use crate::error::Error;
 use crate::factor::{Answer, FactorOutput, Interval};
 use crate::finding::What;
 use crate::session::factors::shown_name;
-use crate::uncertainty::student::{coverage_factor, t_two_sided_p};
+use crate::uncertainty::student::t_two_sided_p;
 
 /// Most of a variance that is taken for that of the measuring chain.
 const MOST_SHARED: f64 = 0.99;
 
-/// An effect by name: level less reference, or one more unit where there are no levels.
+/// An effect by name: level less reference.
 #[derive(Debug, Clone, PartialEq)]
 struct Name {
     output: String,
@@ -63,7 +62,7 @@ pub fn effects(days: &[Day], agreed: &Agreed) -> Result<Vec<PooledEffect>, Error
             p_value: p_value.filter(|p| p.is_finite()),
             p_holm: None,
             days: measured.iter().map(|(day, m)| DayEffect { day: day + 1, value: m.value, se: m.se }).collect(),
-            adds: adds(days, &name.output, &measured),
+            adds: adds(days, &name.output, &measured.iter().map(|(day, _)| *day).collect::<Vec<_>>()),
             effect: together.quantity,
         });
     }
@@ -72,30 +71,37 @@ pub fn effects(days: &[Day], agreed: &Agreed) -> Result<Vec<PooledEffect>, Error
 }
 
 /// Whether effects add on all of these days that can tell; `None` where none can.
-fn adds(days: &[Day], output: &str, measured: &[(usize, &Measure)]) -> Option<bool> {
+pub fn adds(days: &[Day], output: &str, used: &[usize]) -> Option<bool> {
     let of = |day: &usize| {
         let mut told = days[*day].factors.iter().flat_map(|r| &r.outputs).filter_map(Answer::told);
         told.find(|o| o.output == output)?.adds
     };
-    measured.iter().filter_map(|(day, _)| of(day)).reduce(|a, b| a && b)
+    used.iter().filter_map(of).reduce(|a, b| a && b)
 }
 
 /// What must be told of days that differ.
 pub fn disagreement(effect: &PooledEffect) -> What {
     let named = |level: &str| format!("{} {level}", shown_name(&effect.factor)).trim_end().to_string();
-    let (setup, baseline) = match effect.level.is_empty() {
-        true => (format!("one more unit of {}", shown_name(&effect.factor)), "none".to_string()),
-        false => (named(&effect.level), named(&effect.against)),
-    };
     let known = |x: Option<f64>| x.unwrap_or(f64::NAN);
     What::ResultsDisagree {
-        setup,
-        baseline,
-        quantity: effect.output.replace("_w", ", W").replace("_m2", ", m²").replace('_', " "),
+        setup: named(&effect.level),
+        baseline: named(&effect.against),
+        quantity: in_words(&effect.output),
         q: known(effect.effect.q),
         dof: known(effect.effect.q_dof),
         p_value: known(effect.effect.p_value),
     }
+}
+
+/// An output within a sentence.
+pub fn in_words(output: &str) -> String {
+    match output {
+        "crr" => "Crr",
+        "cda_m2" => "CdA",
+        "rolling_power_w" => "watts of rolling",
+        _ => "watts",
+    }
+    .to_string()
 }
 
 /// Holm over the effects of one output, as on a single day.
@@ -137,7 +143,7 @@ fn of_output(day: &Day, output: &FactorOutput) -> Vec<(Name, Measure)> {
         known.then(|| Measure {
             value: i.value,
             se: i.se,
-            dof: dof_of(i, day.confidence),
+            dof: i.dof.unwrap_or(f64::INFINITY),
             scatter_se: None,
             instrument_se: Some(i.se * share.sqrt()),
             loadings: None,
@@ -156,9 +162,6 @@ fn of_output(day: &Day, output: &FactorOutput) -> Vec<(Name, Measure)> {
             out.extend(measure(&level.effect).map(|m| (named, m)));
         }
     }
-    for curve in output.curves.iter().filter(|c| c.shape == "straight") {
-        out.extend(measure(&curve.slope).map(|m| (name(&curve.factor, "", ""), m)));
-    }
     out
 }
 
@@ -170,21 +173,6 @@ fn shared_share(day: &Day, output: &str) -> f64 {
         Told::Unknown | Told::Shared => None,
     };
     day.pairs.iter().filter_map(|pair| share(kind.of(&pair.told))).fold(0.0, f64::max).min(MOST_SHARED)
-}
-
-/// Degrees of freedom of an interval, from its half-width in standard errors.
-fn dof_of(i: &Interval, confidence: f64) -> f64 {
-    let factor = 0.5 * (i.high - i.low) / i.se;
-    let (mut low, mut high) = (1.0_f64, 1e5_f64);
-    if factor.is_nan() || factor <= coverage_factor(confidence, high) {
-        return f64::INFINITY;
-    }
-    // The factor falls with the degrees of freedom; 60 halvings of the logarithm are more than a float has.
-    for _ in 0..60 {
-        let middle = (low * high).sqrt();
-        if coverage_factor(confidence, middle) > factor { low = middle } else { high = middle }
-    }
-    high
 }
 
 #[cfg(test)]

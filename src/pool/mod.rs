@@ -1,8 +1,8 @@
 //! Differences between set-ups from several results brought together: days, loops, rollers.
 //!
 //! Given solutions as they were written (bytes of `solution.json`); gives one [`PooledResult`]: for every difference that
-//! at least two results have seen the weighted mean, how well the results agree, and the mean under disagreement. It
-//! solves nothing, leaves no result out silently, and reads no file.
+//! at least two results have seen the weighted mean, how well the results agree, and the mean under disagreement; so too for
+//! the effects of factors, and curves over quantities with their best level. It solves nothing, leaves no result out silently, and reads no file.
 //!
 //! # What days have in common
 //!
@@ -22,7 +22,9 @@
 //! [`Instruments::Separate`] takes everything as independent, for days with other meters, scales and thermometers.
 
 mod choose;
+mod curves;
 pub mod day;
+mod day_setups;
 mod factors;
 mod family;
 mod kind;
@@ -32,8 +34,8 @@ mod result;
 pub use choose::{Choice, FEWEST, Instruments, MOST};
 pub use day::Day;
 pub use result::{
-    DayContrast, DayEffect, DayWeight, PooledContrast, PooledDay, PooledEffect, PooledQuantity, PooledResult,
-    SingleContrast,
+    DayContrast, DayEffect, DayWeight, PooledContrast, PooledCurve, PooledDay, PooledEffect, PooledQuantity,
+    PooledResult, SingleContrast,
 };
 
 use crate::analysis::known::Uncertain;
@@ -91,6 +93,11 @@ pub fn pool(days: &[Day], choice: &Choice) -> Result<PooledResult, Error> {
     }
     let effects = factors::effects(days, &agreed)?;
     findings.extend(effects.iter().filter(|e| !e.effect.agree).map(factors::disagreement));
+    let curves = curves::curves(days, &agreed);
+    if contrasts.is_empty() && effects.is_empty() && curves.curves.is_empty() {
+        return Err(choose::nothing_in_common(days, &agreed));
+    }
+    findings.extend(curves.findings);
     Ok(PooledResult {
         schema: result::SCHEMA,
         kind: result::KIND.into(),
@@ -103,6 +110,7 @@ pub fn pool(days: &[Day], choice: &Choice) -> Result<PooledResult, Error> {
         days: days.iter().zip(names).map(|(day, name)| PooledDay::of(day, name)).collect(),
         contrasts,
         effects,
+        curves: curves.curves,
         single,
         findings: findings
             .iter()

@@ -5,6 +5,7 @@
 use super::choose::{Agreed, PowerLeftOut};
 use super::day::{Day, Measure, SetupName, Told};
 use super::family::Seen;
+use crate::factor::{Curve, Test};
 use crate::solution::{Estimate, FindingResult, ReferenceConditions};
 use crate::uncertainty::student::coverage_factor;
 use serde::Serialize;
@@ -30,6 +31,8 @@ pub struct PooledResult {
     pub contrasts: Vec<PooledContrast>,
     /// Effects of factors that two results or more have.
     pub effects: Vec<PooledEffect>,
+    /// Over quantities that two results or more have varied, at three levels or more together.
+    pub curves: Vec<PooledCurve>,
     /// Differences that one result alone has.
     pub single: Vec<SingleContrast>,
     pub findings: Vec<FindingResult>,
@@ -202,7 +205,7 @@ pub struct PooledEffect {
     pub output: String,
     /// Key of the factor.
     pub factor: String,
-    /// Level less `against`; both empty where the effect is that of one more unit.
+    /// Level less `against`.
     pub level: String,
     pub against: String,
     pub effect: PooledQuantity,
@@ -212,6 +215,23 @@ pub struct PooledEffect {
     /// Whether effects add on every day that can tell; where not, the differences of set-ups count and not the effects.
     pub adds: Option<bool>,
     pub days: Vec<DayEffect>,
+}
+
+/// A curve over a quantity that several days have in common.
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+pub struct PooledCurve {
+    /// "crr", "cda_m2", "power_w" or "rolling_power_w".
+    pub output: String,
+    /// Whether the days have the same curve, at the level of the confidence; where not, the errors are those of their disagreement.
+    pub agree: bool,
+    /// The test of that; `null` where the days have too few levels in common to tell.
+    pub agreement: Option<Test>,
+    /// Whether effects add on every day that can tell.
+    pub adds: Option<bool>,
+    /// From 1.
+    pub days: Vec<usize>,
+    /// Its points and line are above the least of the line, since days have no level in common; no level to ride next is named.
+    pub curve: Curve,
 }
 
 /// The same as one day has it.

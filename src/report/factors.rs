@@ -4,7 +4,7 @@
 
 use super::number::{p_value, significant};
 use super::table::{Cell, Column, PARTS, Parts, Readers, Table};
-use crate::factor::{Answer, Curve, Effects, FactorOutput, FactorResult, Interval};
+use crate::factor::{Answer, Curve, Effects, FactorOutput, FactorResult, Interval, OffBest};
 use crate::session::factors::{Unit, shown_name, shown_with_unit};
 use crate::solution::{Estimate, Solution};
 use crate::wording::{listed, percent};
@@ -40,7 +40,7 @@ pub fn of_result(result: &FactorResult, confidence: f64) -> Vec<String> {
     let mut out = Vec::new();
     match main_output(result) {
         Some(output) => {
-            out.extend(output.curves.iter().map(|c| of_curve(c, output, confidence)));
+            out.extend(output.curves.iter().map(|c| of_curve(c, &output.output, confidence)));
             out.extend(output.effects.iter().map(|e| of_effects(e, output, confidence)));
             out.extend(of_interaction(output, confidence));
         }
@@ -53,10 +53,13 @@ pub fn of_result(result: &FactorResult, confidence: f64) -> Vec<String> {
             out.push(format!("What each factor does is not told: {reason}."));
         }
     }
-    if result.factors.iter().any(|f| Unit::of_key(&f.name).is_some_and(|u| u.is_of_pressure())) {
-        out.push(PRESSURES.into());
-    }
+    out.extend(caution(result.factors.iter().map(|f| f.name.as_str())));
     out
+}
+
+/// What must stand beside pressures, where one of these factors is one.
+pub(super) fn caution<'a>(mut keys: impl Iterator<Item = &'a str>) -> Option<String> {
+    keys.any(|key| Unit::of_key(key).is_some_and(|u| u.is_of_pressure())).then(|| PRESSURES.to_string())
 }
 
 /// A level with its unit: as ridden, or to three digits where it was worked out.
@@ -69,8 +72,9 @@ fn level(x: f64, curve: &Curve) -> String {
     }
 }
 
-fn of_curve(curve: &Curve, output: &FactorOutput, confidence: f64) -> String {
-    let (what, unit) = quantity(&output.output);
+/// What a curve over a quantity says.
+pub(super) fn of_curve(curve: &Curve, output: &str, confidence: f64) -> String {
+    let (what, unit) = quantity(output);
     let name = shown_name(&curve.factor);
     let share = percent(confidence);
     let o = &curve.optimum;
@@ -197,7 +201,14 @@ fn first_upper(words: &str) -> String {
 }
 
 fn estimate(i: &Interval) -> Estimate {
-    Estimate { value: Some(i.value), se: Some(i.se), low: Some(i.low), high: Some(i.high), ..Estimate::default() }
+    Estimate {
+        value: Some(i.value),
+        se: Some(i.se),
+        low: Some(i.low),
+        high: Some(i.high),
+        dof: i.dof,
+        ..Estimate::default()
+    }
 }
 
 /// Every effect, every loss and every level to ride next, one a row.
@@ -242,28 +253,44 @@ pub fn table(solution: &Solution) -> Table {
             }
         }
         for curve in &output.curves {
-            let o = &curve.optimum;
-            let open = match (o.open_below, o.open_above) {
-                (true, true) => "below and above",
-                (true, false) => "below",
-                (false, true) => "above",
-                (false, false) => "",
-            };
-            for lost in curve.off_best.iter().filter(|l| l.lost.se > 0.0) {
+            for lost in losses(curve) {
                 let mut cells = head(&curve.factor).to_vec();
-                cells.extend([
-                    Cell::words(lost.level.to_string()),
-                    Cell::words(format!("best, {}", level(o.value, curve))),
-                    Cell::Difference(estimate(&lost.lost)),
-                    Cell::Missing,
-                    Cell::Missing,
-                    Cell::number(Some(o.low), |x| significant(x, 3)),
-                    Cell::number(Some(o.high), |x| significant(x, 3)),
-                    Cell::words(open),
-                ]);
+                cells.extend([lost.level, lost.against, lost.change, Cell::Missing, Cell::Missing]);
+                cells.extend(lost.best);
                 table.push(cells);
             }
         }
     }
     table
+}
+
+/// What a level costs beside the best one, as cells.
+pub(super) struct Lost {
+    pub level: Cell,
+    pub against: Cell,
+    pub change: Cell,
+    /// Lower and upper end of what holds the best level, and where that is open.
+    pub best: [Cell; 3],
+}
+
+/// One for each level ridden.
+pub(super) fn losses(curve: &Curve) -> Vec<Lost> {
+    let o = &curve.optimum;
+    let open = match (o.open_below, o.open_above) {
+        (true, true) => "below and above",
+        (true, false) => "below",
+        (false, true) => "above",
+        (false, false) => "",
+    };
+    let one = |lost: &OffBest| Lost {
+        level: Cell::words(lost.level.to_string()),
+        against: Cell::words(format!("best, {}", level(o.value, curve))),
+        change: Cell::Difference(estimate(&lost.lost)),
+        best: [
+            Cell::number(Some(o.low), |x| significant(x, 3)),
+            Cell::number(Some(o.high), |x| significant(x, 3)),
+            Cell::words(open),
+        ],
+    };
+    curve.off_best.iter().filter(|l| l.lost.se > 0.0).map(one).collect()
 }

@@ -32,7 +32,7 @@ impl Meaning {
 }
 
 /// Codes of findings that may turn the verdict.
-pub const CHANGES: [&str; 22] = [
+pub const CHANGES: [&str; 23] = [
     "sharing-contradicted",
     "runs-unexplained",
     "speeds-unexplained",
@@ -52,6 +52,7 @@ pub const CHANGES: [&str; 22] = [
     "pressure-odd",
     "venues-disagree",
     "results-disagree",
+    "curves-disagree",
     "bootstrap-disagrees",
     "monte-carlo-differs",
     "lag-at-bound",

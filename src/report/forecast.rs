@@ -78,7 +78,8 @@ pub fn forecast_text(forecast: &Forecast, width: usize, units: Units) -> String 
     if !forecast.orders.is_empty() {
         out.say(
             "'Left' is what a drift of 1 W an hour, and one that itself grows by 1 W an hour, leaves in the worst \
-             difference. 'Fitted' is what is found when a drift of Crr is solved for as well.",
+             difference. 'Follows' is how much oftener one set-up comes right after another one than any other pair does, which \
+             matters where a run leaves something to the next. 'Fitted' is what is found when a drift of Crr is solved for as well.",
         );
     }
     if !forecast.caveats.is_empty() {
@@ -326,12 +327,13 @@ fn changes(f: &Forecast) -> Grid {
 }
 
 fn orders(f: &Forecast) -> Grid {
-    let mut grid = Grid::new(&["Order", "left, W", "left of growing, W", "fitted, finds W"]);
+    let mut grid = Grid::new(&["Order", "left, W", "left of growing, W", "follows", "fitted, finds W"]);
     for o in &f.orders {
         grid.rows.push(vec![
             format!("{}: {}{}", o.name, o.order.join(" "), if o.confounded { " (looks like a drift)" } else { "" }),
             format!("{:.2}", o.left_of_steady_drift_w),
             format!("{:.2}", o.left_of_growing_drift_w),
+            o.carry_over_gap.to_string(),
             match (o.detectable_with_drift_fitted_w, f.laps.is_some()) {
                 (Some(d), _) => format!("{d:.1}"),
                 (None, true) => "none".into(),

@@ -8,6 +8,7 @@ mod names;
 mod page;
 mod tables;
 
+use super::factors;
 use super::findings::{self, Meaning};
 use super::number::{UNKNOWN, fixed, p_value, percent, significant};
 use super::table::{paragraph, signed};
@@ -34,8 +35,10 @@ pub fn summary(result: &PooledResult, width: usize, units: Units) -> String {
     );
     section(&mut text, width, "Differences over the results", &tables::means(result, units).text(width));
     text.push_str(&paragraph(&note, width, ""));
-    section(&mut text, width, "What the factors do, over the results", &tables::effects(result).text(width));
+    section(&mut text, width, "What the factors do, over the results", &lines(&curve_sentences(result)));
+    section(&mut text, width, "Effects over the results", &tables::effects(result).text(width));
     text.push_str(&paragraph(&effects_note(result), width, ""));
+    section(&mut text, width, "What levels cost, over the results", &tables::curves(result).text(width));
     section(&mut text, width, "Results", &tables::days(result).text(width));
     for contrast in &result.contrasts {
         section(&mut text, width, &pair(result, contrast), &tables::by_day(result, contrast, units).text(width));
@@ -136,15 +139,35 @@ pub fn effects_note(result: &PooledResult) -> String {
     if result.effects.is_empty() {
         return String::new();
     }
-    let mut said =
-        "Each effect is the mean over the days that have it: a level against another, or one more unit of a quantity \
-                    whose curve is straight on that day. p is adjusted for the number of effects of the output (Holm)."
-            .to_string();
+    let mut said = "Each effect is the mean over the days that have it. p is adjusted for the number of effects of the output (Holm)."
+        .to_string();
     if result.effects.iter().any(|e| e.adds == Some(false)) {
         said.push_str(
             " On at least one day effects depend on each other, so there the differences of set-ups count and not these.",
         );
     }
+    said
+}
+
+/// What the curves say that the days have in common: of watts, or of what there is.
+pub fn curve_sentences(result: &PooledResult) -> Vec<String> {
+    let (mut said, mut told): (Vec<String>, Vec<&str>) = (Vec::new(), Vec::new());
+    for c in &result.curves {
+        // Outputs stand in the order of their weight.
+        if told.contains(&c.curve.factor.as_str()) {
+            continue;
+        }
+        told.push(&c.curve.factor);
+        let mut words = factors::of_curve(&c.curve, &c.output, result.confidence);
+        if !c.agree {
+            words.push_str(" The days have other curves, and the errors are those of their disagreement.");
+        }
+        if c.adds == Some(false) {
+            words.push_str(" On at least one day this depends on another factor, so there the set-ups count.");
+        }
+        said.push(words);
+    }
+    said.extend(factors::caution(told.into_iter()));
     said
 }
 
@@ -157,7 +180,7 @@ pub fn sentence(result: &PooledResult) -> String {
         .map(|c| pair(result, c))
         .collect();
     let verdict = if result.contrasts.is_empty() {
-        "No difference is in two of them.".to_string()
+        "No difference between set-ups is in two of them.".to_string()
     } else if disagreeing.is_empty() {
         "They agree within their own errors.".to_string()
     } else {
@@ -168,7 +191,10 @@ pub fn sentence(result: &PooledResult) -> String {
     format!(
         "{}{of_days} and {} brought together. {verdict}",
         counted(result.days.len(), "result"),
-        counted(result.contrasts.len(), "difference")
+        match (result.contrasts.len(), result.curves.len() + result.effects.len()) {
+            (0, answers) => format!("{} about factors", counted(answers, "answer")),
+            (differences, _) => counted(differences, "difference"),
+        }
     )
 }
 

@@ -104,7 +104,7 @@ fn sheet<'a>(plan: &Plan, targets: &[LapTarget], units: Units) -> Sheet<'a> {
             offset_s += plan.nominal_duration_s(run) + plan.pause_between_runs_s;
             SheetRun {
                 number: run + 1,
-                setup: name(plan, run),
+                setup: name(plan, run, units),
                 start: format!("{}:{:02}", minutes / 60, minutes % 60),
                 file: format!("run-{}.fit", run + 1),
                 task: task(plan, run, units),
@@ -137,15 +137,21 @@ fn sheet<'a>(plan: &Plan, targets: &[LapTarget], units: Units) -> Sheet<'a> {
 }
 
 /// Label of a run's set-up, or its id, with the level of every factor: what to set before the run.
-fn name(plan: &Plan, run: usize) -> String {
+fn name(plan: &Plan, run: usize, units: Units) -> String {
     let setup = plan.setup_of(run);
     let label = setup.map_or("", |s| s.label.trim());
     let name = if label.is_empty() { setup.map_or("", |s| s.id.as_str()) } else { label };
     let levels = setup.iter().flat_map(|s| &s.factors).map(|(key, level)| match level {
         Stated::Kind(kind) => format!("{} {kind}", shown_name(key)),
         Stated::Quantity(x) => {
-            let unit = Unit::of_key(key).map_or("", |u| u.shown);
-            format!("{} {x} {unit}", shown_name(key)).trim_end().to_string()
+            let unit = Unit::of_key(key);
+            let shown = unit.map_or("", |u| u.shown);
+            // As the columns of the sheet have it, and most gauges.
+            let on_gauge = match unit.is_some_and(|u| u.key == "kpa") {
+                true => format!(" ({})", units.pressure(*x)),
+                false => String::new(),
+            };
+            format!("{} {x} {shown}{on_gauge}", shown_name(key)).trim_end().to_string()
         }
     });
     printable(&std::iter::once(name.to_string()).chain(levels).collect::<Vec<_>>().join(", "))
@@ -215,6 +221,21 @@ mod tests {
         assert!(sheet.markdown.contains("Amber & ochre") && sheet.html.contains("Amber &amp; ochre"));
         assert!(!sheet.html.contains("<tyres>"), "names are escaped");
         assert!(!sheet.markdown.contains("| one road"), "a bar would break the table");
+    }
+
+    #[test]
+    fn every_run_has_its_levels_and_a_pressure_as_the_gauge_has_it() {
+        let mut plan = plan();
+        for (setup, kpa) in plan.setups.iter_mut().zip([480.0, 550.0]) {
+            setup.factors.insert("pressure_kpa".into(), Stated::Quantity(kpa));
+            setup.factors.insert("casing".into(), Stated::Kind("soft".into()));
+        }
+        let sheet = run_sheet(&plan, &[], Units::Metric).unwrap().markdown;
+        assert_eq!(sheet.matches("casing soft, pressure 480 kPa (4.80 bar)").count(), 2, "{sheet}");
+        assert_eq!(sheet.matches("pressure 550 kPa (5.50 bar)").count(), 2, "{sheet}");
+        // 480 kPa is 69.6 psi by the definition of the pound and the inch.
+        let sheet = run_sheet(&plan, &[], Units::Imperial).unwrap().markdown;
+        assert!(sheet.contains("pressure 480 kPa (70 psi)"), "{sheet}");
     }
 
     #[test]

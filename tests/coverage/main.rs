@@ -4,6 +4,7 @@
 //! with fixed seeds runs with all other tests.
 
 mod exact;
+mod factor_days;
 mod misfit;
 mod plain_days;
 mod real_days;

@@ -19,6 +19,7 @@ use super::super::{
 use super::input::PageInput;
 use super::template::{Drawn, STYLE, Template, drawn};
 use crate::error::Error;
+use crate::factor::Answer;
 use crate::solution::{Estimate, Solution};
 use crate::wording::{counted, percent};
 use serde::Serialize;
@@ -37,6 +38,7 @@ pub(super) struct Context<'a> {
     parts: Vec<Part>,
     differences: String,
     factors: Vec<String>,
+    factor_figures: String,
     factor_table: String,
     pairs: String,
     set_ups: String,
@@ -82,6 +84,7 @@ impl<'a> Context<'a> {
             .collect();
         let is_lead = |d: &Drawn| d.name == all[0].name;
         let is_second = |d: &Drawn| d.name == "set-ups" && !is_lead(d);
+        let is_of_factors = |d: &Drawn| d.name.starts_with("factor-") && !is_lead(d);
         let pick =
             |wanted: &dyn Fn(&Drawn) -> bool| -> Vec<Drawn> { all.iter().filter(|d| wanted(d)).cloned().collect() };
         let budgets = budgets(solution, units);
@@ -94,7 +97,7 @@ impl<'a> Context<'a> {
         if let Some(inputs) = &mut inputs {
             inputs.level = 2;
         }
-        let rest = pick(&|d| !is_lead(d) && !is_second(d));
+        let rest = pick(&|d| !is_lead(d) && !is_second(d) && !is_of_factors(d));
         Ok(Context {
             css: STYLE,
             js: include_str!("page.js"),
@@ -108,6 +111,7 @@ impl<'a> Context<'a> {
             parts: parts(solution, !rest.is_empty(), laps.is_some()),
             differences: template.tables(differences_table(solution))?,
             factors: factors::sentences(solution),
+            factor_figures: template.figures(&pick(&is_of_factors))?,
             factor_table: template.tables(factor_table(solution))?,
             pairs: template.tables(pairs(solution))?,
             set_ups: template.tables(set_ups(solution, units))?,
@@ -190,8 +194,14 @@ fn differences_table(solution: &Solution) -> Option<PageTable> {
 }
 
 fn factor_table(solution: &Solution) -> Option<PageTable> {
-    let caption = "Main effects of kinds, by every run of every combination, and what each level of a quantity costs against the \
-                   best one. p is adjusted for the number of effects.";
+    let told = || solution.factors.iter().flat_map(|f| &f.outputs).filter_map(Answer::told);
+    let caption = [
+        told().any(|o| !o.effects.is_empty()).then_some(
+            "Main effects of kinds by every run of every combination; p is adjusted for the number of effects.",
+        ),
+        told().any(|o| !o.curves.is_empty()).then_some("What each level of a quantity costs against the best one."),
+    ];
+    let caption = &caption.into_iter().flatten().collect::<Vec<_>>().join(" ");
     factors::table(solution).page("factor-table", "Effects and losses", caption)
 }
 

@@ -1,14 +1,17 @@
-//! Forest figures of pooled results, one for each quantity of each difference.
+//! Figures of pooled results: a forest for each quantity of each difference, and curves over what was swept.
 //!
 //! Given a pooled result; gives figures with captions. It pools nothing.
 
 use super::names::{pair, quantities, reference_speed};
+use crate::plot::factor_curve::{Curves, drawn};
 use crate::plot::forest::{Forest, ForestRow, draw};
 use crate::plot::{Figure, Style};
-use crate::pool::{DayContrast, PooledContrast, PooledQuantity, PooledResult};
+use crate::pool::{DayContrast, PooledContrast, PooledCurve, PooledQuantity, PooledResult};
 use crate::report::number::{fixed, p_value, percent};
 use crate::report::units::Units;
 use crate::solution::Estimate;
+use crate::wording::counted;
+use std::collections::BTreeSet;
 
 /// A figure and the file it goes to, which holds no text of the inputs.
 pub struct NamedFigure {
@@ -17,8 +20,8 @@ pub struct NamedFigure {
 }
 
 /// See the module.
-pub fn forests(result: &PooledResult, style: &Style, units: Units) -> Vec<NamedFigure> {
-    let mut all = Vec::new();
+pub fn figures(result: &PooledResult, style: &Style, units: Units) -> Vec<NamedFigure> {
+    let mut all: Vec<NamedFigure> = curves(result, style, units).into_iter().collect();
     for (index, contrast) in result.contrasts.iter().enumerate() {
         for (name, quantity) in quantities(contrast) {
             let forest = forest(result, contrast, name, quantity, units);
@@ -27,6 +30,21 @@ pub fn forests(result: &PooledResult, style: &Style, units: Units) -> Vec<NamedF
         }
     }
     all
+}
+
+/// Of watts.
+fn curves(result: &PooledResult, style: &Style, units: Units) -> Option<NamedFigure> {
+    let all: Vec<&PooledCurve> = result.curves.iter().filter(|c| c.output.ends_with("power_w")).collect();
+    let share = percent(result.confidence);
+    let at = reference_speed(result, units);
+    let said = format!(
+        "Watts at {at} above the least of the curve that {} have in common: each mark is a set-up of one result, with the level \
+         of that result and what other factors do taken off, its {share} interval without what moves all set-ups of a result alike",
+        counted(all.iter().flat_map(|c| &c.days).collect::<BTreeSet<_>>().len(), "result")
+    );
+    let curves = all.iter().map(|c| &c.curve).collect();
+    let figure = drawn(&Curves { curves, axis: format!("Watts at {at}, above the least"), share, said }, style)?;
+    Some(NamedFigure { file: "factor-curve.svg".into(), figure })
 }
 
 fn of_day(name: &str, day: &DayContrast) -> Estimate {

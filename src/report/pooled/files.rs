@@ -2,10 +2,10 @@
 //!
 //! Given a pooled result; gives files that lie side by side. It writes nothing.
 
-use super::figures::{NamedFigure, forests};
+use super::figures::{NamedFigure, figures};
 use super::names::quantities;
 use super::page::page;
-use super::summary;
+use super::{summary, tables};
 use crate::error::Error;
 use crate::plot::{Figure, Style};
 use crate::pool::{PooledContrast, PooledResult};
@@ -18,14 +18,14 @@ const NARROW_MM: f64 = 80.0;
 /// Width of the text file, columns.
 const TEXT_WIDTH: usize = 80;
 
-/// `pool.json`, `pool.html`, `pool.txt`, `pool.csv`, `days.csv`, `captions.txt`, `effects.csv` where factors were stated, and the
-/// figures; the same input gives the same bytes.
+/// `pool.json`, `pool.html`, `pool.txt`, `pool.csv`, `days.csv`, `captions.txt`, `effects.csv` and `curves.csv` where factors were
+/// stated, and the figures; the same input gives the same bytes.
 ///
 /// Errors: [`Error::Page`] when a table cannot be put together, a fault of the program.
 pub fn files(result: &PooledResult, style: &Style, units: Units) -> Result<Vec<ResultFile>, Error> {
-    let figures = forests(result, style, units);
+    let figures = self::figures(result, style, units);
     let of = |named: &[NamedFigure]| -> Vec<Figure> { named.iter().map(|f| f.figure.clone()).collect() };
-    let narrow = forests(result, &Style { width_mm: NARROW_MM, ..*style }, units);
+    let narrow = self::figures(result, &Style { width_mm: NARROW_MM, ..*style }, units);
     let page = page(result, &of(&figures), &of(&narrow), units)?;
     let mut json = serde_json::to_vec_pretty(result).map_err(|e| Error::Page { reason: e.to_string() })?;
     json.push(b'\n');
@@ -41,6 +41,9 @@ pub fn files(result: &PooledResult, style: &Style, units: Units) -> Result<Vec<R
     // A file without a row would only raise questions.
     if !result.effects.is_empty() {
         files.push(file("effects.csv", effects_csv(result)?));
+    }
+    if !result.curves.is_empty() {
+        files.push(file("curves.csv", tables::curves(result).csv()?));
     }
     files.extend(figures.into_iter().map(|f| ResultFile { name: f.file, bytes: f.figure.svg.into_bytes() }));
     Ok(files)

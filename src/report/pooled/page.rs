@@ -9,7 +9,8 @@ use super::super::table::PageTable;
 use super::super::units::Units;
 use super::names::pair;
 use super::{
-    agreement, caveats, effects_note, in_units, open, parts_in_words, sentence, single_sentence, tables, verdict,
+    agreement, caveats, curve_sentences, effects_note, in_units, open, parts_in_words, sentence, single_sentence,
+    tables, verdict,
 };
 use crate::error::Error;
 use crate::plot::Figure;
@@ -28,6 +29,8 @@ struct Context<'a> {
     open: Vec<String>,
     parts: String,
     means: String,
+    factors: Vec<String>,
+    curves: String,
     effects: String,
     days: String,
     differences: Vec<Difference>,
@@ -64,15 +67,18 @@ pub fn page(result: &PooledResult, figures: &[Figure], narrow: &[Figure], units:
         open: open(result, units),
         parts: parts_in_words(result),
         means: second(tables::means(result, units).page("means", "Differences over the results", ""))?,
-        effects: second(tables::effects(result).page(
-            "effects",
-            "What the factors do, over the results",
-            &effects_note(result),
-        ))?,
+        factors: curve_sentences(result),
+        curves: template.tables(tables::curves(result).page("curves", "What levels cost, over the results", ""))?,
+        effects: second(tables::effects(result).page("effects", "Effects over the results", &effects_note(result)))?,
         days: second(tables::days(result).page("results", "Results", ""))?,
         differences: differences.collect::<Result<_, Error>>()?,
         single: result.single.iter().map(|s| single_sentence(result, s)).collect(),
         findings: grouped(&in_units(result, &findings, units)),
-        figures: template.figures(&drawn(figures, narrow, |_| ["means", "Its numbers"]))?,
+        figures: template.figures(&drawn(figures, narrow, table_of))?,
     })
+}
+
+/// Where the numbers of a figure stand as a table.
+fn table_of(figure: &str) -> [&'static str; 2] {
+    [if figure == "factor-curve" { "curves" } else { "means" }, "Its numbers"]
 }

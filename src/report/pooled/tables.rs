@@ -2,9 +2,9 @@
 //!
 //! Given a pooled result; gives tables. It pools nothing.
 
-use super::super::factors::quantity;
+use super::super::factors::{losses, quantity};
 use super::super::number::{fixed, p_value, significant};
-use super::super::table::{Cell, Column, Parts, Table};
+use super::super::table::{Cell, Column, Parts, Readers, Table};
 use super::super::units::Units;
 use super::names::{pair, reference_speed, tested};
 use crate::pool::{PooledContrast, PooledQuantity, PooledResult};
@@ -126,17 +126,51 @@ pub fn effects(result: &PooledResult) -> Table {
     for e in &result.effects {
         let (what, unit) = quantity(&e.output);
         let days = result.days_of_riding(e.days.iter().map(|d| d.day));
-        let level = if e.level.is_empty() { "one more".to_string() } else { e.level.clone() };
         table.push(vec![
             Cell::words(format!("{what},{unit}").trim_end_matches(',')),
             Cell::Words(shown_with_unit(&e.factor)),
-            Cell::Words(level),
+            Cell::words(&e.level),
             Cell::words(&e.against),
             Cell::Difference(e.effect.together),
             Cell::Words(days.to_string()),
             Cell::number(e.p_holm, |p| p_value(Some(p))),
             Cell::words(if e.effect.agree { "agree" } else { "differ" }),
         ]);
+    }
+    table
+}
+
+/// What each level of a quantity costs, by the curves that the days have in common.
+pub fn curves(result: &PooledResult) -> Table {
+    let mut table = Table::new(vec![
+        Column::words("output", "Output"),
+        Column::words("factor", "").only(Readers::Files),
+        Column::words("name", "Factor").only(Readers::People),
+        Column::words("level", "Level"),
+        Column::words("against", "Against"),
+        Column::estimates("lost", "Lost", SCATTER),
+        Column::numbers("best_low", "").only(Readers::Files),
+        Column::numbers("best_high", "").only(Readers::Files),
+        Column::words("best_open", "").only(Readers::Files),
+        Column::words("days", "Days"),
+        Column::words("agree", "Results"),
+    ]);
+    for c in &result.curves {
+        let (what, unit) = quantity(&c.output);
+        let days = result.days_of_riding(c.days.iter().copied());
+        for lost in losses(&c.curve) {
+            let mut cells = vec![
+                Cell::words(format!("{what},{unit}").trim_end_matches(',')),
+                Cell::words(&c.curve.factor),
+                Cell::Words(shown_with_unit(&c.curve.factor)),
+                lost.level,
+                lost.against,
+                lost.change,
+            ];
+            cells.extend(lost.best);
+            cells.extend([Cell::Words(days.to_string()), Cell::words(if c.agree { "agree" } else { "differ" })]);
+            table.push(cells);
+        }
     }
     table
 }
