@@ -8,6 +8,7 @@ mod slip;
 
 pub use misfit::{LeftAtSpeed, Misfit, MostLeft};
 pub use sharing::FreedDifference;
+use slip::short_p;
 pub use slip::{Apart, MassWanted, MisclosureTrend, RiddenAs, Slip};
 
 /// Something the reader must know, tied to a run where it belongs to one.
@@ -469,8 +470,8 @@ impl What {
             What::OneVenueOnly { setup, venue } => format!("{setup} was ridden on {venue} only; its result stands with that venue, and nothing of it is combined."),
             What::PressuresDiffer { setup, gap_kpa } => format!("{setup} had tyre pressures {gap_kpa:.0} kPa apart on loop and rollers, so the difference in Crr between the two is that of pressure too."),
             What::Slip(slip) => slip.message(),
-            What::ResultsDisagree { setup, baseline, quantity, q, dof, p_value } => format!("The results disagree on {setup} less {baseline} in {quantity}: they differ by more than their own errors allow (Q {q:.1} on {dof:.0} degrees of freedom, p {}). The mean given is that of days that differ (DerSimonian–Laird) and its interval is wider; the cause is worth finding: pressure, temperature, road, position.", if *p_value < 0.001 { "< 0.001".to_string() } else { format!("{p_value:.3}") }),
-            What::CurvesDisagree { factor, quantity, p_value } => format!("The results disagree on the curve of {quantity} over {factor}: it changes from day to day by more than its own errors allow (p {}). The curve given has errors as large as that disagreement; the cause is worth finding: road, temperature, load, gauge.", if *p_value < 0.001 { "< 0.001".to_string() } else { format!("{p_value:.3}") }),
+            What::ResultsDisagree { setup, baseline, quantity, q, dof, p_value } => format!("The results disagree on {setup} less {baseline} in {quantity}: they differ by more than their own errors allow (Q {q:.1} on {dof:.0} degrees of freedom, p {}). The mean given is that of days that differ (DerSimonian–Laird) and its interval is wider; the cause is worth finding: pressure, temperature, road, position.", short_p(*p_value)),
+            What::CurvesDisagree { factor, quantity, p_value } => format!("The results disagree on the curve of {quantity} over {factor}: it changes from day to day by more than its own errors allow (p {}). The curve given has errors as large as that disagreement; the cause is worth finding: road, temperature, load, gauge.", short_p(*p_value)),
             What::CurveNotPooled { factor, why } => format!("No curve over {factor} is brought together: {why}."),
             What::OneResultOnly { setup, baseline, result } => format!("{setup} less {baseline} is in {result} only and is not pooled."),
             What::NothingToPool { setup, baseline } => format!("{setup} less {baseline} is in several results, but no two of them have measured the same quantity of it (values that are shared or not known do not count), so nothing is pooled."),

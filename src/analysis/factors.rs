@@ -6,7 +6,7 @@
 //! The variances of all pairs are all that effects and curves need of the joint covariance of the set-ups
 //! (`factor::pairs`).
 
-use crate::factor::model::Joint;
+use crate::factor::model::{Joint, common_dof};
 use crate::factor::pairs::covariance;
 use crate::factor::{Answer, FactorLevels, FactorResult, answer};
 use crate::session::Session;
@@ -47,15 +47,14 @@ fn joint(solution: &Solution, ids: &[&str], runs: &[usize], pick: OfContrast) ->
     let k = ids.len();
     let mut variance = DMatrix::zeros(k, k);
     let mut values = DVector::zeros(k);
-    let (mut loss, mut pairs) = (0.0, 0.0);
+    let mut dof = Vec::new();
     for a in 0..k {
         for b in a + 1..k {
             let (estimate, sign) = pair(solution, ids[a], ids[b], pick)?;
             let se = estimate.se.filter(|se| *se > 0.0)?;
             variance[(a, b)] = se * se;
             variance[(b, a)] = se * se;
-            loss += estimate.dof.map_or(0.0, f64::recip);
-            pairs += 1.0;
+            dof.push(estimate.dof.unwrap_or(f64::INFINITY));
             if a == 0 {
                 values[b] = sign * estimate.value?;
             }
@@ -68,8 +67,13 @@ fn joint(solution: &Solution, ids: &[&str], runs: &[usize], pick: OfContrast) ->
             .or(s.rolling_power_w.value.filter(|_| s.power_w.value.is_none() && s.cda_m2.value.is_none()))
     });
     values.add_scalar_mut(level.unwrap_or(0.0));
-    let dof = if loss > 0.0 { pairs / loss } else { f64::INFINITY };
-    Some(Joint { values, covariance: covariance(&variance)?, dof, runs: runs.to_vec(), day: vec![0; k] })
+    Some(Joint {
+        values,
+        covariance: covariance(&variance)?,
+        dof: common_dof(&dof),
+        runs: runs.to_vec(),
+        day: vec![0; k],
+    })
 }
 
 /// The difference b less a, and −1 where it stands the other way round.

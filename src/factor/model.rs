@@ -151,17 +151,27 @@ impl Whitened {
     }
 }
 
-pub fn rank(design: &DMatrix<f64>) -> usize {
-    let singular = design.clone().svd(false, false).singular_values;
-    singular.iter().filter(|s| **s > RANK_FROM * singular.amax()).count()
+fn rank(design: &DMatrix<f64>) -> usize {
+    spanning(&design.clone().svd(false, false).singular_values).count()
+}
+
+/// Places of the singular values that span something.
+fn spanning(singular: &DVector<f64>) -> impl Iterator<Item = usize> + '_ {
+    let least = RANK_FROM * singular.amax();
+    singular.iter().enumerate().filter(move |(_, s)| **s > least).map(|(i, _)| i)
+}
+
+/// One number for the degrees of freedom of many differences, their harmonic mean; infinite where none is finite.
+pub fn common_dof(each: &[f64]) -> f64 {
+    let loss: f64 = each.iter().map(|dof| dof.recip()).sum();
+    if loss > 0.0 { each.len() as f64 / loss } else { f64::INFINITY }
 }
 
 /// Columns at right angles that span the same.
 pub fn basis(design: &DMatrix<f64>) -> DMatrix<f64> {
     let svd = design.clone().svd(true, false);
-    let kept =
-        (0..svd.singular_values.len()).filter(|i| svd.singular_values[*i] > RANK_FROM * svd.singular_values.amax());
-    svd.u.map_or_else(|| design.clone(), |u| u.select_columns(&kept.collect::<Vec<_>>()))
+    let kept: Vec<usize> = spanning(&svd.singular_values).collect();
+    svd.u.map_or_else(|| design.clone(), |u| u.select_columns(&kept))
 }
 
 /// A quantity over its range ridden, from −1 to 1.

@@ -80,7 +80,8 @@ impl MisclosureTrend {
     }
 }
 
-fn short_p(p: f64) -> String {
+/// A p-value within a sentence.
+pub(super) fn short_p(p: f64) -> String {
     if p < 0.001 { "< 0.001".into() } else { format!("{p:.3}") }
 }
 

@@ -5,7 +5,7 @@
 
 use super::prediction::Prediction;
 use crate::constant::STANDARD_GRAVITY_M_S2;
-use crate::factor::model::Joint;
+use crate::factor::model::{Joint, common_dof};
 use crate::factor::{FactorLevels, FactorResult, answer};
 use crate::plan::Plan;
 use crate::quantity::m_s_from_km_h;
@@ -21,24 +21,23 @@ pub(super) fn factors(plan: &Plan, prediction: &Prediction) -> Option<FactorResu
     let factors = session.factors()?;
     let runs: Vec<usize> = plan.setups.iter().map(|s| plan.order.iter().filter(|id| **id == s.id).count()).collect();
     let place = |id: &str| plan.setups.iter().position(|s| s.id == id);
-    let (mut sum, mut loss, mut count) = (0.0, 0.0, 0.0);
+    let (mut sum, mut dof) = (0.0, Vec::new());
     for d in &prediction.differences {
         let (watts, a, b) = (d.power_w?, place(&d.setup)?, place(&d.baseline)?);
         sum += watts.se.powi(2) / (1.0 / runs[a] as f64 + 1.0 / runs[b] as f64);
-        loss += watts.dof.map_or(0.0, f64::recip);
-        count += 1.0;
+        dof.push(watts.dof.unwrap_or(f64::INFINITY));
     }
     if !(sum > 0.0 && f64::is_finite(sum)) {
         return None;
     }
-    let of_run = sum / count;
+    let of_run = sum / dof.len() as f64;
     let joint = Joint {
         values: DVector::from_iterator(plan.setups.len(), plan.setups.iter().map(|s| watts(plan, s.cda_m2, s.crr))),
         covariance: DMatrix::from_diagonal(&DVector::from_iterator(
             runs.len(),
             runs.iter().map(|n| of_run / *n as f64),
         )),
-        dof: if loss > 0.0 { count / loss } else { f64::INFINITY },
+        dof: common_dof(&dof),
         day: vec![0; runs.len()],
         runs,
     };

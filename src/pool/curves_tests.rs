@@ -3,9 +3,9 @@
 use super::super::choose::{Choice, Instruments};
 use super::*;
 use crate::factor::FactorResult;
-use crate::pool::day::{DayPair, Measure, SetupName};
+use crate::pool::day::{DayPair, Measure};
 use crate::pool::kind::Quantities;
-use crate::solution::ReferenceConditions;
+use crate::pool::made_up_day::made_up_day;
 use rand::SeedableRng;
 use rand_distr::{Distribution, StandardNormal};
 use rand_xoshiro::Xoshiro256PlusPlus;
@@ -53,22 +53,8 @@ impl Made<'_> {
             of_setups: self.levels.iter().map(f64::to_string).collect(),
         };
         let untold = Answer::NotTold { output: "power_w".into(), why: String::new() };
-        Day {
-            file: format!("{place}.json"),
-            sha256: place.to_string(),
-            title: format!("day {place}"),
-            date: None,
-            venue: "road".into(),
-            one_of_several: false,
-            confidence: 0.95,
-            baseline: id(0),
-            reference: ReferenceConditions::default(),
-            setups: (0..self.levels.len()).map(|i| SetupName { id: id(i), label: String::new() }).collect(),
-            rides: Vec::new(),
-            pairs,
-            factors: Some(FactorResult { factors: vec![levels], outputs: vec![untold] }),
-            findings: Vec::new(),
-        }
+        let setups: Vec<String> = (0..self.levels.len()).map(id).collect();
+        made_up_day(place, &setups, pairs, FactorResult { factors: vec![levels], outputs: vec![untold] })
     }
 }
 

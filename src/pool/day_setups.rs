@@ -10,7 +10,7 @@
 use super::choose::Instruments;
 use super::day::{Day, Measure, Told};
 use super::kind::Kind;
-use crate::factor::model::Joint;
+use crate::factor::model::{Joint, common_dof};
 use crate::factor::pairs::{covariance, leading};
 use nalgebra::{DMatrix, DVector};
 use std::collections::BTreeMap;
@@ -59,17 +59,16 @@ impl DaySetups {
             }
         }
         let mut own = variance.clone();
-        let (mut loss, mut count) = (0.0, 0.0);
+        let mut dof = Vec::with_capacity(pairs.len());
         for pair in &pairs {
             let [a, b] = pair.places;
             let off: f64 = shared.values().map(|v: &DVector<f64>| (v[a] - v[b]).powi(2)).sum();
             let left = (variance[(a, b)] - off).max(LEAST_OWN * variance[(a, b)]);
             set(&mut own, a, b, left);
             // The instruments have infinitely many degrees of freedom, so those of the rest are ν (o/u)⁴ (JCGM 100, G.2b).
-            loss += 1.0 / (pair.measure.dof * (left / variance[(a, b)]).powi(2));
-            count += 1.0;
+            dof.push(pair.measure.dof * (left / variance[(a, b)]).powi(2));
         }
-        Some(DaySetups { values, own, shared, dof: if loss > 0.0 { count / loss } else { f64::INFINITY } })
+        Some(DaySetups { values, own, shared, dof: common_dof(&dof) })
     }
 
     pub fn count(&self) -> usize {

@@ -3,9 +3,9 @@
 use super::super::choose::{Choice, Instruments};
 use super::*;
 use crate::factor::{Curve, Effects, FactorResult, LevelEffect};
-use crate::pool::day::{DayPair, SetupName};
+use crate::pool::day::DayPair;
 use crate::pool::kind::Quantities;
-use crate::solution::ReferenceConditions;
+use crate::pool::made_up_day::made_up_day;
 use rand::SeedableRng;
 use rand_distr::{Distribution, StandardNormal};
 use rand_xoshiro::Xoshiro256PlusPlus;
@@ -38,27 +38,13 @@ fn day(place: usize, effect: Interval, slope: Interval, share: f64) -> Day {
         curves: vec![Curve { factor: "pressure_kpa".into(), shape: "straight".into(), slope, ..Curve::default() }],
         ..FactorOutput::default()
     };
-    let name = |id: &str| SetupName { id: id.into(), label: String::new() };
-    Day {
-        file: format!("{place}.json"),
-        sha256: place.to_string(),
-        title: format!("day {place}"),
-        date: None,
-        venue: "road".into(),
-        one_of_several: false,
-        confidence: 0.95,
+    let pair = DayPair {
+        setup: "b".into(),
         baseline: "a".into(),
-        reference: ReferenceConditions::default(),
-        setups: vec![name("a"), name("b")],
-        rides: Vec::new(),
-        pairs: vec![DayPair {
-            setup: "b".into(),
-            baseline: "a".into(),
-            told: Quantities { crr: Told::Unknown, cda_m2: Told::Unknown, power_w: measured },
-        }],
-        factors: Some(FactorResult { factors: Vec::new(), outputs: vec![Answer::Told(output)] }),
-        findings: Vec::new(),
-    }
+        told: Quantities { crr: Told::Unknown, cda_m2: Told::Unknown, power_w: measured },
+    };
+    let factors = FactorResult { factors: Vec::new(), outputs: vec![Answer::Told(output)] };
+    made_up_day(place, &["a".into(), "b".into()], vec![pair], factors)
 }
 
 fn pooled(days: &[Day], instruments: Instruments) -> Vec<PooledEffect> {

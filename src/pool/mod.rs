@@ -28,6 +28,8 @@ mod day_setups;
 mod factors;
 mod family;
 mod kind;
+#[cfg(test)]
+mod made_up_day;
 mod quantity;
 mod result;
 

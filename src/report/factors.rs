@@ -21,7 +21,7 @@ fn main_output(result: &FactorResult) -> Option<&FactorOutput> {
 }
 
 /// Words for an output within a sentence, and its unit.
-pub(super) fn quantity(output: &str) -> (&'static str, &'static str) {
+fn quantity(output: &str) -> (&'static str, &'static str) {
     match output {
         "crr" => ("Crr", ""),
         "cda_m2" => ("CdA", " m²"),
@@ -211,34 +211,52 @@ fn estimate(i: &Interval) -> Estimate {
     }
 }
 
-/// Every effect, every loss and every level to ride next, one a row.
-pub fn table(solution: &Solution) -> Table {
-    let mut table = Table::new(vec![
+/// An output with its unit.
+pub(super) fn output_cell(output: &str) -> Cell {
+    let (what, unit) = quantity(output);
+    Cell::words(format!("{what},{unit}").trim_end_matches(','))
+}
+
+/// What a row is of: its output and factor, a level and what that is held against.
+pub(super) fn head_columns() -> Vec<Column> {
+    vec![
         Column::words("output", "Output"),
         Column::words("factor", "").only(Readers::Files),
         Column::words("name", "Factor").only(Readers::People),
         Column::words("level", "Level"),
         Column::words("against", "Against"),
-        Column::estimates("change", "Change", ON_PAGE),
-        Column::numbers("p_value", "").only(Readers::Files),
-        Column::numbers("p_holm", "p"),
+    ]
+}
+
+/// Output and factor of a row.
+pub(super) fn head(output: &str, factor: &str) -> Vec<Cell> {
+    vec![output_cell(output), Cell::words(factor), Cell::words(shown_with_unit(factor))]
+}
+
+/// What holds the best level, for files.
+pub(super) fn best_columns() -> [Column; 3] {
+    [
         Column::numbers("best_low", "").only(Readers::Files),
         Column::numbers("best_high", "").only(Readers::Files),
         Column::words("best_open", "").only(Readers::Files),
+    ]
+}
+
+/// Every effect, every loss and every level to ride next, one a row.
+pub fn table(solution: &Solution) -> Table {
+    let mut columns = head_columns();
+    columns.extend([
+        Column::estimates("change", "Change", ON_PAGE),
+        Column::numbers("p_value", "").only(Readers::Files),
+        Column::numbers("p_holm", "p"),
     ]);
+    columns.extend(best_columns());
+    let mut table = Table::new(columns);
     let told = solution.factors.iter().flat_map(|r| &r.outputs).filter_map(Answer::told);
     for output in told {
-        let (what, unit) = quantity(&output.output);
-        let head = |factor: &str| {
-            [
-                Cell::words(format!("{what},{unit}").trim_end_matches(',')),
-                Cell::words(factor),
-                Cell::words(shown_with_unit(factor)),
-            ]
-        };
         for effects in &output.effects {
             for l in &effects.levels {
-                let mut cells = head(&effects.factor).to_vec();
+                let mut cells = head(&output.output, &effects.factor);
                 cells.extend([
                     Cell::words(&l.level),
                     Cell::words(&effects.reference),
@@ -254,7 +272,7 @@ pub fn table(solution: &Solution) -> Table {
         }
         for curve in &output.curves {
             for lost in losses(curve) {
-                let mut cells = head(&curve.factor).to_vec();
+                let mut cells = head(&output.output, &curve.factor);
                 cells.extend([lost.level, lost.against, lost.change, Cell::Missing, Cell::Missing]);
                 cells.extend(lost.best);
                 table.push(cells);

@@ -87,12 +87,6 @@ impl PlannedRide {
         let count = if tells_cda { classes.count } else { 1 };
         let of_lap = if tells_cda { classes.of_lap.clone() } else { vec![0; laps] };
         let of_class = |g: usize| of_lap[g];
-        let lag_s: Vec<f64> = (0..problem.layout.runs.len()).map(|r| problem.run_state(parameters, r).lag_s).collect();
-        let lag_power = |g: usize| {
-            let a: &LapAccount = problem.laps[g];
-            let d = a.supplied_lag_derivative(problem.work[a.run], lag_s[a.run]);
-            d.iter().enumerate().map(|(j, x)| if a.uses(j) { x * a.weight_n } else { f64::NAN }).collect::<Vec<_>>()
-        };
         let rolling = |g: usize| {
             let a: &LapAccount = problem.laps[g];
             let of_step = |(j, d): (usize, &f64)| if a.uses(j) { d / a.crr_over_reference } else { f64::NAN };
@@ -104,11 +98,16 @@ impl PlannedRide {
         PlannedRide {
             speed_m_s: means(count, laps, of_class, |g| problem.laps[g].node_speeds().collect()),
             rolling_m: means(count, laps, of_class, rolling),
-            lag_w: means(lag_s.len() * count, laps, |g| problem.laps[g].run * count + of_lap[g], lag_power),
+            lag_w: lag_w(problem, count, &of_lap, parameters),
             classes: count,
             level: speeds.iter().map(|v| if own_level { v / mean } else { 1.0 }).collect(),
             of_lap,
         }
+    }
+
+    /// The same laps at other parameters: only the delay's columns depend on them.
+    fn moved(&self, problem: &Problem, parameters: &[f64]) -> PlannedRide {
+        PlannedRide { lag_w: lag_w(problem, self.classes, &self.of_lap, parameters), ..self.clone() }
     }
 
     /// Instruments of all laps at given parameters, in the layout of the derivatives.
@@ -135,6 +134,17 @@ impl PlannedRide {
     }
 }
 
+/// Derivative of work with respect to the lag by step, means by run and class, W.
+fn lag_w(problem: &Problem, classes: usize, of_lap: &[usize], parameters: &[f64]) -> Vec<Vec<f64>> {
+    let lag_s: Vec<f64> = (0..problem.layout.runs.len()).map(|r| problem.run_state(parameters, r).lag_s).collect();
+    let of_one = |g: usize| {
+        let a: &LapAccount = problem.laps[g];
+        let d = a.supplied_lag_derivative(problem.work[a.run], lag_s[a.run]);
+        d.iter().enumerate().map(|(j, x)| if a.uses(j) { x * a.weight_n } else { f64::NAN }).collect()
+    };
+    means(lag_s.len() * classes, problem.laps.len(), |g| problem.laps[g].run * classes + of_lap[g], of_one)
+}
+
 /// Whether planned speeds differ enough to tell CdA from what is expected of it.
 pub fn tell_cda(classes: &SpeedClasses) -> bool {
     classes.origin != Origin::OneSpeed && classes.first_stage_f.is_none_or(|f| f >= STRONG_F)
@@ -155,19 +165,26 @@ pub struct InstrumentPoint {
 /// Held instruments of a far point may leave the equations without any solution: those of a day at one speed, where least squares
 /// puts CdA far from what is expected of it.
 pub fn solve(problem: &Problem, classes: &SpeedClasses, start: &[f64]) -> InstrumentPoint {
-    let instruments = |at: &[f64]| PlannedRide::at(problem, classes, at).blocks(problem, at);
-    let near = walk(problem, start, |at| Cow::Owned(instruments(at)), |step| step.in_sds < NEAR_SDS);
+    let planned = PlannedRide::at(problem, classes, start);
+    let instruments = |at: &[f64]| planned.moved(problem, at).blocks(problem, at);
+    let near = walk(problem, start, |at| Cow::Owned(instruments(at)), |_, in_sds| in_sds.amax() < NEAR_SDS);
     let held = instruments(&near.parameters);
-    let settled = walk(problem, &near.parameters, |_| Cow::Borrowed(&held[..]), |step| step.in_units < SETTLED);
+    let settled = walk(
+        problem,
+        &near.parameters,
+        |_| Cow::Borrowed(&held[..]),
+        |step, _| in_usual_errors(problem, step) < SETTLED,
+    );
     InstrumentPoint { at: near.parameters, iterations: near.iterations + settled.iterations, ..settled }
 }
 
-/// Newton steps with the instruments of each point until one is short enough, or as far as they lead.
+/// Newton steps with the instruments of each point until one is short enough, by itself and in standard deviations of what is
+/// expected, or as far as they lead.
 fn walk<'z>(
     problem: &Problem,
     start: &[f64],
     instruments: impl Fn(&[f64]) -> Cow<'z, [LapBlock]>,
-    short_enough: impl Fn(&StepSize) -> bool,
+    short_enough: impl Fn(&DVector<f64>, &DVector<f64>) -> bool,
 ) -> InstrumentPoint {
     let mut point = InstrumentPoint { parameters: start.to_vec(), at: Vec::new(), iterations: 0, converged: false };
     let (mut share, mut last) = (1.0_f64, None::<DVector<f64>>);
@@ -178,24 +195,15 @@ fn walk<'z>(
         let back = last.is_some_and(|last| last.dot(&in_sds) < 0.0);
         share = if back { (0.5 * share).max(LEAST_SHARE) } else { (1.5 * share).min(1.0) };
         let taken = share.min(LONGEST_STEP_SDS / in_sds.amax().max(f64::MIN_POSITIVE));
-        let size = StepSize { in_sds: in_sds.amax(), in_units: in_usual_errors(problem, &step) };
         let moved: Vec<f64> = point.parameters.iter().zip(step.iter()).map(|(p, s)| p + taken * s).collect();
         if !moved.iter().all(|p| p.is_finite()) {
             break;
         }
+        let converged = short_enough(&step, &in_sds);
         last = Some(in_sds);
-        let converged = short_enough(&size);
         point = InstrumentPoint { parameters: moved, iterations: point.iterations + 1, converged, ..point };
     }
     point
-}
-
-/// Largest part of a step.
-struct StepSize {
-    /// In standard deviations of what is expected.
-    in_sds: f64,
-    /// In what each parameter is usually known to.
-    in_units: f64,
 }
 
 /// A step in standard deviations of what is expected of each parameter; 0 where nothing is.

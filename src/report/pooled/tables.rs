@@ -2,9 +2,9 @@
 //!
 //! Given a pooled result; gives tables. It pools nothing.
 
-use super::super::factors::{losses, quantity};
+use super::super::factors::{best_columns, head, head_columns, losses, output_cell};
 use super::super::number::{fixed, p_value, significant};
-use super::super::table::{Cell, Column, Parts, Readers, Table};
+use super::super::table::{Cell, Column, Parts, Table};
 use super::super::units::Units;
 use super::names::{pair, reference_speed, tested};
 use crate::pool::{PooledContrast, PooledQuantity, PooledResult};
@@ -124,10 +124,9 @@ pub fn effects(result: &PooledResult) -> Table {
         Column::words("agree", "Results"),
     ]);
     for e in &result.effects {
-        let (what, unit) = quantity(&e.output);
         let days = result.days_of_riding(e.days.iter().map(|d| d.day));
         table.push(vec![
-            Cell::words(format!("{what},{unit}").trim_end_matches(',')),
+            output_cell(&e.output),
             Cell::Words(shown_with_unit(&e.factor)),
             Cell::words(&e.level),
             Cell::words(&e.against),
@@ -142,31 +141,16 @@ pub fn effects(result: &PooledResult) -> Table {
 
 /// What each level of a quantity costs, by the curves that the days have in common.
 pub fn curves(result: &PooledResult) -> Table {
-    let mut table = Table::new(vec![
-        Column::words("output", "Output"),
-        Column::words("factor", "").only(Readers::Files),
-        Column::words("name", "Factor").only(Readers::People),
-        Column::words("level", "Level"),
-        Column::words("against", "Against"),
-        Column::estimates("lost", "Lost", SCATTER),
-        Column::numbers("best_low", "").only(Readers::Files),
-        Column::numbers("best_high", "").only(Readers::Files),
-        Column::words("best_open", "").only(Readers::Files),
-        Column::words("days", "Days"),
-        Column::words("agree", "Results"),
-    ]);
+    let mut columns = head_columns();
+    columns.push(Column::estimates("lost", "Lost", SCATTER));
+    columns.extend(best_columns());
+    columns.extend([Column::words("days", "Days"), Column::words("agree", "Results")]);
+    let mut table = Table::new(columns);
     for c in &result.curves {
-        let (what, unit) = quantity(&c.output);
         let days = result.days_of_riding(c.days.iter().copied());
         for lost in losses(&c.curve) {
-            let mut cells = vec![
-                Cell::words(format!("{what},{unit}").trim_end_matches(',')),
-                Cell::words(&c.curve.factor),
-                Cell::Words(shown_with_unit(&c.curve.factor)),
-                lost.level,
-                lost.against,
-                lost.change,
-            ];
+            let mut cells = head(&c.output, &c.curve.factor);
+            cells.extend([lost.level, lost.against, lost.change]);
             cells.extend(lost.best);
             cells.extend([Cell::Words(days.to_string()), Cell::words(if c.agree { "agree" } else { "differ" })]);
             table.push(cells);
