@@ -112,6 +112,19 @@ fn the_gap_is_named_as_the_loss_of_the_surface_and_its_shared_errors_cancel() {
 }
 
 #[test]
+fn the_morning_on_rollers_and_an_outdoor_track_says_what_its_readme_concludes() {
+    let folder = "track-and-rollers";
+    let s = solved(&inputs(folder));
+    for id in ["basalt", "cinder"] {
+        let c = venues(&s).combined.iter().find(|c| c.setup == id).expect("the pair");
+        let gain = truth(folder, id, "crr") - truth(folder, "amber", "crr");
+        assert!(c.verdict == "separated" && holds(&c.crr, gain), "{c:?} against {gain}");
+    }
+    let apart = &venues(&s).combined_pairs;
+    assert!(apart.iter().all(|c| c.verdict != "separated" || c.baseline == "amber" || c.setup == "amber"), "{apart:?}");
+}
+
+#[test]
 fn venues_that_disagree_are_both_shown_flagged_and_not_averaged_as_if_they_agreed() {
     let mut all = inputs(FOLDER);
     let agreed = solved(&all);
