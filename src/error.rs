@@ -112,9 +112,6 @@ pub enum Error {
         "report: the page could not be filled ({reason}); this is a fault of the program, please report it with the session"
     )]
     Page { reason: String },
-    /// A figure could not be made a picture.
-    #[error("{name}: cannot be made a PNG ({reason}); without --figure-format png the SVG figures are written")]
-    NoPicture { name: String, reason: String },
 
     // -- pooling -------------------------------------------------------------------------------
     /// Results that cannot be pooled together.
@@ -176,7 +173,6 @@ impl Error {
             Error::AlreadyThere { .. } => "already-there",
             Error::NotEncoded { .. } => "not-encoded",
             Error::Page { .. } => "page",
-            Error::NoPicture { .. } => "no-picture",
             Error::NotPoolable { .. } => "not-poolable",
         }
     }

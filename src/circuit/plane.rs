@@ -40,7 +40,7 @@ pub struct Plane {
 
 impl Plane {
     /// Radii of curvature in the meridian and the prime vertical: M = a(1−e²)/W³, N = a/W,
-    /// W = √(1 − e² sin²φ) (any text on geodesy; values checked in `tests/published_geodesy.rs`).
+    /// W = √(1 − e² sin²φ) (any text on geodesy; values checked in `tests/known_answers/geodesy.rs`).
     pub fn at(origin: Position) -> Self {
         let phi = origin.lat_deg.to_radians();
         let w = (1.0 - WGS84_E2 * phi.sin().powi(2)).sqrt();

@@ -3,12 +3,20 @@
 //! Given flags; gives a style. It draws nothing.
 
 use super::number::number;
-use super::picture::FigureFormat;
-use clap::Args;
+use clap::{Args, ValueEnum};
 use loopwright::plot::Style;
 
 /// Narrowest and widest sheet that figures are laid out for, mm.
 const WIDTHS_MM: std::ops::RangeInclusive<f64> = 70.0..=400.0;
+
+/// In what figures are written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum FigureFormat {
+    /// Lines and letters, sharp at every size
+    Svg,
+    /// The SVG and, beside it, a picture of 300 dots per inch
+    Png,
+}
 
 /// Arguments on figures.
 #[derive(Debug, Args)]
@@ -42,6 +50,7 @@ impl From<&FigureStyle> for Style {
             width_mm: flags.figure_width_mm,
             grey: flags.grey,
             decimal_comma: flags.decimal_comma,
+            picture: flags.figure_format == FigureFormat::Png,
             ..Style::default()
         }
     }

@@ -14,7 +14,7 @@ use loopwright::error::Error;
 use loopwright::plot::{self, Style};
 use loopwright::printable::one_line;
 use loopwright::record;
-use loopwright::report::files::ResultFile;
+use loopwright::report::files::{ResultFile, of_figure};
 use loopwright::report::inspection::inspection;
 use rayon::prelude::*;
 use serde::Serialize;
@@ -69,7 +69,6 @@ pub fn run(arguments: InspectArguments, format: Format, units: Units) -> Result<
     }
     if let Some(folder) = &arguments.figures {
         results::check(folder, Kind::Inspect)?;
-        arguments.style.figure_format.check()?;
     }
     let looked: Vec<Result<Inspection, Error>> =
         arguments.files.par_iter().map(|path| look(path, arguments.length_m)).collect();
@@ -83,7 +82,7 @@ pub fn run(arguments: InspectArguments, format: Format, units: Units) -> Result<
             return told(looked);
         }
         let count = files.len();
-        let written = results::write(folder, Kind::Inspect, &arguments.style.figure_format.applied(files)?)?;
+        let written = results::write(folder, Kind::Inspect, &files)?;
         output::note(format, &format!("{count} figure(s) are in {}", folder.display()));
         written.remarks().iter().for_each(|line| output::note(format, line));
     }
@@ -149,7 +148,7 @@ fn figures(paths: &[PathBuf], looked: &[Result<Inspection, Error>], style: &Styl
             copy += 1;
         }
         for figure in plot::inspection::draw(held, style) {
-            out.push(ResultFile { name: format!("{stem}-{}.svg", figure.name), bytes: figure.svg.into_bytes() });
+            out.extend(of_figure(&format!("{stem}-{}", figure.name), figure));
         }
     }
     out

@@ -16,7 +16,6 @@ mod man;
 mod mistake;
 mod number;
 mod output;
-mod picture;
 mod plan;
 mod pool;
 mod rehearse;

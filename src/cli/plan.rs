@@ -9,7 +9,7 @@ use clap::Args;
 use loopwright::forecast::{Forecast, forecast, lap_targets};
 use loopwright::plan::Plan;
 use loopwright::plot::{Style, curves};
-use loopwright::report::files::ResultFile;
+use loopwright::report::files::{ResultFile, of_figure};
 use loopwright::report::forecast::forecast_text;
 use loopwright::report::laps_figure::laps_curves;
 use loopwright::report::run_sheet::run_sheet;
@@ -56,13 +56,12 @@ pub struct PlanArguments {
 pub fn run(arguments: &PlanArguments, format: Format, units: Units) -> Result<(), Failure> {
     if let Some(out) = &arguments.out {
         results::check(out, Kind::Plan)?;
-        arguments.figures.figure_format.check()?;
     }
     let plan = plan(&arguments.input)?;
     let forecast = forecast(&plan)?;
     if let Some(out) = &arguments.out {
         let files = files(&plan, &forecast, units, &(&arguments.figures).into())?;
-        let written = results::write(out, Kind::Plan, &arguments.figures.figure_format.applied(files)?)?;
+        let written = results::write(out, Kind::Plan, &files)?;
         written.remarks().iter().for_each(|line| output::note(format, line));
     }
     match format {
@@ -89,8 +88,9 @@ fn files(plan: &Plan, forecast: &Forecast, units: Units, style: &Style) -> Resul
         file("plan.json", format!("{json}\n")),
     ];
     if let Some(figure) = laps_curves(forecast).and_then(|c| curves::draw(&c, style)) {
-        files.push(file("plan.svg", figure.svg));
-        files.push(file("plan-caption.txt", format!("{}\n", figure.caption)));
+        let caption = file("plan-caption.txt", format!("{}\n", figure.caption));
+        files.extend(of_figure("plan", figure));
+        files.push(caption);
     }
     Ok(files)
 }

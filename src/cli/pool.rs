@@ -79,7 +79,6 @@ fn margin(text: &str) -> Result<f64, String> {
 pub fn run(arguments: &PoolArguments, format: Format, units: Units) -> Result<(), Failure> {
     if let Some(out) = &arguments.out {
         results::check(out, Kind::Pool)?;
-        arguments.figures.figure_format.check()?;
     }
     let count = arguments.results.len();
     let usage = |message: String| Err(Failure::from(Error::Usage { flag: "pool".into(), message }));
@@ -106,7 +105,7 @@ pub fn run(arguments: &PoolArguments, format: Format, units: Units) -> Result<()
     let written = match &arguments.out {
         Some(out) => {
             let files = files(&result, &(&arguments.figures).into(), units.into())?;
-            results::write(out, Kind::Pool, &arguments.figures.figure_format.applied(files)?)?
+            results::write(out, Kind::Pool, &files)?
         }
         None => Written::default(),
     };

@@ -65,7 +65,6 @@ pub struct SolveArguments {
 pub fn run(arguments: SolveArguments, format: Format, units: Units) -> Result<(), Failure> {
     let out = arguments.out.clone().unwrap_or_else(|| default_out(&arguments.input));
     results::check(&out, Kind::Solve)?;
-    arguments.figures.figure_format.check()?;
     let inputs = read(&arguments)?;
     let depth = Depth { draws: arguments.draws as usize, ..Depth::default() };
     let analysis = solved(&inputs, depth, arguments.monte_carlo)
@@ -78,7 +77,7 @@ pub fn run(arguments: SolveArguments, format: Format, units: Units) -> Result<()
         style: &(&arguments.figures).into(),
         units: units.into(),
     })?;
-    let written = results::write(&out, Kind::Solve, &arguments.figures.figure_format.applied(files)?)?;
+    let written = results::write(&out, Kind::Solve, &files)?;
     match format {
         Format::Text => {
             let (solution, width) = (&analysis.solution, output::width());

@@ -17,6 +17,9 @@ pub struct Figure {
     pub name: &'static str,
     pub title: String,
     pub svg: String,
+    /// The same as PNG, where the style asks for pictures and the sheet is not too large for one (metres).
+    #[serde(skip)]
+    pub png: Option<Vec<u8>>,
     /// For the write-up: what is drawn, how many, what the marks mean.
     pub caption: String,
 }
@@ -32,7 +35,8 @@ impl Figure {
     ) -> Option<Figure> {
         let (title, caption) = (title.into(), caption.into());
         let naming = Naming { name, title: title.clone(), description: caption.clone() };
-        Some(Figure { name, title, svg: sheet.finish(height_mm, &naming)?, caption })
+        let png = if sheet.style.picture { sheet.picture(height_mm) } else { None };
+        Some(Figure { name, title, svg: sheet.finish(height_mm, &naming)?, png, caption })
     }
 }
 

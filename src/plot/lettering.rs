@@ -52,6 +52,11 @@ fn advance(character: char) -> f64 {
     f64::from(thousandths) / 1000.0
 }
 
+/// A letter that stands over or between others.
+pub fn takes_no_room(character: char) -> bool {
+    advance(character) == 0.0
+}
+
 /// Width of a text at a letter size, in the unit of the size.
 pub fn width(text: &str, size: f64, letters: Letters) -> f64 {
     let bold = if letters == Letters::Title { BOLD } else { 1.0 };

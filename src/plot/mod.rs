@@ -1,10 +1,11 @@
-//! Figures as SVG text, one a file, in one style.
+//! Figures as SVG text and, where asked, as PNG, one a file, in one style.
 //!
 //! Given the solution and the series beside it; each `draw` gives a [`Figure`], or `None` when there is nothing of its
 //! kind to show. Pure: the same input gives the same bytes, and no value of a file can make it panic. It computes
 //! nothing that is not in its input except places on paper.
 
 pub mod budget;
+mod canvas;
 pub mod curves;
 pub mod differences;
 pub mod elevation;
@@ -15,14 +16,17 @@ pub mod forest;
 pub mod inspection;
 pub mod joint_region;
 mod key;
+mod letter_forms;
 pub mod lettering;
 pub mod map;
+mod mark;
 mod marker;
 mod mean_line;
 pub mod misclosure;
 pub mod model_residual;
 mod panel;
 mod polyline;
+mod picture;
 pub mod residuals;
 mod rows;
 pub mod run_residual;
@@ -41,6 +45,7 @@ pub mod wind_along;
 mod wind_dial;
 
 pub use figure::Figure;
+pub use letter_forms::letters_without_form;
 pub use style::Style;
 
 use crate::evidence::Evidence;

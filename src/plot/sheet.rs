@@ -1,12 +1,16 @@
-//! The sheet of paper a figure is drawn on: marks in mm, handed to plotters and its backend of ours when it is finished.
+//! The sheet of paper a figure is drawn on: marks in mm, handed to plotters and its backend of ours, or to the painter of
+//! pictures, when it is finished.
 //!
-//! Given lines, areas, discs, boxes and words with their inks; gives the SVG text. Marks that are not finite are left
-//! out. It knows nothing of data, axes or set-ups.
+//! Given lines, areas, discs, boxes and words with their inks; gives the SVG text and the PNG. Marks that are not finite
+//! are left out. It knows nothing of data, axes or set-ups.
 
 use super::lettering::{self, Letters};
+pub use super::mark::{Anchor, Note};
+use super::mark::{Mark, Shape, UNITS_PER_MM};
+use super::picture;
 use super::polyline::{Frame, Point};
 use super::style::{Dash, Ink, Stroke, Style};
-use super::svg::{Extras, Naming, Svg, UNITS_PER_MM};
+use super::svg::{Extras, Naming, Svg};
 use crate::wording::on_one_line;
 use plotters::coord::Shift;
 use plotters::element::{Drawable, PointCollection};
@@ -14,61 +18,6 @@ use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 use plotters_backend::DrawingErrorKind;
 use std::convert::Infallible;
-
-/// Which side of its place a word stands on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Anchor {
-    Start,
-    Middle,
-    End,
-}
-
-/// What a mark tells beside its form: words for the pointer, and the lap it belongs to so that a page can hide it.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub struct Note {
-    pub tip: String,
-    pub lap: Option<LapKey>,
-}
-
-impl Note {
-    pub fn tip(tip: impl Into<String>) -> Note {
-        Note { tip: tip.into(), lap: None }
-    }
-
-    pub fn of_lap(tip: impl Into<String>, run: usize, lap: usize) -> Note {
-        Note { tip: tip.into(), lap: Some(LapKey { run, lap }) }
-    }
-}
-
-/// Run and lap, both from 1.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct LapKey {
-    pub run: usize,
-    pub lap: usize,
-}
-
-#[derive(Debug, Clone, PartialEq)]
-pub(super) enum Shape {
-    Line(Vec<(i32, i32)>),
-    Area(Vec<(i32, i32)>),
-    Disc { centre: (i32, i32), radius: u32 },
-    Box([(i32, i32); 2]),
-    Words { at: (i32, i32), text: String, size: f64, bold: bool, anchor: Anchor },
-}
-
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Mark {
-    pub shape: Shape,
-    pub ink: Ink,
-    pub opacity: f64,
-    /// Line width in units.
-    pub width: u32,
-    pub filled: bool,
-    pub dash: Dash,
-    /// Words keep a rim of paper around them.
-    pub halo: bool,
-    pub note: Note,
-}
 
 /// A figure in the making.
 #[derive(Debug, Clone)]
@@ -190,9 +139,19 @@ impl Sheet {
         lettering::wrap(text, room_mm, most, self.style.size(letters), letters)
     }
 
+    /// Width and height, units.
+    fn size(&self, height_mm: f64) -> (u32, u32) {
+        (unit(self.style.width()).max(1) as u32, unit(height_mm).max(1) as u32)
+    }
+
+    /// The sheet as a PNG; `None` when it is too large to be painted.
+    pub fn picture(&self, height_mm: f64) -> Option<Vec<u8>> {
+        picture::paint(&self.marks, self.size(height_mm))
+    }
+
     /// The finished SVG; `None` when plotters failed.
     pub fn finish(self, height_mm: f64, naming: &Naming) -> Option<String> {
-        let size = (unit(self.style.width()).max(1) as u32, unit(height_mm).max(1) as u32);
+        let size = self.size(height_mm);
         let mut svg = String::new();
         let root: DrawingArea<Svg, Shift> = Svg::new(&mut svg, size, naming).into_drawing_area();
         self.marks.iter().try_for_each(|mark| root.draw(mark)).ok()?;

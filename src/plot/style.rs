@@ -83,6 +83,18 @@ pub enum Dash {
     LongDotted,
 }
 
+impl Dash {
+    /// Lengths of strokes and gaps in turn, units of the sheet; empty for a line without gaps.
+    pub const fn units(self) -> &'static [u32] {
+        match self {
+            Dash::Solid => &[],
+            Dash::Long => &[32, 20],
+            Dash::Dotted => &[9, 14],
+            Dash::LongDotted => &[36, 14, 9, 14],
+        }
+    }
+}
+
 const DASHES: [Dash; 4] = [Dash::Solid, Dash::Long, Dash::Dotted, Dash::LongDotted];
 
 /// What marks one set-up in every figure.
@@ -130,11 +142,13 @@ pub struct Style {
     pub decimal_comma: bool,
     /// What speeds and lengths are in.
     pub units: Units,
+    /// A figure is painted as a picture too.
+    pub picture: bool,
 }
 
 impl Default for Style {
     fn default() -> Self {
-        Style { width_mm: 160.0, grey: false, decimal_comma: false, units: Units::Metric }
+        Style { width_mm: 160.0, grey: false, decimal_comma: false, units: Units::Metric, picture: false }
     }
 }
 

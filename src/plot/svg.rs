@@ -5,6 +5,7 @@
 //! nothing out.
 
 use super::lettering::FAMILY;
+use super::mark::{RIM, UNITS_PER_MM};
 use super::style::Dash;
 use crate::wording::on_one_line;
 use plotters_backend::text_anchor::HPos;
@@ -13,9 +14,6 @@ use plotters_backend::{
 };
 use std::convert::Infallible;
 use std::fmt::Write;
-
-/// Units of the view box to the mm (about four to a screen pixel): plotters places marks on whole units.
-pub const UNITS_PER_MM: f64 = 16.0;
 
 /// How a figure is called.
 #[derive(Debug, Clone, PartialEq)]
@@ -104,13 +102,12 @@ impl<'a> Svg<'a> {
     /// One element with the extras that were laid ready for it.
     fn element(&mut self, name: &str, attributes: &str, content: &str) -> Drawn {
         let extras = std::mem::take(&mut self.next);
-        let dash = match extras.dash {
-            Dash::Solid => "",
-            Dash::Long => " stroke-dasharray=\"32 20\"",
-            Dash::Dotted => " stroke-dasharray=\"9 14\"",
-            Dash::LongDotted => " stroke-dasharray=\"36 14 9 14\"",
+        let dash = match extras.dash.units().iter().map(u32::to_string).collect::<Vec<_>>().join(" ") {
+            solid if solid.is_empty() => solid,
+            dashed => format!(" stroke-dasharray=\"{dashed}\""),
         };
-        let halo = if extras.halo { " paint-order=\"stroke\" stroke=\"#FFF\" stroke-width=\"14\"" } else { "" };
+        let rim = || format!(" paint-order=\"stroke\" stroke=\"#FFF\" stroke-width=\"{RIM}\"");
+        let halo = if extras.halo { rim() } else { String::new() };
         let lap = extras.lap.map_or(String::new(), |lap| format!(" data-lap=\"{lap}\""));
         let tip = if extras.tip.is_empty() { String::new() } else { format!("<title>{}</title>", escape(&extras.tip)) };
         self.text.push_str(&format!("<{name}{attributes}{dash}{halo}{lap}"));

@@ -28,7 +28,13 @@ mod tests {
 
     #[test]
     fn each_figure_has_a_numbered_caption_with_its_file() {
-        let figure = |name| Figure { name, title: "Title".into(), svg: String::new(), caption: "What is seen.".into() };
+        let figure = |name| Figure {
+            name,
+            title: "Title".into(),
+            svg: String::new(),
+            png: None,
+            caption: "What is seen.".into(),
+        };
         let text = captions(&[figure("map"), figure("budget")]);
         assert!(text.contains("Figure 1 (map.svg). Title. What is seen.\n"));
         assert!(text.contains("Figure 2 (budget.svg)."));

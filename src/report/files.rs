@@ -15,7 +15,7 @@ use super::units::Units;
 use super::verdict::Verdict;
 use crate::error::Error;
 use crate::evidence::Evidence;
-use crate::plot::{Style, draw_all};
+use crate::plot::{Figure, Style, draw_all};
 use crate::session::Session;
 use crate::solution::Solution;
 use crate::wording::harmless;
@@ -50,7 +50,8 @@ pub struct FilesInput<'a> {
 pub fn files(input: &FilesInput) -> Result<Vec<ResultFile>, Error> {
     let style = Style { units: input.units, ..*input.style };
     let figures = draw_all(input.solution, input.evidence, &style);
-    let narrow_figures = draw_all(input.solution, input.evidence, &Style { width_mm: NARROW_MM, ..style });
+    let narrow_figures =
+        draw_all(input.solution, input.evidence, &Style { width_mm: NARROW_MM, picture: false, ..style });
     let page = page(&PageInput {
         session: input.session,
         solution: input.solution,
@@ -82,8 +83,15 @@ pub fn files(input: &FilesInput) -> Result<Vec<ResultFile>, Error> {
             files.push(file(name, table.csv()?));
         }
     }
-    files.extend(figures.into_iter().map(|f| file(&format!("figures/{}.svg", f.name), f.svg.into_bytes())));
+    files.extend(figures.into_iter().flat_map(|f| of_figure(&format!("figures/{}", f.name), f)));
     Ok(files)
+}
+
+/// A figure under a name without extension: the SVG, and the PNG where there is one.
+pub fn of_figure(name: &str, figure: Figure) -> Vec<ResultFile> {
+    let mut files = vec![file(&format!("{name}.svg"), figure.svg.into_bytes())];
+    files.extend(figure.png.map(|bytes| file(&format!("{name}.png"), bytes)));
+    files
 }
 
 /// The one paragraph that somebody would send.

@@ -2,7 +2,7 @@
 //!
 //! Given a plan and a seed; gives simulated rides, the session that belongs to them and the truth, as values or as the
 //! bytes of files. It shares no formula or step with the solver and uses no module that estimates anything, which
-//! `tests/layers.rs` holds it to. It touches no file and no clock.
+//! `tests/project/layers.rs` holds it to. It touches no file and no clock.
 
 mod chance;
 mod day;

@@ -14,6 +14,7 @@ mod inspected;
 mod kinds;
 mod odd_text;
 mod own_files;
+mod pictures;
 mod program;
 mod publishable;
 mod real_rides;

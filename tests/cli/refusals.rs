@@ -246,17 +246,6 @@ fn words_under_the_name_of_a_fit_file_are_no_table_with_a_missing_column() {
 }
 
 #[test]
-fn a_picture_is_refused_early_by_a_build_that_cannot_paint_and_nothing_is_written() {
-    if cfg!(feature = "png") {
-        return;
-    }
-    let desk = desk("mass_kg = 85.0", "mass_kg = 85.0 ");
-    let words = ["--figure-format png", "--features png", "SVG"];
-    desk.refused(&["solve", "session.toml", "--out", "out", "--figure-format", "png"], 2, &words);
-    assert!(!desk.path("out").exists());
-}
-
-#[test]
 fn more_runs_or_set_ups_than_the_limit_are_refused_before_a_ride_is_read() {
     let head =
         "[rider_and_bike]\nmass_kg = 85.0\n[air]\ntemperature_c = 18.0\npressure_hpa = 1000.0\nhumidity_pct = 60.0\n";

@@ -7,5 +7,7 @@ mod exact;
 mod factor_days;
 mod misfit;
 mod plain_days;
+mod prediction;
 mod real_days;
+mod rollers;
 mod tally;

@@ -15,14 +15,18 @@ use building::{Building, FRESH, OLD, READY, clear_dead};
 use holdings::{Holdings, look, walk};
 use in_place::put_in_place;
 use loopwright::error::Error;
+use loopwright::plot::letters_without_form;
 use loopwright::report::files::ResultFile;
 pub use mark::Kind;
 pub use read::{read_solution, solution_bytes};
+use std::collections::BTreeSet;
 use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 /// Most names of kept files that are told.
 const MOST_TOLD: usize = 5;
+/// Most letters that are told.
+const MOST_LETTERS_TOLD: usize = 20;
 
 /// What a person should know of a folder that was written.
 #[derive(Debug, Default)]
@@ -31,6 +35,8 @@ pub struct Written {
     spent_results: bool,
     /// Files of the user that changed at the very moment and are not in the folder.
     left: Vec<PathBuf>,
+    /// Letters that the font of PNG figures lacks.
+    without_form: BTreeSet<char>,
 }
 
 impl Written {
@@ -49,6 +55,13 @@ impl Written {
         if !self.left.is_empty() {
             let names: Vec<String> = self.left.iter().map(|p| p.display().to_string()).collect();
             lines.push(format!("Changed while the folder was replaced, and kept at: {}", names.join(", ")));
+        }
+        if !self.without_form.is_empty() {
+            let letters: String = self.without_form.iter().take(MOST_LETTERS_TOLD).collect();
+            let more = if self.without_form.len() > MOST_LETTERS_TOLD { " and others" } else { "" };
+            lines.push(format!(
+                "The PNG figures show boxes for the letters «{letters}»{more}, which their font lacks; the SVG figures have them"
+            ));
         }
         lines
     }
@@ -103,5 +116,14 @@ pub fn write(folder: &Path, kind: Kind, files: &[ResultFile]) -> Result<Written,
     let old = [ready, building.path().join(OLD)];
     let left = old.iter().filter(|old| old.exists()).flat_map(|old| carry::clear_replaced(old, &place)).collect();
     let kept = theirs.into_iter().filter(|e| !e.is_folder).map(|e| e.name).collect();
-    Ok(Written { kept, spent_results, left })
+    Ok(Written { kept, spent_results, left, without_form: without_form(files) })
+}
+
+/// Letters of the figures of which there is a picture too, and that it cannot show.
+fn without_form(files: &[ResultFile]) -> BTreeSet<char> {
+    let painted = |file: &&ResultFile| {
+        let picture = file.name.strip_suffix(".svg").map(|stem| format!("{stem}.png"));
+        picture.is_some_and(|name| files.iter().any(|f| f.name == name))
+    };
+    files.iter().filter(painted).flat_map(|f| letters_without_form(&String::from_utf8_lossy(&f.bytes))).collect()
 }

@@ -13,9 +13,9 @@ use crate::solution::Estimate;
 use crate::wording::counted;
 use std::collections::BTreeSet;
 
-/// A figure and the file it goes to, which holds no text of the inputs.
+/// A figure and the file it goes to, without extension; the name holds no text of the inputs.
 pub struct NamedFigure {
-    pub file: String,
+    pub stem: String,
     pub figure: Figure,
 }
 
@@ -25,8 +25,8 @@ pub fn figures(result: &PooledResult, style: &Style, units: Units) -> Vec<NamedF
     for (index, contrast) in result.contrasts.iter().enumerate() {
         for (name, quantity) in quantities(contrast) {
             let forest = forest(result, contrast, name, quantity, units);
-            let file = format!("forest-{}-{}.svg", index + 1, name.to_lowercase());
-            all.extend(draw(&forest, style).map(|figure| NamedFigure { file, figure }));
+            let stem = format!("forest-{}-{}", index + 1, name.to_lowercase());
+            all.extend(draw(&forest, style).map(|figure| NamedFigure { stem, figure }));
         }
     }
     all
@@ -44,7 +44,7 @@ fn curves(result: &PooledResult, style: &Style, units: Units) -> Option<NamedFig
     );
     let curves = all.iter().map(|c| &c.curve).collect();
     let figure = drawn(&Curves { curves, axis: format!("Watts at {at}, above the least"), share, said }, style)?;
-    Some(NamedFigure { file: "factor-curve.svg".into(), figure })
+    Some(NamedFigure { stem: "factor-curve".into(), figure })
 }
 
 fn of_day(name: &str, day: &DayContrast) -> Estimate {

@@ -9,7 +9,7 @@ use super::{summary, tables};
 use crate::error::Error;
 use crate::plot::{Figure, Style};
 use crate::pool::{PooledContrast, PooledResult};
-use crate::report::files::{ResultFile, number, table};
+use crate::report::files::{ResultFile, number, of_figure, table};
 use crate::report::units::Units;
 use crate::solution::Estimate;
 
@@ -25,7 +25,7 @@ const TEXT_WIDTH: usize = 80;
 pub fn files(result: &PooledResult, style: &Style, units: Units) -> Result<Vec<ResultFile>, Error> {
     let figures = self::figures(result, style, units);
     let of = |named: &[NamedFigure]| -> Vec<Figure> { named.iter().map(|f| f.figure.clone()).collect() };
-    let narrow = self::figures(result, &Style { width_mm: NARROW_MM, ..*style }, units);
+    let narrow = self::figures(result, &Style { width_mm: NARROW_MM, picture: false, ..*style }, units);
     let page = page(result, &of(&figures), &of(&narrow), units)?;
     let mut json = serde_json::to_vec_pretty(result).map_err(|e| Error::Page { reason: e.to_string() })?;
     json.push(b'\n');
@@ -45,13 +45,13 @@ pub fn files(result: &PooledResult, style: &Style, units: Units) -> Result<Vec<R
     if !result.curves.is_empty() {
         files.push(file("curves.csv", tables::curves(result).csv()?));
     }
-    files.extend(figures.into_iter().map(|f| ResultFile { name: f.file, bytes: f.figure.svg.into_bytes() }));
+    files.extend(figures.into_iter().flat_map(|f| of_figure(&f.stem, f.figure)));
     Ok(files)
 }
 
 fn captions(figures: &[NamedFigure]) -> String {
     let one = |(index, f): (usize, &NamedFigure)| {
-        format!("Figure {} ({}). {}. {}\n", index + 1, f.file, f.figure.title, f.figure.caption)
+        format!("Figure {} ({}.svg). {}. {}\n", index + 1, f.stem, f.figure.title, f.figure.caption)
     };
     figures.iter().enumerate().map(one).collect::<Vec<_>>().join("\n")
 }

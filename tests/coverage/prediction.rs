@@ -1,7 +1,7 @@
 //! Predicted against rehearsed standard errors: what `plan` promises is what solving the day reports.
 //!
 //! The whole grid takes minutes and is left out of ordinary runs:
-//! `cargo test --release --test prediction -- --ignored --nocapture`; `LOOPWRIGHT_DAYS` sets the days of each plan.
+//! `cargo test --release --test coverage prediction -- --ignored --nocapture`; `LOOPWRIGHT_DAYS` sets the days of each plan.
 
 use loopwright::analysis::{Depth, Inputs, analyse};
 use loopwright::circuit::Survey;

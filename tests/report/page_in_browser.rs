@@ -1,13 +1,11 @@
 //! The report page as a browser meets it: no complaint on its console, by day and by night, and no words that leave
 //! their cell or box, for a session of each kind.
 
-mod made_up;
-mod reading;
-
+use crate::made_up::{Request, day};
+use crate::reading;
 use loopwright::plot::{Style, draw_all};
 use loopwright::report::Units;
 use loopwright::report::page::{PageInput, page};
-use made_up::{Request, day};
 use std::path::PathBuf;
 
 fn kinds() -> [(&'static str, Request); 7] {

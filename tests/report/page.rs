@@ -1,13 +1,11 @@
 //! The report page: complete, escaped, the same every time, and fit for a phone, a wide screen and A4, as measured in
 //! headless Chromium where there is one. Pages are left in the test folder of the target directory, to be looked at.
 
-mod made_up;
-mod reading;
-
+use crate::made_up::{self, Day, Request, day};
+use crate::reading;
 use loopwright::plot::{Style, draw_all};
 use loopwright::report::Units;
 use loopwright::report::page::{PageInput, page};
-use made_up::{Day, Request, day};
 use std::path::PathBuf;
 
 fn report_of(day: &Day, units: Units) -> String {

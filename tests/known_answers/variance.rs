@@ -51,30 +51,30 @@ fn analysis_of_variance_is_met_as_far_as_the_data_survive_rounding_to_doubles() 
     // digits of the certified one; a one-pass sum of squares has none left on the last.
     anova_passes(
         "SiRstv",
-        include_str!("data/nist/SiRstv.dat"),
+        include_str!("../data/nist/SiRstv.dat"),
         Certified { between: 5.11462616e-2, within: 2.1663656e-1, f: 1.18046237440255, marks: 12.0 },
     );
     anova_passes(
         "AtmWtAg",
-        include_str!("data/nist/AtmWtAg.dat"),
+        include_str!("../data/nist/AtmWtAg.dat"),
         Certified { between: 3.638341875e-9, within: 1.04951729166667e-8, f: 15.9467335677930, marks: 9.5 },
     );
     anova_passes(
         "SmLs01",
-        include_str!("data/nist/SmLs01.dat"),
+        include_str!("../data/nist/SmLs01.dat"),
         Certified { between: 1.68, within: 1.8, f: 21.0, marks: 13.0 },
     );
     anova_passes(
         "SmLs04",
-        include_str!("data/nist/SmLs04.dat"),
+        include_str!("../data/nist/SmLs04.dat"),
         Certified { between: 1.68, within: 1.8, f: 21.0, marks: 9.5 },
     );
     anova_passes(
         "SmLs07",
-        include_str!("data/nist/SmLs07.dat"),
+        include_str!("../data/nist/SmLs07.dat"),
         Certified { between: 1.68, within: 1.8, f: 21.0, marks: 4.0 },
     );
     // On the rounded readings themselves the arithmetic must lose next to nothing (150-digit result).
-    let rounded = OneWay::of_readings(&groups(include_str!("data/nist/SmLs07.dat"))).unwrap();
+    let rounded = OneWay::of_readings(&groups(include_str!("../data/nist/SmLs07.dat"))).unwrap();
     assert!(digits(rounded.f, 21.0008118878188) >= 7.0, "{}", rounded.f);
 }

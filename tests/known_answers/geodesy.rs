@@ -3,8 +3,8 @@
 use geo::{Bearing, Destination, Distance, Geodesic, Point};
 use loopwright::constant::normal_gravity_m_s2;
 
-const GEODTEST: &str = include_str!("data/geodesy/GeodTest-100.dat");
-const LAP_SCALE: &str = include_str!("data/geodesy/lap_scale_wgs84.csv");
+const GEODTEST: &str = include_str!("../data/geodesy/GeodTest-100.dat");
+const LAP_SCALE: &str = include_str!("../data/geodesy/lap_scale_wgs84.csv");
 
 fn numbers(line: &str, separator: char) -> Vec<f64> {
     line.split(separator).map(|cell| cell.trim().parse().expect("a number")).collect()

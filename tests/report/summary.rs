@@ -1,11 +1,9 @@
 //! The summary on the terminal and the words for the write-up: they fit, they are in order, and they say what was done.
 
-mod made_up;
-
+use crate::made_up::{self, Request, day};
 use loopwright::plot::{Style, draw_all};
 use loopwright::report::text::{Emphasis, Extent, Print};
 use loopwright::report::{Units, captions, methods, text};
-use made_up::{Request, day};
 
 #[test]
 fn the_summary_fits_every_width_from_40_columns() {

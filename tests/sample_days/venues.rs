@@ -2,15 +2,13 @@
 //!
 //! Truth is that of the rehearsed folder, which an independent simulation made.
 
-mod sample_folder;
-
+use crate::sample_folder::{holds, inputs, said, solve, solved, truth, with_runs};
 use loopwright::error::Error;
 use loopwright::report::Units;
 use loopwright::report::verdict::Verdict;
 use loopwright::session::{Run, Venue};
 use loopwright::solution::{Contrast, Solution, VenueResult, Venues};
 use loopwright::standing::{Ground, standings};
-use sample_folder::{holds, inputs, said, solve, solved, truth, with_runs};
 
 const FOLDER: &str = "road-and-rollers";
 

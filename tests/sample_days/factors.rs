@@ -2,10 +2,7 @@
 //!
 //! Truth is that of the rehearsed folder, which an independent simulation made.
 
-// Other tests of samples use more of it.
-#[allow(dead_code)]
-mod sample_folder;
-
+use crate::sample_folder::{inputs, solve};
 use loopwright::analysis::{Depth, Inputs, analyse};
 use loopwright::factor::{Answer, Curve};
 use loopwright::forecast::forecast;
@@ -18,7 +15,6 @@ use loopwright::session::Session;
 use loopwright::simulate::simulate;
 use loopwright::solution::Solution;
 use rayon::prelude::*;
-use sample_folder::{inputs, solve};
 
 const FOLDER: &str = "pressure-sweep";
 /// Turning point of the curve that the set-ups of the plan lie on, kPa (by hand from its four values).

@@ -6,8 +6,8 @@ use loopwright::air::{Direction, WindVector, moist_air_density, standard_pressur
 use loopwright::model::AirSpeed;
 use loopwright::model::aerodynamic::drag_per_area_n_m2;
 
-const CIPM_GRID: &str = include_str!("data/air/cipm2007_grid.csv");
-const STANDARD_ATMOSPHERE: &str = include_str!("data/air/isa.csv");
+const CIPM_GRID: &str = include_str!("../data/air/cipm2007_grid.csv");
+const STANDARD_ATMOSPHERE: &str = include_str!("../data/air/isa.csv");
 /// One millimetre of mercury, Pa, exact by its definition.
 const MMHG_PA: f64 = 133.322_387_415;
 

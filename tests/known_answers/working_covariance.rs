@@ -1,9 +1,7 @@
 //! CR2 with errors supposed to be correlated within a lap and larger in some laps than in others: against the dense
 //! definition, against identities, and the estimate of what is supposed against what was put in.
 
-mod dense_cluster;
-
-use dense_cluster::{
+use crate::dense_cluster::{
     Dense, LapsWithStepMeans, laps_with_step_means, normal, projector, random, so_many_laps_with_step_means,
     step_dummies, unequal_clusters,
 };

@@ -1,9 +1,7 @@
 //! The fast cluster-robust covariance with independent errors supposed, against dense matrices written straight from
 //! the definition, and against cases whose answer is known in closed form.
 
-mod dense_cluster;
-
-use dense_cluster::{Dense, LapsWithStepMeans, laps_with_step_means, normal, unequal_clusters};
+use crate::dense_cluster::{Dense, LapsWithStepMeans, laps_with_step_means, normal, unequal_clusters};
 use loopwright::uncertainty::cluster::{Absorbed, Cluster, ClusterRobust, Laps};
 use loopwright::uncertainty::student::coverage_factor;
 use loopwright::uncertainty::working::Working;

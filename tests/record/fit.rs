@@ -1,9 +1,7 @@
 //! Files made here, byte by byte, through the public reader: what a sound file must give, and what a damaged one
 //! must never do.
 
-mod fit_bytes;
-
-use fit_bytes::{RECORD_FIELDS, Raw, START, START_UNIX_S, Section, base, bitwise_crc, record, ride};
+use crate::fit_bytes::{RECORD_FIELDS, Raw, START, START_UNIX_S, Section, base, bitwise_crc, record, ride};
 use loopwright::error::Error;
 use loopwright::finding::What;
 use loopwright::record::{MAX_RECORDS, Pause, Recording, crc16, decode, decode_fit, parse_csv, read};

@@ -1,11 +1,9 @@
 //! Every figure as SVG text: nothing overlaps or leaves the sheet, the same input gives the same bytes, and no input
 //! makes it panic. The figures are also left in the test folder of the target directory, to be looked at.
 
-mod made_up;
-mod reading;
-
+use crate::made_up::{self, Request, day};
+use crate::reading;
 use loopwright::plot::{Figure, Style, draw_all};
-use made_up::{Request, day};
 
 fn figures(request: Request, style: &Style) -> Vec<Figure> {
     let day = day(request);

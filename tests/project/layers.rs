@@ -1,8 +1,6 @@
 //! The order of modules, their heads and their length, as `DEVELOPERS.md` states them.
 
-mod source;
-
-use source::{SourceFile, circles, files_of};
+use crate::source::{SourceFile, circles, files_of};
 use std::collections::BTreeMap;
 
 /// Longest source file, lines.

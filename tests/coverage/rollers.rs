@@ -1,7 +1,7 @@
 //! Bias and coverage on rollers, and of what two venues say together, over many simulated days.
 //!
 //! Left out of ordinary runs because it takes minutes:
-//! `cargo test --release --test rollers_coverage -- --ignored --nocapture`. `LOOPWRIGHT_DAYS` sets the days of each.
+//! `cargo test --release --test coverage rollers -- --ignored --nocapture`. `LOOPWRIGHT_DAYS` sets the days of each.
 
 use loopwright::analysis::{Depth, Inputs, analyse};
 use loopwright::plan::Plan;

@@ -2,11 +2,9 @@
 //!
 //! Truth is that of the rehearsed folder, which an independent simulation made.
 
-mod sample_folder;
-
+use crate::sample_folder::{holds, inputs, said, solve, solved, truth, with_runs};
 use loopwright::error::Error;
 use loopwright::session::Session;
-use sample_folder::{holds, inputs, said, solve, solved, truth, with_runs};
 
 const FOLDER: &str = "tyres-on-rollers";
 

@@ -1,0 +1,13 @@
+//! What somebody reads: figures, the page and the summary of invented days.
+//!
+//! Given made-up results; looks at the words and places of what is written, and at the page in headless Chromium where there
+//! is one.
+
+mod figures;
+#[path = "../made_up/mod.rs"]
+mod made_up;
+mod page;
+mod page_in_browser;
+mod pictures;
+mod reading;
+mod summary;
