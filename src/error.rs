@@ -2,6 +2,7 @@
 //!
 //! Given nothing; used by every module that can refuse. It never prints and never exits.
 
+use crate::wording::counted;
 use std::path::PathBuf;
 
 /// Why an input cannot give the answer.
@@ -71,7 +72,7 @@ pub enum Error {
     #[error("{file}: no whole lap found ({reason}); {next}")]
     NoLaps { file: String, reason: String, next: &'static str },
     /// Too few laps are left to close a loop.
-    #[error("{laps} usable lap(s) over {runs} run(s), at least {needed} are needed; {next}")]
+    #[error("{} over {}, at least {needed} are needed; {next}", counted(*laps, "usable lap"), counted(*runs, "run"))]
     TooFewLaps { laps: usize, runs: usize, needed: usize, next: String },
 
     /// Some runs cannot be used; `cause` is what stops the day where the others cannot be solved either.

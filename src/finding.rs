@@ -6,6 +6,7 @@ mod misfit;
 mod sharing;
 mod slip;
 
+use crate::wording::{counted, counted_as};
 pub use misfit::{LeftAtSpeed, Misfit, MostLeft};
 pub use sharing::FreedDifference;
 use slip::short_p;
@@ -164,7 +165,7 @@ pub enum What {
     /// Laps differ more than the scatter within them explains.
     LapsDiffer { name: String, by_laps: f64, within: f64 },
     /// Set-up and time of day cannot be told apart.
-    OrderConfounded { order: String },
+    OrderConfounded { order: String, rollers: bool },
     /// Wind drifted during the run and is modelled so.
     WindDrifted { change_m_s: f64 },
     /// A fitted drift of Crr and a difference can hardly be told apart.
@@ -379,22 +380,22 @@ impl What {
         match self {
             What::Truncated { records, missing_bytes } => format!("The file is {missing_bytes} bytes shorter than it says, as when recording is cut off; its {records} records are used. Copy the file from the device again if you can."),
             What::ChecksumMismatch { part } => format!("The checksum of part {part} of the file is wrong: bytes were changed on the way. What decodes is used; copy the file again if you can."),
-            What::Undecodable { count, reason } => format!("{count} message(s) could not be decoded ({reason}) and were passed over."),
+            What::Undecodable { count, reason } => format!("{} not be decoded ({reason}); the rest of the file is read.", counted_as(*count, "message could", "messages could")),
             What::SeveralParts { parts } => format!("{parts} recordings stand one after another in this file; all are read, the breaks between them are kept as gaps."),
             What::OtherSportsLeftOut { records } => format!("{records} records of other sports are left out; only cycling is used."),
-            What::RecordsWithoutTime { count } => format!("{count} record(s) carry no time and are left out."),
-            What::RepeatedTimes { count } => format!("{count} record(s) repeat the time of the one before; they are merged with it, the first value of each channel is kept."),
-            What::OutOfOrder { count } => format!("{count} record(s) go back in time, as when a clock is corrected on the way, and are left out."),
-            What::TimeJump { count, largest_s, dropped } => format!("Time jumps by {largest_s:.0} s ({count} such place(s)); the ride is split there, nothing is filled in, and {dropped} record(s) with an impossible time are left out."),
+            What::RecordsWithoutTime { count } => format!("{} no time; it cannot be placed and is left out.", counted_as(*count, "record carries", "records carry")),
+            What::RepeatedTimes { count } => format!("{} the time of the one before; both are merged, the first value of each channel is kept.", counted_as(*count, "record repeats", "records repeat")),
+            What::OutOfOrder { count } => format!("{} back in time, as when a clock is corrected on the way; left out.", counted_as(*count, "record goes", "records go")),
+            What::TimeJump { count, largest_s, dropped } => format!("Time jumps by {largest_s:.0} s ({} in all); the ride is split there, nothing is filled in, and {} left out for an impossible time.", counted(*count, "jump"), counted_as(*dropped, "record is", "records are")),
             What::DeveloperFieldIgnored { name } => format!("An extra power field named «{name}» is in the file and is not used: extra fields never replace the native one."),
             What::DeveloperFieldUsed { name } => format!("The file has no native power; the extra field «{name}», which declares itself to be power, is used. Check that it is the meter you mean."),
             What::NotFinalised { part } => format!("Part {part} of the file was never closed by the device, so nothing tells whether its end is missing; everything found in it is read."),
             What::Damaged { part, lost_bytes } => format!("{lost_bytes} bytes in part {part} of the file cannot be understood and are lost; the records around them are used. Copy the file from the device again if you can."),
-            What::DoubtfulRecords { count } => format!("{count} record(s) stand directly before damaged bytes; their values are not certain and are taken as missing."),
-            What::StrayBytes { bytes } => format!("{bytes} byte(s) in the file belong to no recording and were passed over."),
+            What::DoubtfulRecords { count } => format!("{} directly before damaged bytes; values there are not certain and are taken as missing.", counted_as(*count, "record stands", "records stand")),
+            What::StrayBytes { bytes } => format!("{} to no recording; passed over.", counted_as(*bytes, "byte of the file belongs", "bytes of the file belong")),
             What::OtherFileLeftOut { kind } => format!("A part of the file is of type {kind}, not an activity, and is left out."),
             What::NotCycling { sport } => format!("The file says its sport is {sport} and names no cycling; it is read as if it were cycling. Check that it is the right file."),
-            What::ImpossiblePositions { count } => format!("{count} position(s) lie off the globe and are taken as missing."),
+            What::ImpossiblePositions { count } => format!("{} off the globe; taken as missing.", counted_as(*count, "position lies", "positions lie")),
             What::ClockNotSet => "Times do not count from a known moment, so a weather log or a second device cannot be matched to this ride.".into(),
             What::ColumnsIgnored { names } => format!("Columns not used: {}.", names.join(", ")),
             What::ChannelsJoined { file, channels, .. } if channels.is_empty() => format!("Nothing is taken from {file}: it holds no channel that could help. Check that it is the right file."),
@@ -403,13 +404,13 @@ impl What {
             What::PowerAllZero { records } => format!("Power is zero in all {records} records; the meter was not connected or not turned."),
             What::SpeedFromDistance => "There is no speed channel; speed is the change of distance over time, which is noisier.".into(),
             What::SpeedDistanceMismatch { ratio } => format!("The speed channel integrates to {:.2} % {} than the distance channel, so one of them has a wrong wheel circumference or comes from satellites. CdA moves by about three times that. Measure the roll-out and correct the one that is wrong.", (ratio - 1.0).abs() * 100.0, if *ratio < 1.0 { "less" } else { "more" }),
-            What::Gaps { count, longest_s } => format!("The record has {count} gap(s), the longest {longest_s:.0} s; the steps of laps in which they fall are not used."),
+            What::Gaps { count, longest_s } => format!("The record has {}, the longest {longest_s:.0} s; the steps of laps in which they fall are not used.", counted(*count, "gap")),
             What::NotMoving => "Positions stand still while the wheel turns: rollers or a trainer. For rollers say on = \"rollers\" in the run.".into(),
             What::GateFar { distance_m } => format!("The stated gate is {distance_m:.0} m from the route; check its coordinates."),
             What::CutMoved { distance_m } => {
                 format!("Speed changes at the stated gate or lap mark, where a sensor that averages over a second errs; laps are cut {distance_m:.0} m from it, where riding is steady. Laps keep their numbers.")
             }
-            What::PositionsUnreachable { count, farthest_m, first_s } => format!("{count} position(s) lie up to {} from where the bicycle can have been (the first at {first_s:.0} s) and are not used; power and speed of those seconds are.", distance(*farthest_m)),
+            What::PositionsUnreachable { count, farthest_m, first_s } => format!("{} up to {} from where the bicycle can have been (the first at {first_s:.0} s); not used, while power and speed of those seconds are.", counted_as(*count, "position lies", "positions lie"), distance(*farthest_m)),
             What::PositionsPoor { spread_m } => format!("Positions lie {spread_m:.0} m from their own average in the middle, as under a roof, and are not used; laps and headings are those of the lap marks and the stated bends."),
             What::BendsContradicted { radius_m, transition_m, seen_radius_m, seen_transition_m } => format!("Bends of {radius_m:.1} m radius{} are stated, and positions show {seen_radius_m:.1} m with transitions of {seen_transition_m:.0} m. The line by positions is used; check bend_radius_m and transition_m, or leave them out.", transition_m.map(|t| format!(" with transitions of {t:.0} m")).unwrap_or_default()),
             What::NotTwoBends => "Bends of a track are stated, but positions show no lap of two equal bends and two straights. The line by positions is used; leave bend_radius_m out, or check that the ride is of this track.".into(),
@@ -450,7 +451,7 @@ impl What {
             What::RestsOnExpectation { of, quantities, next } => format!("More than half of the uncertainty of {} is what was expected beforehand, above all of {of}, and not what the rides told. {next}", crate::wording::listed(quantities)),
             What::FewLaps { laps } => format!("Only {laps} laps are used, so intervals are wide. They rest in part on a model of the scatter within laps, which cannot see a position that changes from lap to lap."),
             What::LapsDiffer { name, by_laps, within } => format!("Laps differ more than the scatter within them explains: the standard error of {name} is {} by the laps and {} by the scatter within them. Something changed from lap to lap, such as position, line, traffic or slow gusts; the interval goes by the laps alone.", two_digits(*by_laps), two_digits(*within)),
-            What::OrderConfounded { order } => format!("The set-ups were ridden in the order {order}, so a drift through the day looks like a difference between them. Ride A B B A or A B C C B A."),
+            What::OrderConfounded { order, rollers } => format!("{} the set-ups were ridden in the order {order}, so a drift through the day looks like a difference between them. Ride A B B A or A B C C B A.", if *rollers { "On rollers" } else { "On the loop" }),
             What::WindDrifted { change_m_s } => format!("The wind changed by {change_m_s:.1} m/s during the run and is modelled as drifting linearly."),
             What::DriftConfounded { setup, baseline, order, inflation, better } => format!("In the order {order} the drift of Crr through the day looks like the difference of {setup} and {baseline}: fitting it makes the standard error of that difference {}. The interval says so; ride {better}, which keeps the two apart.", if *inflation < 1000.0 { format!("{inflation:.1} times as large") } else { "grow without limit".into() }),
             What::BootstrapDisagrees { quantity, of, cluster_se, bootstrap_se } => format!("Drawing whole laps again gives {quantity} of {of} a standard error of {}, the scatter of the laps by itself gives {}: {}.", two_digits(*bootstrap_se), two_digits(*cluster_se), if bootstrap_se > cluster_se { "few laps, or one odd lap that carries the result. Look at the lap residuals; more laps make it firm" } else { "laps of one run are more alike than laps of different runs. Something may have changed between runs, such as pressure or wind" }),
@@ -463,8 +464,14 @@ impl What {
             What::RollerPractice { what } => what.clone(),
             What::RollerRunLeftOut { reason } => format!("This run is not used; the other runs of its set-up are. {reason}."),
             What::RollerAssumptions { drum_diameter_m, drum_spacing_m, drum_over_flat, conversion_fraction, rear_weight_fraction, front_driven } => format!("Crr on the flat rests on these, so check them under [rollers] (one not stated there has its usual value, and the interval holds for stated ones): drums of {:.1} mm, on which Crr is {drum_over_flat:.2} times that on the flat (a conversion made for car tyres on large drums; it is taken to be right within {:.0} %, common practice, no source, which scales values and differences alike), {:.0} mm between their axles, {:.0} % of the weight on the rear wheel, and a front drum that {}.", 1000.0 * drum_diameter_m, 100.0 * conversion_fraction, 1000.0 * drum_spacing_m, 100.0 * rear_weight_fraction, if *front_driven { "a belt turns" } else { "stands still" }),
-            What::NoRepeats { runs, fraction } => format!("No set-up was ridden twice on the rollers ({runs} run(s)), so what changes from run to run (a wheel mounted again, pressure) could not be seen: the intervals suppose {:.1} % of Crr for it (run_to_run_fraction under [uncertainty]; common practice, no source) and rest on that. Ride each set-up at least twice, A B B A.", 100.0 * fraction),
-            What::RunToRunSupposed { repeats, fraction, of } => format!("{repeats} repeat(s) tell little of what changes from run to run, so the intervals rest on what was supposed of it, {:.1} % of {of} (run_to_run_fraction under [uncertainty]). Every further run of a set-up narrows them.", 100.0 * fraction),
+            What::NoRepeats { runs, fraction } => format!("No set-up was ridden twice on the rollers ({}), so what changes from run to run (a wheel mounted again, pressure) could not be seen: the intervals suppose {:.1} % of Crr for it (run_to_run_fraction under [uncertainty]; common practice, no source) and rest on that. Ride each set-up at least twice, A B B A.", counted(*runs, "run"), 100.0 * fraction),
+            What::RunToRunSupposed { repeats, fraction, of } => {
+                let told = match repeats {
+                    0 => "No set-up was ridden twice, so nothing tells".to_string(),
+                    some => format!("{} little of", counted_as(*some, "run ridden again tells", "runs ridden again tell")),
+                };
+                format!("{told} what changes from run to run, and the intervals rest on what was supposed of it, {:.1} % of {of} (run_to_run_fraction under [uncertainty]). Every further run of a set-up narrows them.", 100.0 * fraction)
+            }
             What::SurfaceLoss { setup, crr, half_width, rolling_power_w } => format!("Crr of {setup} is {crr:+.5}{} on the loop against the rollers ({rolling_power_w:+.1} W at the reference): the loss of the road surface and of the tyre's casing on it, as far as the conversion from drum to flat holds.", half_width.map(|h| format!(" ± {h:.5}")).unwrap_or_default()),
             What::VenuesDisagree { setup, baseline, q, p_value } => format!("Loop and rollers disagree on {setup} against {baseline} (Q {q:.1}, p {p_value:.3}), so the combined interval is that of two results that differ by more than their errors. Look at both; the cause is worth finding."),
             What::OneVenueOnly { setup, venue } => format!("{setup} was ridden on {venue} only; its result stands with that venue, and nothing of it is combined."),

@@ -7,7 +7,12 @@ use crate::printable;
 
 /// "1 lap", "12 laps".
 pub fn counted(count: usize, one: &str) -> String {
-    if count == 1 { format!("1 {one}") } else { format!("{count} {one}s") }
+    counted_as(count, one, &format!("{one}s"))
+}
+
+/// "1 record carries", "3 records carry".
+pub fn counted_as(count: usize, one: &str, many: &str) -> String {
+    format!("{count} {}", if count == 1 { one } else { many })
 }
 
 /// Words joined as in a sentence: "a, b and c".

@@ -64,6 +64,7 @@ use crate::finding::{Finding, RiddenAs, Slip, What};
 use crate::sample::{Ride, SampleColumns, align};
 use crate::session::Venue;
 use crate::solution::{FindingResult, Solution};
+use crate::wording::counted;
 use polars::prelude::DataFrame;
 
 /// The answer.
@@ -119,8 +120,9 @@ fn as_seen_from(venue: Venue, what: What) -> What {
     match what {
         What::Gaps { count, longest_s } if venue == Venue::Rollers => What::RollerPractice {
             what: format!(
-                "The record has {count} gap(s), the longest {longest_s:.0} s. No energy is counted across one of more \
-                 than 10 s, and the window found does not span it; let the device record every second without pause."
+                "The record has {}, the longest {longest_s:.0} s. No energy is counted across one of more \
+                 than 10 s, and the window found does not span it; let the device record every second without pause.",
+                counted(count, "gap")
             ),
         },
         other => other,

@@ -10,6 +10,7 @@ use super::roller_budget::budget;
 use super::roller_replication::replication;
 use super::roller_run::SolvedRun;
 use super::run_results::order_finding;
+use super::solvable_laps::unusable;
 use crate::error::Error;
 use crate::finding::{Finding, What};
 use crate::record::Recording;
@@ -38,12 +39,12 @@ impl RollerVenue {
 
 /// Solves the runs on rollers. A run without a window is left out and told, as long as its set-up has another.
 ///
-/// Errors: those of [`analyse`], with the file they concern.
+/// Errors: [`Error::RunsUnusable`] for runs without power, speed or a window where their set-up has no other.
 pub fn solve(inputs: &Inputs, rides: &[Ride], depth: Depth) -> Result<RollerVenue, Error> {
     let session = &inputs.session;
     let mut findings = Vec::new();
     let mut runs: Vec<SolvedRun> = Vec::with_capacity(rides.len());
-    let mut refused: Vec<Refused> = Vec::new();
+    let mut refused: Vec<Option<Error>> = vec![None; rides.len()];
     for (k, (run, ride)) in session.runs.iter().zip(rides).enumerate() {
         let air = run.tyre_temperature_c.or_else(|| temperature(inputs, run, ride));
         let choice =
@@ -52,8 +53,8 @@ pub fn solve(inputs: &Inputs, rides: &[Ride], depth: Depth) -> Result<RollerVenu
         let setup = session.setup_of(run);
         let result = match analyse(&recording, &session.rider_of(run), &session.rollers, &choice) {
             Ok(result) => result,
-            Err(error @ Error::NoSteadyWindow { .. }) => {
-                refused.push(Refused { run: k, setup, error });
+            Err(error @ (Error::NoSteadyWindow { .. } | Error::NoChannel { .. })) => {
+                refused[k] = Some(error);
                 continue;
             }
             Err(error) => return Err(error),
@@ -68,9 +69,10 @@ pub fn solve(inputs: &Inputs, rides: &[Ride], depth: Depth) -> Result<RollerVenu
         findings.extend(run_findings(k, &result, &findings));
         runs.push(SolvedRun { run: k, setup, result, uncertainty: u });
     }
-    for Refused { run, setup, error } in refused {
-        if !runs.iter().any(|r| r.setup == setup) {
-            return Err(error);
+    for (run, why) in refused.iter().enumerate() {
+        let Some(error) = why else { continue };
+        if !runs.iter().any(|r| r.setup == session.setup_of(&session.runs[run])) {
+            return Err(unusable(&refused, error.clone()));
         }
         findings.push(Finding::of_run(run, What::RollerRunLeftOut { reason: error.to_string() }));
     }
@@ -81,13 +83,6 @@ pub fn solve(inputs: &Inputs, rides: &[Ride], depth: Depth) -> Result<RollerVenu
     let shares = replication.shares();
     let budget = if depth.budget { Some(budget(session, &runs, &shares, &PowerAt::reference(session))?) } else { None };
     Ok(RollerVenue { runs, replication, budget, findings })
-}
-
-/// A run without a window.
-struct Refused {
-    run: usize,
-    setup: usize,
-    error: Error,
 }
 
 /// Where the intervals rest on what was supposed of changes from run to run.

@@ -54,7 +54,10 @@ pub fn venue_word(venue: Venue) -> String {
 pub fn order_finding(session: &Session, rides: &[Ride]) -> Option<Finding> {
     let setups: Vec<usize> = session.runs.iter().map(|r| session.setup_of(r)).collect();
     let times: Vec<f64> = rides.iter().map(|r| r.start_unix_s + 0.5 * r.duration_s()).collect();
+    let mut by_clock: Vec<usize> = (0..times.len()).collect();
+    by_clock.sort_by(|a, b| times[*a].total_cmp(&times[*b]));
+    let order: Vec<&str> = by_clock.iter().map(|&k| session.runs[k].setup.as_str()).collect();
     let confounded = pairs_in_time(&setups, &times).iter().any(|p| p.is_confounded());
-    let order: Vec<&str> = session.runs.iter().map(|r| r.setup.as_str()).collect();
-    confounded.then(|| Finding::of_session(What::OrderConfounded { order: order.join(" ") }))
+    let rollers = session.runs.iter().all(|r| session.venue_of(r) == Venue::Rollers);
+    confounded.then(|| Finding::of_session(What::OrderConfounded { order: order.join(" "), rollers }))
 }

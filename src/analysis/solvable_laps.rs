@@ -47,23 +47,27 @@ pub(super) fn check(session: &Session, rides: &[Ride], cut: &LapCut, findings: &
     if refused.iter().all(Option::is_some) {
         // What every run lacks is told of the day.
         return match (standing, all) {
-            (Some(e), _) => Err(e.clone()),
-            (None, Err(e)) => Err(e),
+            (Some(e), _) => Err(unusable(&refused, e.clone())),
+            (None, Err(e)) => Err(unusable(&refused, e)),
             (None, Ok(())) => part(refused),
         };
     }
     part(refused).and(all)
 }
 
-/// The error where all runs are refused, those runs where some are.
+/// The runs that are refused, if any.
 fn part(refused: Vec<Option<Error>>) -> Result<(), Error> {
-    let Some(first) = refused.iter().flatten().next().cloned() else { return Ok(()) };
-    if refused.iter().all(Option::is_some) {
-        return Err(first);
+    match refused.iter().flatten().next().cloned() {
+        Some(first) => Err(unusable(&refused, first)),
+        None => Ok(()),
     }
+}
+
+/// Runs that are refused, and what stops the day where nothing else can be solved.
+pub(super) fn unusable(refused: &[Option<Error>], cause: Error) -> Error {
     let runs = refused.iter().enumerate();
     let runs = runs.filter_map(|(run, e)| Some(UnusableRun { run, reason: e.as_ref()?.to_string() })).collect();
-    Err(Error::RunsUnusable { runs, cause: Box::new(first) })
+    Error::RunsUnusable { runs, cause: Box::new(cause) }
 }
 
 fn missing_channel(file: &str, ride: &Ride) -> Option<Error> {
@@ -179,7 +183,7 @@ mod tests {
     fn laps_that_never_reach_the_account_still_say_why() {
         let cut = cut(&[Some(Reason::Gap), Some(Reason::Gap), None]);
         let refused = check(&session(""), &cut, &[]).expect_err("one lap closes nothing").to_string();
-        assert!(refused.contains("1 usable lap(s) over 1 run(s)"), "{refused}");
+        assert!(refused.contains("1 usable lap over 1 run"), "{refused}");
         assert!(refused.contains("2 × gap in the record"), "{refused}");
     }
 

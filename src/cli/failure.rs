@@ -4,6 +4,7 @@ use super::Format;
 use super::output::remark;
 use loopwright::error::Error;
 use loopwright::printable::json;
+use loopwright::wording::counted;
 
 /// An error on its way out.
 #[derive(Debug)]
@@ -35,7 +36,7 @@ impl Failure {
 
     /// Some of the inputs could not be used and were told one by one.
     pub fn some_unreadable(count: usize, of: usize) -> Self {
-        let message = format!("{count} of {of} file(s) cannot be read; what the others hold is shown");
+        let message = format!("{count} of {} cannot be read; what the others hold is shown", counted(of, "file"));
         Failure { code: "unreadable", message, exit_status: 1, hint: None }
     }
 

@@ -16,6 +16,7 @@ use loopwright::printable::one_line;
 use loopwright::record;
 use loopwright::report::files::{ResultFile, of_figure};
 use loopwright::report::inspection::inspection;
+use loopwright::wording::counted;
 use rayon::prelude::*;
 use serde::Serialize;
 use std::collections::BTreeSet;
@@ -83,7 +84,7 @@ pub fn run(arguments: InspectArguments, format: Format, units: Units) -> Result<
         }
         let count = files.len();
         let written = results::write(folder, Kind::Inspect, &files)?;
-        output::note(format, &format!("{count} figure(s) are in {}", folder.display()));
+        output::note(format, &format!("{} in {}", counted(count, "figure"), folder.display()));
         written.remarks().iter().for_each(|line| output::note(format, line));
     }
     told(looked)

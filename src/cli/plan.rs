@@ -6,7 +6,7 @@ use super::load_plan::plan;
 use super::results::Kind;
 use super::{Format, Units, output, results};
 use clap::Args;
-use loopwright::forecast::{Forecast, forecast, lap_targets};
+use loopwright::forecast::{Forecast, forecast_in_parts, forecast_parts, lap_targets};
 use loopwright::plan::Plan;
 use loopwright::plot::{Style, curves};
 use loopwright::report::files::{ResultFile, of_figure};
@@ -58,7 +58,10 @@ pub fn run(arguments: &PlanArguments, format: Format, units: Units) -> Result<()
         results::check(out, Kind::Plan)?;
     }
     let plan = plan(&arguments.input)?;
-    let forecast = forecast(&plan)?;
+    let bar = output::progress_bar(forecast_parts(&plan) as u64, "part {pos} of {len} of the forecast {wide_bar}");
+    let forecast = forecast_in_parts(&plan, &|| bar.inc(1));
+    bar.finish_and_clear();
+    let forecast = forecast?;
     if let Some(out) = &arguments.out {
         let files = files(&plan, &forecast, units, &(&arguments.figures).into())?;
         let written = results::write(out, Kind::Plan, &files)?;

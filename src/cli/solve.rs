@@ -82,7 +82,11 @@ pub fn run(arguments: SolveArguments, format: Format, units: Units) -> Result<()
         Format::Text => {
             let (solution, width) = (&analysis.solution, output::width());
             let short = arguments.brief || !(arguments.full || output::is_terminal());
-            let extent = if short { Extent::Brief } else { Extent::Full };
+            let extent = match (short, arguments.full) {
+                (true, _) => Extent::Brief,
+                (false, true) => Extent::Whole,
+                (false, false) => Extent::Full,
+            };
             let mut text =
                 summary(solution, Print { width, units: units.into(), extent, emphasis: output::emphasis() });
             if arguments.budget {

@@ -155,7 +155,7 @@ fn dersimonian_laird(results: &[Measurement]) -> f64 {
 fn check(results: &[Measurement]) -> Result<(), Error> {
     let refusal = |message| Err(Error::Numerical { stage: "pooling", message });
     if results.len() < 2 {
-        return refusal(format!("{} result(s), at least 2 are needed", results.len()));
+        return refusal(format!("at least 2 results are needed, not {}", results.len()));
     }
     let sound =
         |r: &Measurement| r.value.is_finite() && r.standard_error.is_finite() && r.standard_error > 0.0 && r.dof > 0.0;

@@ -11,6 +11,7 @@ use super::page::{Place, page};
 use super::refusal::Refusal;
 use super::work::State;
 use loopwright::analysis::{FEWEST_DRAWS, MOST_DRAWS};
+use loopwright::wording::counted;
 use serde_json::json;
 
 /// Most days that are rehearsed from the page; more are for the command line.
@@ -66,7 +67,7 @@ pub fn rehearse(desk: &Desk, form: &Form) -> Result<Answer, Refusal> {
     let text = desk.folder.text(&name)?;
     let (folder, file) = (desk.folder.clone(), name.clone());
     let id = desk.works.start(
-        format!("{days} rehearsal(s) of {name}"),
+        format!("{} of {name}", counted(days as usize, "rehearsal")),
         What::Plan.place(&name),
         days,
         Box::new(move |each| job::rehearsed(&folder, &text, &file, days, each)),

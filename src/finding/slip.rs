@@ -3,7 +3,7 @@
 //! Given the numbers that made it worth saying; gives a code and a message. It judges nothing.
 
 use crate::quantity::{k_from_c, kg_from_lb};
-use crate::wording::listed;
+use crate::wording::{counted, counted_as, listed};
 
 /// What a file says of the ride beside its sport.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -161,21 +161,21 @@ impl Slip {
     pub fn message(&self) -> String {
         match self {
             Slip::PowerDropOuts { bridged, lost, share } => {
-                let lost = if *lost == 0 { String::new() } else { format!("; {lost} record(s) in longer ones have no power, and what they spoil is not used") };
+                let lost = if *lost == 0 { String::new() } else { format!("; {} no power, and what that spoils is not used", counted_as(*lost, "record in a longer one has", "records in longer ones have")) };
                 let loud = if *share > MUCH_POWER_LOST { " That is a lost signal, not chance: values rest on what was bridged. Look at battery and distance of the meter and ride again" } else { " Look at battery and distance of the meter" };
-                format!("Power drops to zero for single seconds while the rider pedals, in {:.1} % of the records: the meter was not heard. {bridged} record(s) are bridged with a straight line between their neighbours{lost}.{loud}.", 100.0 * share)
+                format!("Power drops to zero for single seconds while the rider pedals, in {:.1} % of the records: the meter was not heard. {} with a straight line between the neighbours{lost}.{loud}.", 100.0 * share, counted_as(*bridged, "record is bridged", "records are bridged"))
             }
             Slip::RiddenAs(RiddenAs::Indoor) => "The file says that it was ridden indoors. On rollers or a roofed track that is right; anywhere else look whether it is the file you mean.".into(),
             Slip::RiddenAs(RiddenAs::Virtual) => "The file says that it is a virtual ride: its speed and its positions are computed by a program and tell nothing of tyres or air.".into(),
             Slip::RiddenAs(RiddenAs::EBike) => "The file says that the bicycle has a motor, whose power no meter at the crank sees.".into(),
             Slip::LevelToTheDecimetre { distance_m } => format!("Positions move over {:.1} km and altitude never changes, as in a ride made by a program. If the device has no barometer, nothing is wrong; else look whether it is the file you mean.", distance_m / 1000.0),
-            Slip::WayUnknown { holes, first_s, unplaced, of } => format!("The bicycle moved while its distance was not recorded (pause, gap or lost speed; {holes} time(s), the first {first_s:.0} s after the start), so that nobody knows where the laps counted by distance lie after it: {unplaced} of {of} are not used. A lap mark at the line begins the count anew; press it after every pause, or stand still while the device is paused."),
+            Slip::WayUnknown { holes, first_s, unplaced, of } => format!("The bicycle moved while its distance was not recorded (pause, gap or lost speed; {}, the first {first_s:.0} s after the start), so that nobody knows where the laps counted by distance lie after it: {unplaced} of {of} are not used. A lap mark at the line begins the count anew; press it after every pause, or stand still while the device is paused.", counted(*holes, "time")),
             Slip::RunsOverlap { other, shared_s } => format!("This run and {other} were recorded at the same time for {shared_s:.0} s, which one rider cannot do. Check the clocks, and that each file is of its own ride and rider."),
             Slip::OrderAgainstClock { by_clock } => {
                 let order: Vec<String> = by_clock.iter().map(|n| n.to_string()).collect();
                 format!("The runs stand in another order than their clocks say; by the clock they were ridden {}. If the session gives them as ridden, files were mixed up and so were their set-ups; else nothing is wrong.", order.join(", "))
             }
-            Slip::OtherDay { day, usual_day, days } => format!("This run was ridden on {day}, {days:.0} day(s) from the others ({usual_day}). Road, tyres and air are not the same then: check that it is the right file; days belong into sessions of their own and are brought together with «loopwright pool»."),
+            Slip::OtherDay { day, usual_day, days } => format!("This run was ridden on {day}, {} from the others ({usual_day}). Road, tyres and air are not the same then: check that it is the right file; days belong into sessions of their own and are brought together with «loopwright pool».", counted(days.round() as usize, "day")),
             Slip::MassOdd { mass_kg, others_kg } => match others_kg {
                 Some(others) => format!("The mass of this run is {mass_kg:.1} kg and that of the others {others:.1} kg. Clothes and bottles do not make {:.0} kg: look for digits that changed places or pounds (1 lb is 0.4536 kg).", (mass_kg - others).abs()),
                 None if *mass_kg > 100.0 => format!("A rider and bicycle of {mass_kg:.1} kg are rare; {mass_kg:.1} lb would be {:.1} kg. State mass_kg in kilograms, rider and bicycle together.", kg_from_lb(*mass_kg)),
@@ -188,7 +188,7 @@ impl Slip {
             }
             Slip::TyreRuleSupposed { apart_c, reference_c, per_c, u_per_c } => format!("The runs were ridden at temperatures up to {apart_c:.1} °C apart. Crr is brought to {reference_c:.1} °C supposing that it falls by {:.1} ± {:.1} % per °C, as it does with bicycle tyres; ride A B B A and it cancels. State temperature_coefficient_per_c under [loop] (0 for no correction), and temperatures read at the tyres.", 100.0 * per_c, 100.0 * u_per_c),
             Slip::TyresOfUnknownTemperature { apart_c } => format!("The devices show temperatures up to {apart_c:.0} °C apart between runs, and Crr falls by 1 to 2 % per °C. Nothing is corrected, because the sun warms a device unlike tyres. State tyre_temperature_c of each run, or its air."),
-            Slip::WindOdd { stated_m_s, fitted_m_s, apart_m_s, se_m_s, runs, of } => format!("The stated wind is {stated_m_s:.1} m/s at the height of the rider and the laps show {fitted_m_s:.1} m/s ({apart_m_s:.1} ± {se_m_s:.1} m/s apart as vectors; {runs} of {of} run(s) disagree). Check unit (m/s, not km/h), direction (where it blows from), height of the mast and the time of the log, or say mode = \"estimate\" under [wind], which needs no reading."),
+            Slip::WindOdd { stated_m_s, fitted_m_s, apart_m_s, se_m_s, runs, of } => format!("The stated wind is {stated_m_s:.1} m/s at the height of the rider and the laps show {fitted_m_s:.1} m/s ({apart_m_s:.1} ± {se_m_s:.1} m/s apart as vectors; {runs} of {} disagree). Check unit (m/s, not km/h), direction (where it blows from), height of the mast and the time of the log, or say mode = \"estimate\" under [wind], which needs no reading.", counted(*of, "run")),
             Slip::Implausible { values, cause, withheld } => {
                 let withheld = if *withheld { " A Crr below 0.001 or above 0.02 is not given as a result." } else { "" };
                 format!("{}: no rider and tyre that were ever measured have that. Likely cause: {cause}.{withheld}", values.join("; "))

@@ -8,7 +8,7 @@ use super::goal::Measure;
 use super::prediction::predict;
 use super::quiet::QuietDay;
 use super::row_noise::RowNoise;
-use super::speeds::with_speeds;
+use super::speeds::{pair_about, with_speeds};
 use crate::plan::Plan;
 use crate::session::Sharing;
 use rayon::prelude::*;
@@ -18,8 +18,6 @@ use serde::Serialize;
 const SURVEY_SD_M: f64 = 0.02;
 /// Rounds of the whole order that are looked at.
 const MOST_ROUNDS: usize = 6;
-/// Shares of the one planned speed that make a pair.
-pub(super) const PAIR: [f64; 2] = [0.83, 1.17];
 
 /// One change and what could be found with it.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -84,7 +82,7 @@ fn speeds(plan: &Plan, noise: &RowNoise, measure: Measure) -> Option<Alternative
     let distinct = plan.distinct_speeds_km_h();
     let mean = distinct.iter().sum::<f64>() / distinct.len() as f64;
     let one = distinct.len() == 1;
-    let speeds: Vec<f64> = if one { PAIR.iter().map(|s| (s * mean).round()).collect() } else { vec![mean.round()] };
+    let speeds: Vec<f64> = if one { pair_about(plan, mean).to_vec() } else { vec![mean.round()] };
     let detectable = with_speeds(plan, &speeds).ok()?.detectable(noise, measure);
     let change = if one {
         format!("laps in turn at {:.0} and {:.0} km/h", speeds[0], speeds[1])

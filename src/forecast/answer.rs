@@ -3,7 +3,7 @@
 //! Given a plan; gives a [`Forecast`] for the terminal, the run sheet and `plan.json`. It writes and prints nothing.
 
 use super::alternatives::{Alternative, alternatives, rounds_needed};
-use super::by_rehearsal::{REHEARSALS, predict_by_rehearsal};
+use super::by_rehearsal::{REHEARSALS, TogetherForecast, predict_by_rehearsal, predict_together};
 use super::factors::factors;
 use super::goal::{Measure, goals};
 use super::laps_needed::{GoalReached, Laps, LapsTable};
@@ -51,6 +51,9 @@ pub struct Forecast {
     pub loop_length_m: Option<f64>,
     /// Of the runs on the loop where a day mixes venues.
     pub prediction: Option<Prediction>,
+    /// On a day of loop and rollers, the differences that both see.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub together: Option<TogetherForecast>,
     /// What a day at one speed gives and what would add to it; `null` where two speeds are planned.
     pub one_speed: Option<OneSpeed>,
     /// In what the lists below are counted: that of the first target, else watts.
@@ -106,7 +109,9 @@ pub fn forecast(plan: &Plan) -> Result<Forecast, Error> {
 
 /// Number of parts in which [`forecast_in_parts`] works.
 pub fn forecast_parts(plan: &Plan) -> usize {
-    if everywhere(plan, Venue::Rollers) { REHEARSALS as usize } else { PARTS_ON_A_LOOP }
+    let rollers = (0..plan.order.len()).filter(|run| plan.venue_of(*run) == Venue::Rollers).count();
+    let rehearsals = if rollers == 0 { 0 } else { REHEARSALS as usize };
+    rehearsals + if rollers == plan.order.len() { 0 } else { PARTS_ON_A_LOOP }
 }
 
 /// As [`forecast`]; `at_each` is called as each part of the work begins; whoever unwinds out of it ends it.
@@ -130,6 +135,7 @@ pub fn forecast_in_parts(plan: &Plan, at_each: &(dyn Fn() + Sync)) -> Result<For
         powers_w: plan.powers_w.clone(),
         loop_length_m: plan.circuit.length_m,
         prediction: None,
+        together: None,
         one_speed: None,
         measure,
         goals: Vec::new(),
@@ -154,8 +160,13 @@ pub fn forecast_in_parts(plan: &Plan, at_each: &(dyn Fn() + Sync)) -> Result<For
         return Ok(out);
     };
     if on_the_loop.order.len() < plan.order.len() {
-        out.caveats
-            .push("Only the runs on the loop are predicted; rehearse the plan to see the errors on rollers.".into());
+        out.caveats.push("Tables without the word «together» are of the runs on the loop alone.".into());
+        match predict_together(plan, at_each) {
+            Ok(together) => out.together = together,
+            Err(why) => out.caveats.push(format!(
+                "What loop and rollers say together is not predicted, because rehearsals of the day cannot be solved: {why}"
+            )),
+        }
     }
     let plan = &on_the_loop;
     at_each();
@@ -165,7 +176,13 @@ pub fn forecast_in_parts(plan: &Plan, at_each: &(dyn Fn() + Sync)) -> Result<For
     let prediction = predict(&day, &choice, &noise)?;
     let laps = Laps { day: &day, choice: &choice, noise: &noise };
     at_each();
-    out.goals = goals.into_iter().map(|g| laps.judge(g)).collect();
+    let together = |g: &GoalReached| out.together.as_ref().and_then(|t| g.goal.measure.of_all(&t.differences));
+    let judged = |goal| {
+        let on_the_loop = laps.judge(goal);
+        let found = together(&on_the_loop);
+        on_the_loop.or_with(found)
+    };
+    out.goals = goals.into_iter().map(judged).collect();
     at_each();
     let beyond: Vec<&GoalReached> = out.goals.iter().filter(|g| !g.reached && g.laps_per_run.is_none()).collect();
     let rounds: Vec<Option<usize>> =

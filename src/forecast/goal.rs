@@ -53,13 +53,21 @@ impl Measure {
     /// Smallest difference that every planned comparison finds; `None` where one of them can find none. A single set-up
     /// is compared with a known value.
     pub fn detectable(self, prediction: &Prediction) -> Option<f64> {
-        let all: Vec<Option<Predicted>> = if prediction.differences.is_empty() {
-            prediction.setups.iter().map(|s| self.of_setup(s)).collect()
+        if prediction.differences.is_empty() {
+            weakest(prediction.setups.iter().map(|s| self.of_setup(s)))
         } else {
-            prediction.differences.iter().map(|d| self.of_difference(d)).collect()
-        };
-        all.into_iter().map(|p| p?.detectable).reduce(|a, b| Some(a?.max(b?))).flatten()
+            self.of_all(&prediction.differences)
+        }
     }
+
+    /// Smallest difference that each of these comparisons finds; `None` where one of them can find none.
+    pub fn of_all(self, differences: &[DifferenceForecast]) -> Option<f64> {
+        weakest(differences.iter().map(|d| self.of_difference(d)))
+    }
+}
+
+fn weakest(all: impl Iterator<Item = Option<Predicted>>) -> Option<f64> {
+    all.map(|p| p?.detectable).reduce(|a, b| Some(a?.max(b?))).flatten()
 }
 
 /// A difference that is to be found.

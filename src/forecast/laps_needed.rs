@@ -15,6 +15,8 @@ use serde::Serialize;
 const MOST_LAPS: usize = 64;
 /// Longest run, s.
 const LONGEST_RUN_S: f64 = 4.0 * 3600.0;
+/// A rise of less is no matter.
+const RISES_FROM: f64 = 1.02;
 /// Laps of the figure.
 const SHOWN: [usize; 10] = [2, 4, 6, 8, 10, 12, 16, 20, 24, 32];
 
@@ -48,6 +50,15 @@ impl GoalReached {
             with_most_laps: None,
         }
     }
+
+    /// The same where more than the loop finds `found`, if that is less.
+    pub(super) fn or_with(self, found: Option<f64>) -> GoalReached {
+        let detectable = match (self.detectable, found) {
+            (Some(a), Some(b)) => Some(a.min(b)),
+            (a, b) => a.or(b),
+        };
+        GoalReached { detectable, reached: detectable.is_some_and(|d| d <= self.goal.target), ..self }
+    }
 }
 
 /// Detectable watts against laps for a few winds.
@@ -56,6 +67,15 @@ pub struct LapsTable {
     /// Whole laps of each set-up.
     pub laps_per_setup: Vec<usize>,
     pub winds: Vec<WindLine>,
+}
+
+impl LapsTable {
+    /// Whether somewhere more laps find clearly less than fewer: scatter is then small against what changes from run to
+    /// run, which few runs tell with few degrees of freedom.
+    pub fn rises(&self) -> bool {
+        let rises = |w: &[Option<f64>]| matches!(w, [Some(few), Some(more)] if *more > RISES_FROM * few);
+        self.winds.iter().any(|wind| wind.detectable_power_w.windows(2).any(rises))
+    }
 }
 
 /// One wind of the table.
@@ -101,20 +121,8 @@ impl Laps<'_> {
         let numbers = self.numbers();
         let most = numbers.last().copied().unwrap_or(self.choice.laps);
         let with_most = self.detectable(most, self.noise, goal.measure);
-        // What is detectable falls with every cycle of laps, so halving finds the first that is enough.
-        let mut needed = None;
-        if enough(with_most) {
-            let (mut low, mut high) = (0, numbers.len() - 1);
-            while low < high {
-                let middle = (low + high) / 2;
-                if enough(self.detectable(numbers[middle], self.noise, goal.measure)) {
-                    high = middle;
-                } else {
-                    low = middle + 1;
-                }
-            }
-            needed = Some(numbers[high]);
-        }
+        // Each in turn: with few runs what is detectable need not fall with every lap (see `LapsTable::rises`).
+        let needed = numbers.par_iter().find_first(|n| enough(self.detectable(**n, self.noise, goal.measure))).copied();
         GoalReached {
             goal,
             detectable: now,

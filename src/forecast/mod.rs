@@ -26,6 +26,7 @@ mod study;
 pub use alternatives::Alternative;
 pub use answer::{FORECAST_SCHEMA, Forecast, forecast, forecast_in_parts, forecast_parts};
 pub use beside_truth::{BesideTruth, beside_truth, solve_rehearsal};
+pub use by_rehearsal::TogetherForecast;
 pub use goal::{Goal, Measure};
 pub use lap_targets::{LapTarget, lap_targets};
 pub use laps_needed::{GoalReached, LapsTable, WindLine};

@@ -3,13 +3,13 @@
 //! Given a plan and its day without noise; gives the weakest difference in watts for the plan and for the two changes, and
 //! how well a second speed would tell the values themselves. It recommends nothing.
 
-use super::alternatives::{PAIR, rounds};
+use super::alternatives::rounds;
 use super::design::DesignChoice;
 use super::goal::Measure;
 use super::prediction::{Predicted, Prediction, predict};
 use super::quiet::QuietDay;
 use super::row_noise::RowNoise;
-use super::speeds::with_speeds;
+use super::speeds::{pair_about, with_speeds};
 use crate::plan::Plan;
 use serde::Serialize;
 
@@ -50,7 +50,7 @@ pub(super) fn one_speed(
         speed_km_h,
         detectable_w: Measure::PowerW.detectable(prediction),
         every_run_again_w: again.ok().and_then(|p| Measure::PowerW.detectable(&p)),
-        second_speed: second_speed(plan, noise, PAIR.map(|share| (share * speed_km_h).round())),
+        second_speed: second_speed(plan, noise, pair_about(plan, speed_km_h)),
     })
 }
 

@@ -16,6 +16,7 @@ use crate::session::{Session, WindMode};
 use crate::simulate::{Truth, simulate};
 use crate::solve::account::{FittedWind, LapAccount, RunConditions, SupposedAir};
 use crate::solve::fit::{Choices, LapInput};
+use crate::wording::counted;
 
 /// Far below the whole watt that is recorded.
 const ALTERNATION_W: f64 = 1e-3;
@@ -163,8 +164,8 @@ impl QuietDay {
             return Err(Error::NoLaps {
                 file: "plan".into(),
                 reason: format!(
-                    "{} lap(s) a run leave no whole lap between two passes of one place",
-                    plan.laps_per_run
+                    "{} a run leave no whole lap between two passes of one place",
+                    counted(plan.laps_per_run, "lap")
                 ),
                 next: "plan at least three laps a run",
             });

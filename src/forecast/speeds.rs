@@ -17,6 +17,8 @@ use serde::Serialize;
 const TRIED: usize = 4;
 /// Least difference of a pair, km/h.
 const LEAST_APART_KM_H: f64 = 4.0;
+/// A second speed about a planned one, as shares of it.
+const PAIR: [f64; 2] = [0.83, 1.17];
 /// Laps ridden of each set-up to know a pair.
 const LAPS: usize = 6;
 
@@ -96,14 +98,29 @@ impl OtherSpeeds {
     }
 }
 
+/// Slowest and fastest that can be asked of the rider: what is stated, else a little about what is planned.
+pub(super) fn range_km_h(plan: &Plan) -> [f64; 2] {
+    let planned = plan.lap_speeds_km_h();
+    let slow = planned.iter().copied().fold(f64::MAX, f64::min);
+    let fast = planned.iter().copied().fold(0.0, f64::max);
+    let limits = &plan.limits;
+    [
+        limits.slowest_km_h.unwrap_or((0.8 * slow).max(12.0)).round(),
+        limits.fastest_km_h.unwrap_or((1.1 * fast).min(80.0)).round(),
+    ]
+}
+
+/// Two speeds about one, as far apart as a second speed usually is and the rider can hold, km/h.
+pub(super) fn pair_about(plan: &Plan, speed_km_h: f64) -> [f64; 2] {
+    let [slowest, fastest] = range_km_h(plan);
+    PAIR.map(|share| (share * speed_km_h).round().clamp(slowest.min(speed_km_h), fastest.max(speed_km_h)))
+}
+
 /// Looks for the best pair.
 pub(super) fn best_speeds(plan: &Plan, noise: &RowNoise, measure: Measure) -> SpeedAdvice {
     let planned = plan.lap_speeds_km_h();
-    let planned_slow = planned.iter().copied().fold(f64::MAX, f64::min);
-    let planned_fast = planned.iter().copied().fold(0.0, f64::max);
     let l = &plan.limits;
-    let slowest_km_h = l.slowest_km_h.unwrap_or((0.8 * planned_slow).max(12.0)).round();
-    let fastest_km_h = l.fastest_km_h.unwrap_or((1.1 * planned_fast).min(80.0)).round();
+    let [slowest_km_h, fastest_km_h] = range_km_h(plan);
     let span = fastest_km_h - slowest_km_h;
     let at = |share: f64| slowest_km_h + (share * span).round();
     let mut pairs = Vec::new();

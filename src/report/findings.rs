@@ -7,6 +7,7 @@ use super::units::Units;
 use crate::solution::{FindingResult, Solution};
 use crate::wording::{counted, listed};
 use serde::Serialize;
+use std::collections::BTreeSet;
 
 /// What a finding means for who reads the verdict.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -115,7 +116,7 @@ pub fn of_result(solution: &Solution, units: Units) -> Vec<FindingResult> {
     in_units(&solution.findings, units, &names)
 }
 
-/// Findings of one code that read alike.
+/// Findings of one code that read alike, or that are too many to be told one by one.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Told {
     pub code: String,
@@ -137,59 +138,77 @@ pub struct Group {
 
 /// Letters that two lines of a terminal of eighty columns hold beside place and code.
 const BRIEF: usize = 118;
+/// Findings of one code that say different things of different runs stand apart up to so many.
+const APART: usize = 3;
 
 /// See the module; groups without a finding are left out.
 pub fn grouped(findings: &[FindingResult]) -> Vec<Group> {
+    let of = |group: Meaning| {
+        let mut codes: Vec<Vec<&FindingResult>> = Vec::new();
+        for finding in findings.iter().filter(|f| meaning(&f.code) == group) {
+            let same = |all: &&mut Vec<&FindingResult>| all[0].code == finding.code;
+            match codes.iter_mut().find(same) {
+                Some(all) => all.push(finding),
+                None => codes.push(vec![finding]),
+            }
+        }
+        codes.iter().flat_map(|all| of_code(all)).collect::<Vec<Told>>()
+    };
     Meaning::ALL
         .into_iter()
-        .filter_map(|group| {
-            let mut told: Vec<(Vec<usize>, Vec<&FindingResult>)> = Vec::new();
-            for finding in findings.iter().filter(|f| meaning(&f.code) == group) {
-                let same = |all: &&mut (Vec<usize>, Vec<&FindingResult>)| {
-                    finding.run.is_some() && all.1[0].run.is_some() && all.1[0].code == finding.code
-                };
-                match told.iter_mut().find(same) {
-                    Some((runs, all)) => {
-                        runs.extend(finding.run);
-                        all.push(finding);
-                    }
-                    None => told.push((finding.run.into_iter().collect(), vec![finding])),
-                }
-            }
-            let told: Vec<Told> = told.iter().map(|(runs, all)| one(runs, all)).collect();
-            (!told.is_empty()).then(|| Group { meaning: group, heading: group.heading(), told })
-        })
+        .map(|group| Group { meaning: group, heading: group.heading(), told: of(group) })
+        .filter(|group| !group.told.is_empty())
         .collect()
 }
 
-fn one(runs: &[usize], all: &[&FindingResult]) -> Told {
-    let brief = brief(&all[0].message);
-    let mut numbers: Vec<usize> = runs.to_vec();
-    numbers.sort_unstable();
-    numbers.dedup();
-    let place = match numbers.as_slice() {
+/// Findings of one code: those that read alike are one, and many that read differently are one with an example.
+fn of_code(all: &[&FindingResult]) -> Vec<Told> {
+    let mut alike: Vec<Vec<&FindingResult>> = Vec::new();
+    for finding in all {
+        let same = |one: &&mut Vec<&FindingResult>| {
+            one[0].message == finding.message && one[0].run.is_some() && finding.run.is_some()
+        };
+        match alike.iter_mut().find(same) {
+            Some(one) => one.push(finding),
+            None => alike.push(vec![finding]),
+        }
+    }
+    if alike.len() <= APART || all.iter().any(|f| f.run.is_none()) {
+        return alike.iter().map(|one| told_alike(one)).collect();
+    }
+    let example = &alike[0];
+    let full = alike.iter().map(|one| format!("{}: {}", place(one), one[0].message)).collect();
+    let brief = format!("for one, run {}: {}", example[0].run.unwrap_or(0), brief(&example[0].message));
+    vec![Told { code: all[0].code.clone(), place: place(all), brief, full }]
+}
+
+fn told_alike(all: &[&FindingResult]) -> Told {
+    let message = &all[0].message;
+    let brief = brief(message);
+    let full = if brief == *message { Vec::new() } else { vec![message.clone()] };
+    Told { code: all[0].code.clone(), place: place(all), brief, full }
+}
+
+fn place(all: &[&FindingResult]) -> String {
+    let numbers: BTreeSet<usize> = all.iter().filter_map(|f| f.run).collect();
+    match numbers.iter().copied().collect::<Vec<_>>().as_slice() {
         [] => String::new(),
         [run] => format!("Run {run}"),
         [first, .., last] if last - first + 1 == numbers.len() && numbers.len() > 2 => {
             format!("Runs {first} to {last}")
         }
         many => format!("Runs {}", listed(&many.iter().map(usize::to_string).collect::<Vec<_>>())),
-    };
-    let same = all.iter().all(|f| f.message == all[0].message);
-    let full = match (same, all.len()) {
-        (true, _) if brief == all[0].message => Vec::new(),
-        (true, _) => vec![all[0].message.clone()],
-        (false, _) => all.iter().map(|f| format!("Run {}: {}", f.run.unwrap_or(0), f.message)).collect(),
-    };
-    Told { code: all[0].code.clone(), place, brief, full }
+    }
+}
+
+/// The first sentence of a message.
+pub fn first_sentence(message: &str) -> &str {
+    message.find(". ").map_or(message, |end| &message[..=end])
 }
 
 /// The first sentence, or as much of it as two lines hold, ended where a clause ends.
 pub fn brief(message: &str) -> String {
-    let sentence = match message.find(". ") {
-        Some(end) => &message[..=end],
-        None => message,
-    };
+    let sentence = first_sentence(message);
     if sentence.chars().count() <= BRIEF {
         return sentence.to_string();
     }
@@ -230,17 +249,33 @@ mod tests {
         let all = [
             finding("humidity-assumed", None, "No humidity was stated; 50 % is assumed."),
             finding("lag-large", Some(2), "Speed runs 1.6 s behind power. Check."),
-            finding("lag-large", Some(4), "Speed runs 1.7 s behind power. Check."),
+            finding("lag-large", Some(4), "Speed runs 1.6 s behind power. Check."),
             finding("order-confounded", None, "The order looks like a drift. Ride A B B A."),
         ];
         let groups = grouped(&all);
         let meanings: Vec<Meaning> = groups.iter().map(|g| g.meaning).collect();
         assert_eq!(meanings, Meaning::ALL);
         let lag = &groups[1].told[0];
-        assert_eq!((lag.place.as_str(), lag.full.len()), ("Runs 2 and 4", 2));
+        assert_eq!((lag.place.as_str(), lag.full.len()), ("Runs 2 and 4", 1));
         assert_eq!(groups[0].told[0].brief, "The order looks like a drift.");
         assert_eq!(groups[0].told[0].full, ["The order looks like a drift. Ride A B B A."]);
         assert!(groups[2].told[0].full.is_empty(), "nothing is left to tell");
+    }
+
+    #[test]
+    fn no_run_is_told_in_the_words_of_another() {
+        let of = |runs: usize| -> Vec<Told> {
+            let say = |k: usize| finding("runs-overlap", Some(k), &format!("This run and {k}.fit overlap. Check."));
+            let all: Vec<FindingResult> = (1..=runs).map(say).collect();
+            grouped(&all).remove(0).told
+        };
+        let two = of(2);
+        assert_eq!((two[0].place.as_str(), two[0].brief.as_str()), ("Run 1", "This run and 1.fit overlap."));
+        assert_eq!((two[1].place.as_str(), two[1].brief.as_str()), ("Run 2", "This run and 2.fit overlap."));
+        let five = of(5);
+        assert_eq!((five.len(), five[0].place.as_str(), five[0].full.len()), (1, "Runs 1 to 5", 5));
+        assert_eq!(five[0].brief, "for one, run 1: This run and 1.fit overlap.");
+        assert_eq!(five[0].full[4], "Run 5: This run and 5.fit overlap. Check.");
     }
 
     #[test]

@@ -6,7 +6,9 @@ use super::factors::of_result;
 use super::number::{UNKNOWN, counted, percent, significant};
 use super::table::{Grid, paragraph};
 use super::units::Units;
-use crate::forecast::{Forecast, GoalReached, Measure, OneSpeed, Predicted, Prediction};
+use crate::forecast::{
+    DifferenceForecast, Forecast, GoalReached, Measure, OneSpeed, Predicted, Prediction, TogetherForecast,
+};
 
 /// No narrower and no wider than this.
 const WIDTHS: [usize; 2] = [40, 100];
@@ -23,8 +25,11 @@ pub fn forecast_text(forecast: &Forecast, width: usize, units: Units) -> String 
     }
     out.say(&plan_in_words(forecast));
     if let Some(p) = &forecast.prediction {
+        if let Some(together) = &forecast.together {
+            out.say(&seen_together(together, forecast));
+        }
         match (&forecast.one_speed, &p.not_separable) {
-            (Some(one), _) => out.say(&one_speed(one, p)),
+            (Some(one), _) => out.say(&one_speed(one, p, forecast.together.is_some())),
             (None, Some([reason, next])) => out.say(&format!(
                 "This plan cannot tell CdA from Crr: {}. {next}",
                 reason.replace("were ridden", "are ridden")
@@ -42,7 +47,20 @@ pub fn forecast_text(forecast: &Forecast, width: usize, units: Units) -> String 
              beforehand, changes from run to run, instrument)",
             &set_ups(p),
         );
-        out.section("Predicted errors of the differences, and what would be found", &differences(p));
+        if let Some(together) = &forecast.together {
+            out.section(
+                &format!(
+                    "Loop and rollers together, from {} rehearsals: errors of the differences, and what would be found",
+                    together.rehearsals
+                ),
+                &differences(&together.differences),
+            );
+        }
+        let alone = if forecast.together.is_some() { " on the loop alone" } else { "" };
+        out.section(
+            &format!("Predicted errors of the differences{alone}, and what would be found"),
+            &differences(&p.differences),
+        );
         if !p.differences.is_empty() {
             out.say(&format!(
                 "'Finds' is the smallest true difference found with {} power when {} {} tested together (Holm), at a \
@@ -67,6 +85,9 @@ pub fn forecast_text(forecast: &Forecast, width: usize, units: Units) -> String 
             grid.rows.push(std::iter::once(laps.to_string()).chain(cells).collect());
         }
         out.section("Watts found, by laps and wind", &grid);
+        if table.rises() {
+            out.say(&more_laps_find_less(forecast));
+        }
     }
     if let Some(factors) = &forecast.factors {
         out.text.push_str("\nIf every set-up is as planned, such a day says of the factors\n");
@@ -142,7 +163,7 @@ fn plan_in_words(f: &Forecast) -> String {
 }
 
 /// What a day at one speed gives, and what a second speed and a repeat would add, in watts.
-fn one_speed(one: &OneSpeed, p: &Prediction) -> String {
+fn one_speed(one: &OneSpeed, p: &Prediction, with_rollers: bool) -> String {
     let watts = |w: Option<f64>| w.map_or("no difference at all".into(), |w| format!("{w:.1} W"));
     let mut said = vec![format!(
         "All laps are at one speed, {} km/h: such a day tells how far set-ups differ, not what CdA and Crr of any of them \
@@ -152,7 +173,8 @@ fn one_speed(one: &OneSpeed, p: &Prediction) -> String {
     if p.differences.is_empty() {
         said.push("With a single set-up there is nothing to compare.".into());
     } else {
-        said.push(format!("The weakest comparison finds {}.", watts(one.detectable_w)));
+        let on = if with_rollers { "On the loop alone the" } else { "The" };
+        said.push(format!("{on} weakest comparison finds {}.", watts(one.detectable_w)));
         said.push(format!("With every run ridden once more it finds {}.", watts(one.every_run_again_w)));
     }
     match &one.second_speed {
@@ -173,6 +195,28 @@ fn one_speed(one: &OneSpeed, p: &Prediction) -> String {
         None => said.push("A second speed about it cannot be ridden on this loop.".into()),
     }
     said.join(" ")
+}
+
+/// What both venues find, which is what such a day is ridden for.
+fn seen_together(together: &TogetherForecast, f: &Forecast) -> String {
+    match Measure::PowerW.of_all(&together.differences) {
+        Some(found) => format!(
+            "Loop and rollers together find {found:.1} W of rolling at {:.0} km/h in the weakest comparison.",
+            f.reference_speed_km_h
+        ),
+        None => "Loop and rollers together find no difference in the weakest comparison.".into(),
+    }
+}
+
+/// Why a lap more does not find more.
+fn more_laps_find_less(f: &Forecast) -> String {
+    let dof =
+        f.prediction.iter().flat_map(|p| &p.differences).filter_map(|d| d.power_w?.dof).fold(f64::INFINITY, f64::min);
+    let told = if dof.is_finite() { format!(", as planned with {dof:.1} degrees of freedom") } else { String::new() };
+    format!(
+        "Where more laps find no more, the scatter of laps is small against what changes from run to run, and so few runs of \
+         a set-up tell little of that{told}: the test must then allow for more. More runs help, not more laps."
+    )
 }
 
 fn judgement(f: &Forecast, g: &GoalReached) -> String {
@@ -267,13 +311,13 @@ fn set_ups(p: &Prediction) -> Grid {
     grid
 }
 
-fn differences(p: &Prediction) -> Grid {
+fn differences(all: &[DifferenceForecast]) -> Grid {
     let mut grid = Grid::new(&["Difference", "Crr", "finds", "CdA, m²", "finds ", "Power, W", "finds, W"]);
     let found = |p: Option<Predicted>, decimals: usize| {
         p.and_then(|p| p.detectable).map_or(UNKNOWN.into(), |d| format!("{d:.decimals$}"))
     };
     let error = |p: Option<Predicted>, decimals: usize| p.map_or(UNKNOWN.into(), |p| format!("{:.decimals$}", p.se));
-    for d in &p.differences {
+    for d in all {
         grid.rows.push(vec![
             format!("{} − {}", d.setup, d.baseline),
             error(d.crr, 6),

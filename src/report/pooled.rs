@@ -14,6 +14,7 @@ use super::number::{UNKNOWN, fixed, p_value, percent, significant};
 use super::table::{paragraph, signed};
 use super::text::{LEAST_WIDTH, MOST_WIDTH, item, section};
 use super::units::Units;
+use super::verdict::check_first;
 use super::verdict::comparison::{Voice, headline, not_shown, others};
 use crate::pool::{PooledContrast, PooledQuantity, PooledResult};
 use crate::solution::{Contrast, FindingResult};
@@ -37,7 +38,9 @@ pub fn summary(result: &PooledResult, width: usize, units: Units) -> String {
     text.push_str(&paragraph(&note, width, ""));
     section(&mut text, width, "What the factors do, over the results", &lines(&curve_sentences(result)));
     section(&mut text, width, "Effects over the results", &tables::effects(result).text(width));
-    text.push_str(&paragraph(&effects_note(result), width, ""));
+    if !result.effects.is_empty() {
+        text.push_str(&paragraph(&effects_note(result), width, ""));
+    }
     section(&mut text, width, "What levels cost, over the results", &tables::curves(result).text(width));
     section(&mut text, width, "Results", &tables::days(result).text(width));
     for contrast in &result.contrasts {
@@ -84,7 +87,13 @@ fn standing(result: &PooledResult) -> Option<Standing> {
 
 fn spoken<T>(result: &PooledResult, units: Units, say: impl Fn(&Voice) -> T) -> T {
     let name = |id: &str| result.name_of(id);
-    say(&Voice { name: &name, at: format!("at {}", reference_speed(result, units)), mixed: false })
+    let at = format!("at {}", reference_speed(result, units));
+    say(&Voice { name: &name, at, mixed: false, doubted: check_first(result).is_some() })
+}
+
+/// What must be looked at in one of the results first.
+fn check_first(result: &PooledResult) -> Option<String> {
+    check_first::sentence(result.days.iter().flat_map(|day| &day.findings))
 }
 
 /// The fastest set-up over all results, then the others.
@@ -93,7 +102,8 @@ pub fn verdict(result: &PooledResult, units: Units) -> Vec<String> {
         return vec!["No difference in watts could be brought together.".into()];
     };
     spoken(result, units, |voice| {
-        let mut said = vec![headline(voice, &standing)];
+        let mut said: Vec<String> = check_first(result).into_iter().collect();
+        said.push(headline(voice, &standing));
         said.extend(others(voice, &standing));
         said
     })

@@ -4,7 +4,7 @@
 
 use super::number::significant;
 use crate::solution::{RunToRunResult, Solution};
-use crate::wording::percent;
+use crate::wording::{counted, percent};
 
 /// Of every venue.
 pub fn sentence(solution: &Solution) -> String {
@@ -16,7 +16,9 @@ pub fn sentence(solution: &Solution) -> String {
         let told = match (of.repeats, of.rests_on_prior) {
             (0, _) => "no set-up was ridden twice, so this is what was supposed".to_string(),
             (n, true) => format!("runs ridden again ({n}) tell little, so this is nearly what was supposed"),
-            (n, false) => format!("told by {n} run(s) ridden again; {} was supposed", share(of.supposed_fraction)),
+            (n, false) => {
+                format!("told by {} ridden again; {} was supposed", counted(n, "run"), share(of.supposed_fraction))
+            }
         };
         format!(
             "From one run of a set-up to the next {}{place} changes by {} ({} to {} at {}): {told}.",

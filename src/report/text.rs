@@ -29,6 +29,8 @@ pub(super) const MOST_WIDTH: usize = 100;
 pub enum Extent {
     #[default]
     Full,
+    /// As above with every finding to its last sentence.
+    Whole,
     /// The verdict and one table, as for a pipe.
     Brief,
 }
@@ -162,7 +164,7 @@ fn runs(solution: &Solution, page: &mut Page) {
     page.say(&laps_left_out::sentence(solution));
 }
 
-/// What may change the answer is told in full, the rest in two lines each.
+/// What may change the answer is told in full, the rest in two lines each unless the whole is wanted.
 fn told(solution: &Solution, page: &Page) -> String {
     let mut own = Page { print: page.print, text: String::new() };
     let mut shortened = false;
@@ -170,15 +172,19 @@ fn told(solution: &Solution, page: &Page) -> String {
         let mut lines = String::new();
         for told in &group.told {
             let place = if told.place.is_empty() { String::new() } else { format!("{}: ", told.place) };
-            let whole = group.meaning == Meaning::Changes && told.full.len() == 1;
-            let words = if whole { &told.full[0] } else { &told.brief };
+            let told_whole = group.meaning == Meaning::Changes && told.full.len() == 1;
+            let whole = page.print.extent == Extent::Whole || told_whole;
+            let words = if whole && !told.full.is_empty() { told.full.join(" ") } else { told.brief.clone() };
+            let place = if whole && told.full.len() > 1 { String::new() } else { place };
             shortened |= !whole && !told.full.is_empty();
             lines.push_str(&item(&format!("{place}{words} [{}]", told.code), page.print.width));
         }
         own.section(&format!("Findings: {}", group.heading.to_lowercase()), &lines);
     }
     if shortened {
-        own.say("Each finding in full, with what to do next, is in report.html and solution.json.");
+        own.say(
+            "Each finding in full, with what to do next, is in report.html and solution.json, or here with --full.",
+        );
     }
     own.text
 }

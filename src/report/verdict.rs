@@ -4,7 +4,7 @@
 //! Given the solution; gives sentences that the terminal, the page and `verdict.txt` share. It takes the judgements as they
 //! are and tests nothing.
 
-mod check_first;
+pub mod check_first;
 pub mod comparison;
 mod names;
 mod pair;
@@ -46,7 +46,8 @@ impl Verdict {
         let standings = standings(solution);
         let name = |id: &str| name_of(solution, id);
         let at = format!("at {}", reference_speed(solution, units));
-        let voice = Voice { name: &name, at, mixed: solution.venues.is_some() };
+        let check_first = check_first::sentence(&solution.findings);
+        let voice = Voice { name: &name, at, mixed: solution.venues.is_some(), doubted: check_first.is_some() };
         let apart = standings.len() > 1;
         let mut verdict = Verdict { ridden: ridden::lines(solution, units), ..Verdict::default() };
         let mut headlines = Vec::new();
@@ -67,7 +68,7 @@ impl Verdict {
                 format!("{why} {}", many.join(" "))
             }
         };
-        if let Some(first) = check_first::sentence(solution) {
+        if let Some(first) = check_first {
             verdict.headline = format!("{first} {}", verdict.headline);
         }
         if !solution.separable {
@@ -109,8 +110,10 @@ fn disagree(solution: &Solution) -> bool {
 fn doubts(told: &[FindingResult]) -> Vec<String> {
     let told_already = ["not-separable", "venues-disagree"];
     let changing = told.iter().filter(|f| findings::meaning(&f.code) == Meaning::Changes);
-    let mut said: Vec<String> =
-        changing.filter(|f| !told_already.contains(&f.code.as_str())).map(|f| findings::brief(&f.message)).collect();
+    let mut said: Vec<String> = changing
+        .filter(|f| !told_already.contains(&f.code.as_str()))
+        .map(|f| findings::first_sentence(&f.message).to_string())
+        .collect();
     said.dedup();
     let more = said.len().saturating_sub(NAMED);
     said.truncate(NAMED);

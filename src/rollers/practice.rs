@@ -8,6 +8,7 @@ use crate::finding::What;
 use crate::quantity::km_h_from_m_s;
 use crate::record::Recording;
 use crate::session::TyrePressure;
+use crate::wording::counted;
 
 /// Steady running after the warm-up that is asked for, s (common practice, no source).
 pub const WANTED_WINDOW_S: f64 = 300.0;
@@ -51,8 +52,8 @@ pub fn within_run(window: &[Step], recording: &Recording) -> Vec<What> {
     let changes = gear_changes(&cadence_over_speed(window, recording));
     if changes > 0 {
         findings.push(advice(format!(
-            "The ratio of cadence to speed jumps {changes} time(s) within the window: a change of gear, which changes \
-             the loss in the chain. Ride the test in one gear."
+            "The ratio of cadence to speed jumps {} within the window: a change of gear, which changes the loss in the chain. Ride the test in one gear.",
+            counted(changes, "time")
         )));
     }
     findings

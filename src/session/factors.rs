@@ -3,6 +3,7 @@
 //! Given what each set-up states; gives checked factors or what is wrong with them and what to do. It knows no file: the caller
 //! adds the place.
 
+use crate::wording::counted;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
@@ -301,8 +302,8 @@ fn factor(key: &str, ids: &[&str], stated: &[&BTreeMap<String, Stated>]) -> Resu
     };
     if count < 2 {
         let message = format!(
-            "factor «{key}» has one level on all {} set-up(s), so it explains nothing; leave it out, or ride another level",
-            stated.len()
+            "factor «{key}» has one level on all {}, so it explains nothing; leave it out, or ride another level",
+            counted(stated.len(), "set-up")
         );
         return Err(wrong(0, message));
     }

@@ -329,7 +329,7 @@ fn inverse(product: &DMatrix<f64>) -> Result<DMatrix<f64>, Error> {
 fn check(laps: &Laps, absorbed: &Absorbed) -> Result<usize, Error> {
     let Laps { jacobian, instruments, residual, prior } = laps;
     let Some(steps) = residual.first().filter(|_| residual.len() > 1).map(|r| r.len()) else {
-        return Err(refusal(format!("{} lap(s), at least 2 are needed; ride more laps", residual.len())));
+        return Err(refusal(format!("at least 2 laps are needed, not {}; ride more", residual.len())));
     };
     let parameters = jacobian.parameters;
     for (g, r) in residual.iter().enumerate() {

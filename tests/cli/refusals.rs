@@ -149,7 +149,7 @@ fn a_ride_without_laps_says_what_would_show_them() {
 fn one_lap_is_too_few_and_says_how_many_are_needed() {
     let desk = Desk::with("ride.csv", round_road(1.9, ONE_SPEED));
     // A lap and nine tenths hold one whole lap.
-    let words = ["1 usable lap(s) over 1 run(s), at least 2 are needed", "ride more whole laps"];
+    let words = ["1 usable lap over 1 run, at least 2 are needed", "ride more whole laps"];
     desk.refused(&["solve", "ride.csv", "--mass-kg", "85"], 1, &words);
 }
 

@@ -91,7 +91,7 @@ fn a_session_with_wrong_factors_is_refused_with_line_and_next_step() {
         missing.contains("s.toml") && missing.contains("«b» does not state the factor «pressure_kpa»"),
         "{missing}"
     );
-    assert!(refused("", &kpa("500"), &kpa("500"), "").contains("one level on all 2 set-up(s)"));
+    assert!(refused("", &kpa("500"), &kpa("500"), "").contains("one level on all 2 set-ups"));
     let text = refused("", &kpa("500"), &kpa("\"600\""), "");
     assert!(text.contains("s.toml:10") && text.contains("without quotes"), "{text}");
     let bar = refused("", &kpa("5.0"), &kpa("6.0"), "");

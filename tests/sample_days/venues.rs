@@ -3,6 +3,7 @@
 //! Truth is that of the rehearsed folder, which an independent simulation made.
 
 use crate::sample_folder::{holds, inputs, said, solve, solved, truth, with_runs};
+use loopwright::analysis::Inputs;
 use loopwright::error::Error;
 use loopwright::report::Units;
 use loopwright::report::verdict::Verdict;
@@ -149,6 +150,39 @@ fn a_set_up_of_one_venue_stays_there() {
     let s = solved(&with_runs(&all, &[1, 2, 4, 5]));
     assert_eq!(s.setups.iter().map(|u| u.crr.value.is_some()).collect::<Vec<_>>(), [false, true]);
     assert!(s.contrasts.is_empty() && venue(&s, "rollers").contrasts.len() == 1);
+}
+
+/// The inputs with some runs (counted from 1) broken off after so many seconds.
+fn broken_off(all: &Inputs, runs: &[usize], after_s: usize) -> Inputs {
+    let mut out = all.clone();
+    for run in runs {
+        let recording = &mut out.recordings[run - 1];
+        let wanted: Vec<bool> = (0..recording.len()).map(|record| record < after_s).collect();
+        recording.keep_rows(&wanted);
+    }
+    out
+}
+
+#[test]
+fn runs_that_cannot_be_used_cost_themselves_whatever_the_venue() {
+    let all = inputs(FOLDER);
+    let whole = solved(&all);
+    // A roller run too short for a window, the only one of its set-up.
+    let one = solved(&broken_off(&all, &[2], 90));
+    assert_eq!(said(&one, "run-left-out").len(), 1, "{:?}", one.findings);
+    assert_eq!(venue(&one, "road").setups, venue(&whole, "road").setups);
+    assert_eq!(venue(&one, "rollers").setups.len(), 1);
+    assert!(Verdict::of(&one, Units::Metric).headline.starts_with("Check first"));
+    // All of them, then all on the loop: the other venue stands alone.
+    let road = solved(&broken_off(&all, &[1, 2], 90));
+    assert_eq!((said(&road, "run-left-out").len(), road.venues.is_none()), (2, true));
+    assert_eq!(road.setups, venue(&whole, "road").setups);
+    let rollers = solved(&broken_off(&all, &[3, 4, 5, 6], 120));
+    assert_eq!((said(&rollers, "run-left-out").len(), rollers.venues.is_none()), (4, true));
+    assert_eq!(rollers.setups, venue(&whole, "rollers").setups);
+    // Nothing left.
+    let nothing = solve(&broken_off(&all, &[1, 2, 3, 4, 5, 6], 90)).map(|a| a.solution.findings);
+    assert!(matches!(&nothing, Err(Error::NoSteadyWindow { file, .. }) if file == "run-1.fit"), "{nothing:?}");
 }
 
 #[test]

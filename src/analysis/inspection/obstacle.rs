@@ -10,6 +10,7 @@ use crate::finding::{Slip, What};
 use crate::quantity::km_h_from_m_s;
 use crate::solve::separation;
 use crate::solve::speed_class::classify;
+use crate::wording::counted;
 use std::collections::BTreeMap;
 
 /// Share of records with power from which the few that miss are bridged without harm (common practice, no source).
@@ -279,7 +280,7 @@ fn sampling(list: &mut List, held: &Inspection) {
         let longest = held.gaps.iter().map(|g| g.length_s()).fold(0.0, f64::max);
         list.weakens(
             "gaps",
-            format!("The record is broken in {} place(s), the longest for {longest:.0} s.", held.gaps.len()),
+            format!("The record is broken in {}, the longest for {longest:.0} s.", counted(held.gaps.len(), "place")),
             "Switch automatic pausing off and do not stop within a lap; a lap with a break is not used.",
         );
     }

@@ -48,7 +48,7 @@
       form.toggleAttribute("data-touched", now.size > 0);
       if (note) {
         note.hidden = now.size === 0;
-        note.textContent = "Not saved yet: " + now.size + " change(s)";
+        note.textContent = "Not saved yet: " + now.size + (now.size === 1 ? " change" : " changes");
       }
     };
 

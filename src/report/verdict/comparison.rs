@@ -15,6 +15,14 @@ pub struct Voice<'a> {
     pub at: String,
     /// Whether the venue is worth a word.
     pub mixed: bool,
+    /// Whether something must be looked at before any number is believed, so that no difference is called real as it stands.
+    pub doubted: bool,
+}
+
+impl Voice<'_> {
+    fn is(&self) -> &'static str {
+        if self.doubted { "would be" } else { "is" }
+    }
 }
 
 /// "On the rollers: ".
@@ -51,15 +59,17 @@ pub fn headline(voice: &Voice, standing: &Standing) -> String {
     let what = in_words(standing.watts);
     match pair.shown {
         Shown::Real if standing.order.len() == 2 => format!(
-            "{whole}{fastest} is faster than {}: {at} it needs {} {what}less, and that is real{}.",
+            "{whole}{fastest} is faster than {}: {at} it needs {} {what}less, and that {} real{}.",
             name(&pair.slower),
             watts(&pair.watts),
+            voice.is(),
             judged(pair)
         ),
         Shown::Real => format!(
-            "{whole}{fastest}: {at} it needs {} {what}less than {}, and that is real{}.",
+            "{whole}{fastest}: {at} it needs {} {what}less than {}, and that {} real{}.",
             watts(&pair.watts),
             baseline(&pair.slower),
+            voice.is(),
             judged(pair)
         ),
         Shown::Equivalent => format!(
@@ -93,9 +103,10 @@ pub fn others(voice: &Voice, standing: &Standing) -> Vec<String> {
         let other = if next.faster == standing.order[0] { &next.slower } else { &next.faster };
         said.push(match next.shown {
             Shown::Real => format!(
-                "Against the next best, {}, it needs {} {what}less, which is real too{}.",
+                "Against the next best, {}, it needs {} {what}less, which {} real too{}.",
                 name(other),
                 watts(&next.watts),
+                voice.is(),
                 judged(next)
             ),
             Shown::Equivalent => {
@@ -115,7 +126,7 @@ pub fn others(voice: &Voice, standing: &Standing) -> Vec<String> {
         let faster = pair.slower == standing.baseline;
         let (other, direction) = if faster { (&pair.faster, "less") } else { (&pair.slower, "more") };
         let verdict = match pair.shown {
-            Shown::Real => format!("which is real{}", judged(pair)),
+            Shown::Real => format!("which {} real{}", voice.is(), judged(pair)),
             Shown::Equivalent => "too little to matter".into(),
             Shown::Open => "which may be chance".into(),
         };

@@ -45,6 +45,20 @@ fn the_fastest_of_two_is_told_in_watts_with_their_interval() {
 }
 
 #[test]
+fn a_difference_is_not_called_real_before_what_must_be_checked_is_checked() {
+    let mut solution = day(vec![contrast("b", "a", -6.1, "separated")]);
+    let finding = |code: &str| FindingResult { code: code.into(), run: Some(1), message: "Odd.".into() };
+    solution.findings = vec![finding("mass-odd")];
+    assert_eq!(
+        verdict(&solution).headline,
+        "Check first, see the findings: a mass that is hard to believe. latex is faster than butyl: at 40 km/h it needs \
+         6.1 ± 2.4 W less, and that would be real (p 0.004)."
+    );
+    solution.findings = vec![finding("humidity-assumed")];
+    assert!(verdict(&solution).headline.ends_with("and that is real (p 0.004)."));
+}
+
+#[test]
 fn the_best_is_set_beside_the_next_best_and_what_may_be_chance_says_so() {
     let mut solution = day(vec![contrast("b", "a", -6.1, "separated"), contrast("c", "a", -5.0, "separated")]);
     solution.all_pairs.push(contrast("c", "b", 1.1, "not separated"));
