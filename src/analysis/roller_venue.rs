@@ -148,6 +148,10 @@ fn session_findings(session: &Session, runs: &[SolvedRun]) -> Vec<Finding> {
             front_driven: r.front_driven,
         });
     }
+    out.extend(
+        runs.first()
+            .and_then(|r| practice::of_drums(session.rollers.drum_diameter_m, r.result.inputs.rider.wheel_radius_m)),
+    );
     let conditions: Vec<RunConditions> = runs
         .iter()
         .map(|r| (&session.runs[r.run], &r.result))

@@ -71,6 +71,12 @@ pub fn scaffold(title: &str, rides: &[Recording], beside: &Beside, differs: Opti
     Proposal { text, passed_over, setups: guess.ids(), runs: runs.len() }
 }
 
+/// The id of the set-up that the name of each file shows, such as "a" for a-1.fit; `None` where names show none.
+pub fn setups_from_names(files: &[&str]) -> Option<Vec<String>> {
+    let guess = SetupGuess::from_names(files);
+    (0..files.len()).map(|k| guess.of(k).map(String::from)).collect()
+}
+
 /// Adds a ride as a run, or joins it to a run of the same time where it only lends what that lacks. Two files with power are two
 /// runs: joined, one bicycle would be solved with the power of another.
 fn propose(runs: &mut Vec<Proposed>, mut new: Proposed) {

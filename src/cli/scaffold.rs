@@ -26,8 +26,8 @@ Examples:
   loopwright scaffold rides --differs position --out rides/morning.toml
 
 Rides are the FIT and CSV files of the folder, put in the order of riding. Names such as a-1.fit and b-1.fit show the
-set-ups. What differs between set-ups decides what they share, and no ride shows it: say --differs, or fill it in. Fill in the lines marked FILL IN, then run
-«loopwright solve rides/session.toml». A file that is there already is never overwritten.")]
+set-ups. What differs between set-ups decides what they share, and no ride shows it: say --differs, or fill it in. Fill in
+the lines marked FILL IN, then run «loopwright solve rides/session.toml». A file that is there already is never overwritten.")]
 pub struct ScaffoldArguments {
     /// A folder with ride files
     #[arg(value_name = "DIR")]
@@ -102,7 +102,7 @@ pub fn run(arguments: &ScaffoldArguments, format: Format) -> Result<(), Failure>
             "What differs between the set-ups: tyres, position, wheels or several? The session asks for it under [solve]; --differs writes it",
         );
     }
-    output::note(format, "Fill in the lines marked FILL IN, then solve it");
+    output::note(format, &format!("Fill in the lines marked FILL IN, then: loopwright solve {}", out.display()));
     Ok(())
 }
 

@@ -76,6 +76,7 @@ pub fn arrange(document: &mut Document, asked: &[Asked], form: &Form, is_new: bo
     let mut typed: BTreeMap<String, (String, Kind)> = BTreeMap::new();
     typed.insert("rider_and_bike.mass_kg".into(), (form.line("mass")?, Kind::Number));
     typed.insert("loop.kind".into(), (form.line("kind")?, Kind::Choice));
+    typed.insert("loop.length_m".into(), (form.line("length")?, Kind::Number));
     for one in asked {
         if let Some(run) = position(document, "file", &one.file) {
             typed.insert(format!("run.{run}.mass_kg"), (one.mass.clone(), Kind::Number));
@@ -84,8 +85,10 @@ pub fn arrange(document: &mut Document, asked: &[Asked], form: &Form, is_new: bo
     }
     let changed = |(name, (typed, kind)): (String, (String, Kind))| {
         let was = document.shown(&name);
-        // The mass of all is needed: left empty it stays the blank that the session has.
-        let keeps = typed.is_empty() && (name == "rider_and_bike.mass_kg" || name == "loop.kind");
+        // The mass of all is needed: left empty it stays the blank that the session has. A first draft says where a ride looks to
+        // have been.
+        let of_all = ["rider_and_bike.mass_kg", "loop.kind", "loop.length_m"].contains(&name.as_str());
+        let keeps = typed.is_empty() && (of_all || (is_new && name.ends_with(".on")));
         (typed != was && !keeps).then(|| Change::new(name, was, typed, kind))
     };
     Ok(typed.into_iter().filter_map(changed).collect())

@@ -4,10 +4,8 @@
 //! changed keeps its bytes. It checks nothing beyond the grammar and touches no file.
 
 use super::refusal::Refusal;
+use loopwright::session::BLANK_MARK;
 use toml_edit::{Array, ArrayOfTables, DocumentMut, InlineTable, Item, Table, Value};
-
-/// What `scaffold` marks a value with that is to be filled in.
-const BLANK: &str = "FILL IN: ";
 
 /// See the module.
 pub struct Document {
@@ -96,8 +94,8 @@ impl Document {
                 let old = there.as_value_mut().ok_or_else(|| no_place(path))?;
                 let mut decor = old.decor().clone();
                 // A blank of a first draft is one no longer.
-                if let Some(behind) = decor.suffix().and_then(|s| s.as_str()).filter(|s| s.contains(BLANK)) {
-                    decor.set_suffix(behind.replacen(BLANK, "", 1));
+                if let Some(behind) = decor.suffix().and_then(|s| s.as_str()).filter(|s| s.contains(BLANK_MARK)) {
+                    decor.set_suffix(behind.replacen(&format!("{BLANK_MARK}: "), "", 1));
                 }
                 *old = value;
                 *old.decor_mut() = decor;

@@ -209,6 +209,13 @@ fn typed(value: &Json) -> String {
     }
 }
 
+/// Keys that say too little beside a field.
+const SAID: [(&str, &str); 4] = [
+    ("mode", "How the wind is known"),
+    ("from_deg", "Wind blows from"),
+    ("on", "Ridden on"),
+    ("log", "File of a weather log"),
+];
 /// Endings of keys and their units, longest first.
 const UNITS: [(&str, &str); 28] = [
     ("_w_at_40_km_h", "W"),
@@ -244,6 +251,9 @@ const UNITS: [(&str, &str); 28] = [
 /// A key in words and its unit.
 fn named(place: &str) -> (String, &'static str) {
     let (ending, unit) = UNITS.into_iter().find(|(ending, _)| place.ends_with(ending)).unwrap_or(("", ""));
+    if let Some((_, label)) = SAID.into_iter().find(|(key, _)| *key == place) {
+        return (label.into(), unit);
+    }
     let bare = if ending.starts_with('_') { place.strip_suffix(ending).unwrap_or(place) } else { place };
     let bare = if ending == "_w_at_40_km_h" { format!("{bare}_at_40_km/h") } else { bare.to_string() };
     let words: Vec<String> = bare

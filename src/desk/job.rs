@@ -25,6 +25,7 @@ use loopwright::report::monte_carlo::check;
 use loopwright::report::number::{SHARED, is_shared, shown};
 use loopwright::report::rehearsal::{beside_truth_text, study_text};
 use loopwright::report::run_sheet::run_sheet;
+use loopwright::report::verdict::name_of;
 use loopwright::session::Session;
 use loopwright::simulate::simulate;
 use loopwright::solution::{Estimate, Solution};
@@ -148,12 +149,30 @@ pub struct Beside2 {
     pub moved: Option<String>,
 }
 
-/// Two answers side by side: watts of every difference with its verdict, then Crr, CdA and watts of every set-up.
+/// Two answers side by side: what loop and rollers say together, watts of every difference with its verdict, then Crr, CdA and
+/// watts of every set-up.
 pub fn side_by_side(before: &Solution, after: &Solution) -> Vec<Beside2> {
     let mut rows = Vec::new();
+    let name = |id: &str| name_of(after, id);
+    let together = |of: &Solution| of.venues.as_ref().map_or(Vec::new(), |v| v.combined.clone());
+    let (then_together, now_together) = (together(before), together(after));
+    for now in &now_together {
+        let then = then_together.iter().find(|c| c.setup == now.setup && c.baseline == now.baseline);
+        let pair = format!("{} less {}, loop and rollers together", name(&now.setup), name(&now.baseline));
+        push(&mut rows, format!("{pair}, W"), then.map(|c| &c.rolling_power_w), &now.rolling_power_w);
+        push(&mut rows, format!("{pair}, Crr"), then.map(|c| &c.crr), &now.crr);
+        let verdict = then.map_or("–".into(), |c| c.verdict.clone());
+        rows.push(Beside2 {
+            what: format!("{pair}, verdict"),
+            before: verdict,
+            after: now.verdict.clone(),
+            moved: None,
+        });
+    }
+    let on = if now_together.is_empty() { "" } else { " on the loop" };
     for now in &after.contrasts {
         let then = before.contrasts.iter().find(|c| c.setup == now.setup && c.baseline == now.baseline);
-        let what = |quantity: &str| format!("{} less {}, {quantity}", now.setup, now.baseline);
+        let what = |quantity: &str| format!("{} less {}{on}, {quantity}", name(&now.setup), name(&now.baseline));
         push(&mut rows, what("W"), then.map(|c| &c.power_w), &now.power_w);
         push(&mut rows, what("Crr"), then.map(|c| &c.crr), &now.crr);
         push(&mut rows, what("CdA in m²"), then.map(|c| &c.cda_m2), &now.cda_m2);
@@ -162,7 +181,7 @@ pub fn side_by_side(before: &Solution, after: &Solution) -> Vec<Beside2> {
     }
     for now in &after.setups {
         let then = before.setups.iter().find(|s| s.id == now.id);
-        let what = |quantity: &str| format!("{}, {quantity}", now.id);
+        let what = |quantity: &str| format!("{}{on}, {quantity}", name(&now.id));
         push(&mut rows, what("Crr"), then.map(|s| &s.crr), &now.crr);
         push(&mut rows, what("CdA in m²"), then.map(|s| &s.cda_m2), &now.cda_m2);
         push(&mut rows, what("W"), then.map(|s| &s.power_w), &now.power_w);

@@ -107,7 +107,10 @@ impl Desk {
     pub fn frame(&self, place: Place, title: &str, query: &Form) -> Frame {
         let session = query.line("session").unwrap_or_default();
         let plan = query.line("plan").unwrap_or_default();
-        Frame::new(self.gate.path(), place, title, self.folder.name(), &session, &plan)
+        let running = self.works.running().map(|work| (work.id, work.title.clone()));
+        let mut frame = Frame::new(self.gate.path(), place, title, self.folder.name(), &session, &plan);
+        frame.running = running;
+        frame
     }
 }
 

@@ -59,12 +59,14 @@ pub struct Frame {
     plan: String,
     /// Seconds after which the page loads itself again, 0 for never.
     pub again_s: u32,
+    /// Number and title of long work under way, for a link to it.
+    pub running: Option<(u64, String)>,
 }
 
 impl Frame {
     pub fn new(at: &str, place: Place, title: &str, folder: String, session: &str, plan: &str) -> Frame {
         let (at, title) = (at.to_string(), title.to_string());
-        Frame { at, place, title, folder, session: encoded(session), plan: encoded(plan), again_s: 0 }
+        Frame { at, place, title, folder, session: encoded(session), plan: encoded(plan), again_s: 0, running: None }
     }
 }
 

@@ -17,7 +17,7 @@ use super::sheet::Sheet;
 use super::shelf::Looked;
 use super::strip::{Frame, Strip, strip};
 use loopwright::analysis::inspection::{Inspection, Obstacle};
-use loopwright::analysis::scaffold::Differs;
+use loopwright::analysis::scaffold::{Differs, setups_from_names};
 use loopwright::report::Units;
 use serde::Serialize;
 use std::time::Duration;
@@ -72,6 +72,7 @@ struct Filling<'a> {
     base: String,
     mass: String,
     kind: String,
+    length_m: String,
     setups: Vec<[String; 2]>,
     errors: Vec<String>,
     reading: usize,
@@ -111,15 +112,18 @@ pub fn show(desk: &Desk, query: &Form) -> Result<Answer, Refusal> {
 fn shown(desk: &Desk, session: &str, typed: &Form, errors: Vec<String>) -> Result<Answer, Refusal> {
     let names = desk.folder.rides()?;
     let looked = desk.shelf.rides(&desk.folder, &names, WAIT);
+    let looked = in_time(names.into_iter().zip(looked).collect());
     let stated = Stated::read(desk, session)?;
     let tables = desk.tables()?;
-    let rows: Vec<Row> = names
-        .iter()
-        .zip(looked)
+    let mut rows: Vec<Row> = looked
+        .into_iter()
         .enumerate()
-        .map(|(i, (file, looked))| row(i, file, looked, &stated, typed, desk.units))
+        .map(|(i, (file, looked))| row(i, &file, looked, &stated, typed, desk.units))
         .collect();
     let reading = rows.iter().filter(|r| r.held.is_none() && r.unreadable.is_empty()).count();
+    if session.is_empty() && reading == 0 && !typed.has("session") {
+        set_ups_from_names(&mut rows);
+    }
     let first = |path: &str, field: &str| typed.get(field).map_or_else(|| stated.of(path), str::to_string);
     let filling = Filling {
         reading,
@@ -131,6 +135,7 @@ fn shown(desk: &Desk, session: &str, typed: &Form, errors: Vec<String>) -> Resul
         base: serde_json::Value::from(stated.base.as_str()).to_string(),
         mass: first("rider_and_bike.mass_kg", "mass"),
         kind: first("loop.kind", "kind"),
+        length_m: first("loop.length_m", "length"),
         setups: (0..stated.count("setup"))
             .map(|i| [stated.of(&format!("setup.{i}.id")), stated.of(&format!("setup.{i}.label"))])
             .filter(|[id, _]| !id.is_empty())
@@ -146,6 +151,29 @@ fn shown(desk: &Desk, session: &str, typed: &Form, errors: Vec<String>) -> Resul
     Ok(page(&frame, "rides", &filling)?.with_status(status))
 }
 
+/// In the order of riding; those without a clock, and what is no ride or not read yet, come after in the order of their names.
+fn in_time(mut looked: Vec<(String, Option<Looked>)>) -> Vec<(String, Option<Looked>)> {
+    let started = |looked: &Option<Looked>| match looked.as_deref() {
+        Some(Ok(held)) => held.started.clone(),
+        _ => None,
+    };
+    looked.sort_by_cached_key(|(file, looked)| {
+        let started = started(looked);
+        (started.is_none(), started, file.clone())
+    });
+    looked
+}
+
+/// What the names of the files show is put in, for the tester to look at.
+fn set_ups_from_names(rows: &mut [Row]) {
+    let mut rides: Vec<&mut Row> = rows.iter_mut().filter(|r| r.held.is_some()).collect();
+    let files: Vec<String> = rides.iter().map(|r| r.file.clone()).collect();
+    let names: Vec<&str> = files.iter().map(String::as_str).collect();
+    for (ride, setup) in rides.iter_mut().zip(setups_from_names(&names).into_iter().flatten()) {
+        ride.setup = setup;
+    }
+}
+
 fn free_name(taken: &[String]) -> String {
     let numbered = (2..).map(|i| format!("session-{i}.toml"));
     let mut names = std::iter::once(FIRST_SESSION.to_string()).chain(numbered);
@@ -157,7 +185,11 @@ fn row(index: usize, file: &str, looked: Option<Looked>, stated: &Stated, typed:
     let lent_to = (0..stated.count("run"))
         .find(|i| stated.of(&format!("run.{i}.second_file")) == file)
         .map_or(String::new(), |i| stated.of(&format!("run.{i}.file")));
-    let of = |key: &str, field: &str| match typed.get(&format!("{field}.{index}")) {
+    // Rides may have changed places since the form was sent.
+    let sent =
+        (0..).take_while(|i| typed.has(&format!("file.{i}"))).find(|i| typed.get(&format!("file.{i}")) == Some(file));
+    let typed_of = |field: &str| sent.and_then(|i| typed.get(&format!("{field}.{i}")));
+    let of = |key: &str, field: &str| match typed_of(field) {
         Some(typed) => typed.to_string(),
         None => run.map_or(String::new(), |i| stated.of(&format!("run.{i}.{key}"))),
     };
@@ -175,7 +207,7 @@ fn row(index: usize, file: &str, looked: Option<Looked>, stated: &Stated, typed:
         setup: of("setup", "setup"),
         mass: of("mass_kg", "mass"),
         on: of("on", "on"),
-        why: typed.get(&format!("why.{index}")).unwrap_or_default().to_string(),
+        why: typed_of("why").unwrap_or_default().to_string(),
     }
 }
 

@@ -187,7 +187,7 @@ impl Sheet<'_> {
             } else {
                 passed_over.extend(self.as_default(base, &name)?);
             }
-            judged.errors.entry(name).or_insert(error.to_string());
+            judged.errors.entry(name).or_insert(beside_field(&error));
         }
         judged.text = applied(base, self.file, kept.iter().copied())?;
         Ok(judged)
@@ -279,6 +279,18 @@ impl Sheet<'_> {
             Section { id, heading, is_list, folded, entries, factors }
         };
         self.groups.iter().map(section).filter(|s| !s.entries.is_empty()).collect()
+    }
+}
+
+/// What is said beside the field that an error is about, which needs no file, line and key.
+fn beside_field(error: &Error) -> String {
+    match error {
+        Error::Syntax { message, .. } | Error::Inconsistent { message, .. } => message.clone(),
+        Error::OutOfRange { value, low, high, hint, .. } => {
+            let hint = if hint.is_empty() { String::new() } else { format!("; {hint}") };
+            format!("{value} is outside {low} to {high}{hint}")
+        }
+        other => other.to_string(),
     }
 }
 

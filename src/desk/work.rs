@@ -109,6 +109,12 @@ impl Works {
         Ok(id)
     }
 
+    /// What is under way, if anything is.
+    pub fn running(&self) -> Option<Arc<Work>> {
+        let all = self.all.lock().unwrap_or_else(PoisonError::into_inner);
+        all.iter().find(|w| w.is_running()).cloned()
+    }
+
     pub fn find(&self, id: &str) -> Result<Arc<Work>, Refusal> {
         let all = self.all.lock().unwrap_or_else(PoisonError::into_inner);
         let found = id.parse().ok().and_then(|id: u64| all.iter().find(|w| w.id == id).cloned());

@@ -3,6 +3,7 @@
 //! Given the steps of a window, or the conditions of several runs; gives findings. None of them changes a number.
 
 use super::account::Step;
+use super::drum::flat_over_drum;
 use super::window::TRIM_S;
 use crate::finding::What;
 use crate::quantity::km_h_from_m_s;
@@ -25,6 +26,30 @@ const SAME_SPEED: f64 = 0.03;
 
 fn advice(what: String) -> What {
     What::RollerPractice { what }
+}
+
+/// Drums that people ride on, m in diameter (common practice, no source).
+const USUAL_DRUMS_M: [f64; 2] = [0.07, 0.6];
+
+/// Drums of a size that is hardly ridden, and what it does to Crr if a radius was stated for the diameter.
+pub fn of_drums(drum_diameter_m: f64, wheel_radius_m: f64) -> Option<What> {
+    if (USUAL_DRUMS_M[0]..=USUAL_DRUMS_M[1]).contains(&drum_diameter_m) {
+        return None;
+    }
+    let factor = |diameter_m: f64| flat_over_drum(0.5 * diameter_m, wheel_radius_m);
+    let (mm, other_mm, other) = match drum_diameter_m < USUAL_DRUMS_M[0] {
+        true => (1000.0 * drum_diameter_m, 2000.0 * drum_diameter_m, "the radius"),
+        false => (1000.0 * drum_diameter_m, 1000.0 * drum_diameter_m / std::f64::consts::PI, "the circumference"),
+    };
+    let wrong = 100.0 * (factor(drum_diameter_m) / factor(other_mm / 1000.0) - 1.0);
+    Some(advice(format!(
+        "Drums of {mm:.0} mm in diameter are rare; usual ones have {:.0} to {:.0} mm. If that is {other}, so that the diameter is \
+         {other_mm:.0} mm, Crr on the flat is {:.0} % too {}. Measure across the drum and check drum_diameter_m.",
+        1000.0 * USUAL_DRUMS_M[0],
+        1000.0 * USUAL_DRUMS_M[1],
+        wrong.abs(),
+        if wrong < 0.0 { "low" } else { "high" }
+    )))
 }
 
 /// Findings on one window.
@@ -163,6 +188,14 @@ pub fn between_runs(runs: &[RunConditions]) -> Vec<What> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_radius_stated_for_the_diameter_is_told_with_what_it_does() {
+        assert_eq!([0.075, 0.1113, 0.5].map(|d| of_drums(d, 0.335)), [None, None, None]);
+        let Some(What::RollerPractice { what }) = of_drums(0.0556, 0.335) else { panic!("nothing said") };
+        // √((0.0278/0.3628)/(0.0556/0.3906)) = 0.7337, by hand.
+        assert!(what.contains("56 mm") && what.contains("111 mm") && what.contains("27 % too low"), "{what}");
+    }
 
     #[test]
     fn a_change_of_gear_is_told_from_a_wandering_speed() {

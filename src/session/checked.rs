@@ -3,6 +3,7 @@
 //! Given text, or parts of a session; gives a session that is checked, or an error that names the key and, where there is a
 //! text, its line. It opens no file.
 
+use super::blanks::of_blank;
 use super::check::{Checker, check, readings, rider, uncertainty};
 use super::read::parse_checked;
 use super::{Air, RiderAndBike, Session, Uncertainty};
@@ -16,9 +17,12 @@ impl Session {
     /// `file` is only used in messages. Errors: [`Error::Syntax`], [`Error::OutOfRange`],
     /// [`Error::Inconsistent`].
     pub fn from_toml(text: &str, file: &str) -> Result<Session, Error> {
-        let session: Session = parse_checked(text, file)?;
-        check(&session, text, file)?;
-        Ok(session)
+        let read = || {
+            let session: Session = parse_checked(text, file)?;
+            check(&session, text, file)?;
+            Ok(session)
+        };
+        read().map_err(|error| of_blank(text, error))
     }
 
     /// Checks a session that was put together from flags.

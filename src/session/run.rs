@@ -43,7 +43,9 @@ pub enum LapSource {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct TyrePressure {
+    /// 1 bar is 100 kPa, 1 psi 6.9 kPa.
     pub front: f64,
+    /// 1 bar is 100 kPa, 1 psi 6.9 kPa.
     pub rear: f64,
 }
 

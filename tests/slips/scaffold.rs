@@ -20,9 +20,9 @@ fn named(mut rides: Vec<Recording>, names: &[&str]) -> Vec<Recording> {
 
 const NAMES: [&str; 6] = ["a-1.fit", "b-1.fit", "c-1.fit", "c-2.fit", "b-2.fit", "a-2.fit"];
 
-/// The text with a mass filled in.
+/// The text with its blanks filled in.
 fn session(text: &str) -> Session {
-    let filled = text.replace("mass_kg = 0.0", "mass_kg = 86.0");
+    let filled = text.replace("mass_kg = 0.0", "mass_kg = 86.0").replace("drum_diameter_m = 0.0", "drum_diameter_m = 0.11");
     Session::from_toml(&filled, "session.toml").unwrap_or_else(|e| panic!("{e}\n{text}"))
 }
 
@@ -39,7 +39,7 @@ fn names_order_and_speeds_are_written_and_only_the_mass_is_left_to_state() {
         let planned = &run.planned_speed_km_h;
         assert!(planned.len() == 2 && (planned[0] - planned[1]).abs() > 8.0, "{planned:?}");
     }
-    assert!(Session::from_toml(&proposal.text, "s").expect_err("a blank").to_string().contains("mass_kg = 0"));
+    assert!(Session::from_toml(&proposal.text, "s").expect_err("a blank").to_string().contains("mass_kg is not filled in"));
 }
 
 #[test]
@@ -85,7 +85,14 @@ fn rollers_beside_a_loop_are_said_in_their_runs() {
         r.lap_marks_s.iter_mut().for_each(|t| *t += by);
     });
     let names = ["a-1.fit", "b-1.fit", "rollers-a-1.fit", "rollers-b-1.fit", "rollers-b-2.fit", "rollers-a-2.fit"];
-    let session = session(&proposed(&named(rides, &names), Some(Differs::Tyres)).text);
+    rides.iter_mut().take(2).for_each(|r| r.temperature_c.fill(12.0));
+    rides.iter_mut().skip(2).for_each(|r| r.temperature_c.fill(24.0));
+    let text = proposed(&named(rides, &names), Some(Differs::Tyres)).text;
+    // The air of the road is not that of the room, and the drums are a blank like the mass.
+    assert!(text.contains("# temperature_c = 12.0") && text.contains("# air = { temperature_c = 24.0 }"), "{text}");
+    let refused = Session::from_toml(&text, "s").expect_err("two blanks").to_string();
+    assert!(refused.contains("mass_kg is not filled in") && refused.contains("is blank too"), "{refused}");
+    let session = session(&text);
     let on: Vec<String> = session.runs.iter().map(|r| format!("{:?}", session.venue_of(r))).collect();
     assert_eq!(on, ["Road", "Road", "Rollers", "Rollers", "Rollers", "Rollers"]);
     assert_eq!(session.setups.len(), 2);

@@ -37,9 +37,9 @@ pub(super) fn write(
     guess: &SetupGuess,
 ) {
     out.push_str(
-        "# Proposed from the rides in this folder. Fill in what is marked FILL IN, check the rest, then solve it.\n",
+        "# Proposed from the rides in this folder. Fill in what is marked FILL IN and check the rest; then: loopwright solve FILE\n",
     );
-    out.push_str("# A session with blanks is refused, and the message names the line.\n\n");
+    out.push_str("# A session with blanks is refused, and the message names their lines.\n\n");
     out.push_str(&format!("title = {}\n", quoted(title)));
     let baseline = match guess.ids().first() {
         Some(first) => format!("baseline = {}", quoted(first)),
@@ -64,7 +64,7 @@ pub(super) fn write(
     ));
     out.push_str(&commented(&format!("# air_density_kg_m3 = {:?}", reference.air_density_kg_m3), "and in this air"));
     if runs.iter().any(|r| r.looks == Looks::Rollers) {
-        rollers(out);
+        rollers(out, runs);
     }
     setups(out, differs, guess);
 }
@@ -90,17 +90,20 @@ fn circuit(out: &mut String, runs: &[Proposed], beside: &Beside) {
             );
             out.push_str(&commented(
                 "# length_m = 1250.0",
-                "FILL IN where neither positions nor lap marks show the laps",
+                "state it where neither positions nor lap marks show the laps",
             ));
         }
         (Looks::Track, _) => {
             let lengths: Vec<f64> = runs.iter().filter_map(|r| r.held.laps.device_lap_length_m).collect();
             let mean = lengths.iter().sum::<f64>() / lengths.len().max(1) as f64;
             out.push_str(&commented(
-                &format!("length_m = {mean:.1}"),
-                "FILL IN: the surveyed length; the wheel says this",
+                "length_m = 0.0",
+                &format!("FILL IN: the surveyed length; the wheel says {mean:.1}"),
             ));
-            out.push_str(&commented("# bend_radius_m = 22.0", "FILL IN: without it the lean in the bends is left out"));
+            out.push_str(&commented(
+                "# bend_radius_m = 22.0",
+                "state it: without it the lean in the bends is left out",
+            ));
             out.push_str("# transition_m = 12.0\n");
         }
         (Looks::Rollers, _) => {}
@@ -120,14 +123,17 @@ fn air(out: &mut String, runs: &[Proposed], beside: &Beside) {
     if let Some(log) = &beside.weather {
         out.push_str(&format!("log = {}\n", quoted(log)));
     }
-    match mean(runs.iter().filter_map(|r| r.temperature_c)).filter(|_| beside.weather.is_none()) {
+    // The room of the rollers is not the road.
+    let main = venue(runs);
+    let here = |r: &&Proposed| (r.looks == Looks::Rollers) == (main == Looks::Rollers);
+    match mean(runs.iter().filter(here).filter_map(|r| r.temperature_c)).filter(|_| beside.weather.is_none()) {
         Some(t) => out.push_str(&commented(
             &format!("# temperature_c = {t:.1}"),
             "mean of the device, which reads high in the sun; better from the shade",
         )),
         None => out.push_str(&commented("# temperature_c = 18.0", "in the shade")),
     }
-    match mean(runs.iter().filter_map(|r| r.elevation_m)) {
+    match mean(runs.iter().filter(here).filter_map(|r| r.elevation_m)) {
         Some(z) => {
             let standard = hpa_from_pa(standard_pressure_at_elevation_pa(z));
             out.push_str(&commented(
@@ -143,12 +149,21 @@ fn air(out: &mut String, runs: &[Proposed], beside: &Beside) {
     );
 }
 
-fn rollers(out: &mut String) {
+fn rollers(out: &mut String, runs: &[Proposed]) {
     out.push_str("\n[rollers]\n");
-    out.push_str(&commented("# drum_diameter_m = 0.11", "FILL IN"));
+    out.push_str(&commented(
+        "drum_diameter_m = 0.0",
+        "FILL IN: the diameter of the drums, not their radius; 0.11 is usual",
+    ));
     out.push_str(&commented("# drum_spacing_m = 0.27", "between the axles of the drums under the rear wheel"));
     out.push_str(&commented("# no_load_power_w_at_40_km_h = 5.0", "of the empty drums"));
-    out.push_str(&commented("# air = { temperature_c = 20.0 }", "of the room, where it is not that of [air]"));
+    let drums = runs.iter().filter(|r| r.looks == Looks::Rollers);
+    let room = mean(drums.filter_map(|r| r.temperature_c));
+    let (value, seen) = (room.unwrap_or(20.0), if room.is_some() { "; the device says this" } else { "" });
+    out.push_str(&commented(
+        &format!("# air = {{ temperature_c = {value:.1} }}"),
+        &format!("of the room, where it is not that of [air]{seen}"),
+    ));
 }
 
 fn setups(out: &mut String, differs: Option<Differs>, guess: &SetupGuess) {
