@@ -321,3 +321,59 @@ fn until_gone(served: &Served, place: &str, words: &str) -> String {
         std::thread::sleep(Duration::from_millis(100));
     }
 }
+
+#[test]
+fn rides_stand_in_the_order_of_riding_with_the_set_ups_that_their_names_show() {
+    let served = Served::with_rides("three-tyres");
+    // The last ride comes first by name.
+    let names = ["tan-2.fit", "blue-1.fit", "red-1.fit", "red-2.fit", "blue-2.fit", "tan-1.fit"];
+    for (i, name) in names.iter().enumerate() {
+        std::fs::rename(served.path(&format!("run-{}.fit", i + 1)), served.path(name)).unwrap();
+    }
+    let until = Instant::now() + Duration::from_secs(60);
+    let mut page = served.get("/rides").body;
+    while page.contains("being read") && Instant::now() < until {
+        page = served.get("/rides").body;
+    }
+    let places: Vec<Option<usize>> = names.iter().map(|name| page.find(&format!("<h2>{name}</h2>"))).collect();
+    assert!(places.iter().all(Option::is_some) && places.is_sorted(), "{places:?}");
+    for (i, name) in names.iter().enumerate() {
+        let setup = name.split('-').next().unwrap();
+        assert!(page.contains(&format!("name=\"setup.{i}\" value=\"{setup}\"")), "{name}");
+    }
+}
+
+#[test]
+fn a_track_is_given_its_length_where_it_is_said_to_be_one() {
+    let served = Served::with_rides("track-and-rollers");
+    let ids = ["amber", "basalt", "cinder", "amber", "basalt", "cinder"];
+    let begin = |length: &str| {
+        let fields: Vec<(String, String)> = ids
+            .iter()
+            .enumerate()
+            .flat_map(|(i, id)| {
+                [(format!("file.{i}"), format!("run-{}.fit", i + 1)), (format!("setup.{i}"), id.to_string())]
+            })
+            .collect();
+        let mut fields: Vec<(&str, &str)> = fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
+        fields.extend([
+            ("session", ""),
+            ("name", "session.toml"),
+            ("mass", "84"),
+            ("kind", "track"),
+            ("differs", "tyres"),
+        ]);
+        fields.push(("length", length));
+        served.post("/rides", &fields)
+    };
+    let refused = begin("");
+    assert!(refused.status == 422 && refused.body.contains("a track needs length_m"), "{}", refused.body);
+    assert_eq!(begin("452").status, 303);
+    let text = served.text("session.toml");
+    assert!(text.contains("kind = \"track\"") && text.contains("length_m = 452"), "{text}");
+    // Where a ride was is what it looks like unless something else is said.
+    assert_eq!(text.matches("on = \"rollers\"").count(), 3, "{text}");
+    // The drums are still to be measured, and the day says so beside their field.
+    let day = served.get("/day?session=session.toml").body;
+    assert!(day.contains("Not complete yet") && day.contains("diameter in m, not mm"), "{day}");
+}

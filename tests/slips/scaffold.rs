@@ -22,7 +22,8 @@ const NAMES: [&str; 6] = ["a-1.fit", "b-1.fit", "c-1.fit", "c-2.fit", "b-2.fit",
 
 /// The text with its blanks filled in.
 fn session(text: &str) -> Session {
-    let filled = text.replace("mass_kg = 0.0", "mass_kg = 86.0").replace("drum_diameter_m = 0.0", "drum_diameter_m = 0.11");
+    let filled =
+        text.replace("mass_kg = 0.0", "mass_kg = 86.0").replace("drum_diameter_m = 0.0", "drum_diameter_m = 0.11");
     Session::from_toml(&filled, "session.toml").unwrap_or_else(|e| panic!("{e}\n{text}"))
 }
 
@@ -39,7 +40,9 @@ fn names_order_and_speeds_are_written_and_only_the_mass_is_left_to_state() {
         let planned = &run.planned_speed_km_h;
         assert!(planned.len() == 2 && (planned[0] - planned[1]).abs() > 8.0, "{planned:?}");
     }
-    assert!(Session::from_toml(&proposal.text, "s").expect_err("a blank").to_string().contains("mass_kg is not filled in"));
+    assert!(
+        Session::from_toml(&proposal.text, "s").expect_err("a blank").to_string().contains("mass_kg is not filled in")
+    );
 }
 
 #[test]
