@@ -26,7 +26,7 @@ use loopwright::report::number::{SHARED, is_shared, shown};
 use loopwright::report::rehearsal::{beside_truth_text, study_text};
 use loopwright::report::run_sheet::run_sheet;
 use loopwright::report::verdict::name_of;
-use loopwright::session::Session;
+use loopwright::session::{Session, Venue};
 use loopwright::simulate::simulate;
 use loopwright::solution::{Estimate, Solution};
 use serde::Serialize;
@@ -247,7 +247,10 @@ pub struct Findable {
 
 /// See [`Findable`].
 pub fn findable(folder: &Folder, text: &str, file: &str) -> Result<Findable, Refusal> {
-    let prediction = predict_plan(&plan(folder, text, file)?)?;
+    let plan = plan(folder, text, file)?;
+    let with_rollers = (0..plan.order.len()).any(|run| plan.venue_of(run) == Venue::Rollers);
+    let on = if with_rollers { ", on the loop alone" } else { "" };
+    let prediction = predict_plan(&plan)?;
     let detectable = |p: Option<Predicted>, decimals: usize| {
         p.and_then(|p| p.detectable).map_or("–".into(), |d| format!("{d:.decimals$}"))
     };
@@ -260,12 +263,14 @@ pub fn findable(folder: &Folder, text: &str, file: &str) -> Result<Findable, Ref
     let of_differences = prediction
         .differences
         .iter()
-        .map(|d| line(format!("{} less {}", d.setup, d.baseline), d.power_w, d.crr, d.cda_m2));
+        .map(|d| line(format!("{} less {}{on}", d.setup, d.baseline), d.power_w, d.crr, d.cda_m2));
     let of_setups = prediction.setups.iter().map(|s| line(format!("change of {}", s.id), s.power_w, s.crr, s.cda_m2));
-    Ok(Findable {
-        lines: if prediction.differences.is_empty() { of_setups.collect() } else { of_differences.collect() },
-        not_separable: prediction.not_separable.map(|[reason, next]| format!("{reason}. {next}")),
-    })
+    let mut lines: Vec<Found> =
+        if prediction.differences.is_empty() { of_setups.collect() } else { of_differences.collect() };
+    if with_rollers {
+        lines.push(line("loop and rollers together: «What would help» rehearses it".into(), None, None, None));
+    }
+    Ok(Findable { lines, not_separable: prediction.not_separable.map(|[reason, next]| format!("{reason}. {next}")) })
 }
 
 /// Number of parts of a forecast.

@@ -7,6 +7,7 @@ use super::by_rehearsal::{REHEARSALS, TogetherForecast, predict_by_rehearsal, pr
 use super::factors::factors;
 use super::goal::{Measure, goals};
 use super::laps_needed::{GoalReached, Laps, LapsTable};
+use super::on_the_loop::{everywhere, on_the_loop};
 use super::one_speed::{OneSpeed, one_speed};
 use super::order::{OrderForecast, orders, orders_on_rollers};
 use super::prediction::{Prediction, as_planned, predict};
@@ -202,34 +203,6 @@ pub fn forecast_in_parts(plan: &Plan, at_each: &(dyn Fn() + Sync)) -> Result<For
     out.caveats.extend(caveats(plan, &prediction));
     out.prediction = Some(prediction);
     Ok(out)
-}
-
-fn everywhere(plan: &Plan, venue: Venue) -> bool {
-    (0..plan.order.len()).all(|run| plan.venue_of(run) == venue)
-}
-
-/// The runs that are not on rollers, with their set-ups; `None` when there are none.
-fn on_the_loop(plan: &Plan) -> Option<Plan> {
-    let kept: Vec<usize> = (0..plan.order.len()).filter(|run| plan.venue_of(*run) != Venue::Rollers).collect();
-    if kept.is_empty() {
-        return None;
-    }
-    if kept.len() == plan.order.len() {
-        return Some(plan.clone());
-    }
-    let mut out = plan.clone();
-    let keep = |run: usize| kept.contains(&run);
-    out.order = kept.iter().map(|&run| plan.order[run].clone()).collect();
-    let of_kept = |values: &[f64]| {
-        values.iter().enumerate().filter(|(run, _)| keep(*run)).map(|(_, value)| *value).collect::<Vec<f64>>()
-    };
-    out.run_mass_kg = of_kept(&plan.run_mass_kg);
-    out.run_tyre_temperature_c = of_kept(&plan.run_tyre_temperature_c);
-    out.on.clear();
-    out.setups.retain(|s| out.order.contains(&s.id));
-    out.baseline = out.baseline.filter(|b| out.order.contains(b));
-    out.mishaps.clear();
-    Some(out)
 }
 
 fn caveats(plan: &Plan, prediction: &Prediction) -> Vec<String> {

@@ -14,6 +14,7 @@ mod factors;
 mod goal;
 mod lap_targets;
 mod laps_needed;
+mod on_the_loop;
 mod one_speed;
 mod order;
 mod prediction;

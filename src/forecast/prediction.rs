@@ -5,6 +5,7 @@
 
 use super::between_runs::between_runs;
 use super::design::{Design, DesignChoice, DesignRun};
+use super::on_the_loop::on_the_loop;
 use super::propagate::{Extent, Propagated};
 use super::quiet::QuietDay;
 use super::row_noise::RowNoise;
@@ -92,12 +93,20 @@ pub struct Prediction {
     pub scatter_ratio: f64,
 }
 
-/// Predicts a plan whose runs are all on its loop.
+/// Predicts the runs of a plan that are on its loop.
 ///
-/// Errors: those of the simulation without noise, and [`Error::Numerical`].
+/// Errors: those of the simulation without noise, [`Error::Numerical`], and [`Error::Inconsistent`] for a plan on rollers alone,
+/// which `forecast` predicts by rehearsals.
 pub fn predict_plan(plan: &Plan) -> Result<Prediction, Error> {
-    let day = QuietDay::ride(plan)?;
-    predict(&day, &as_planned(&day, plan), &RowNoise::of(&plan.noise))
+    let Some(plan) = on_the_loop(plan) else {
+        return Err(Error::Inconsistent {
+            file: "plan".into(),
+            line: None,
+            message: "on rollers errors are predicted by rehearsals; ask for the whole forecast".into(),
+        });
+    };
+    let day = QuietDay::ride(&plan)?;
+    predict(&day, &as_planned(&day, &plan), &RowNoise::of(&plan.noise))
 }
 
 /// The runs of the plan as they stand in it.

@@ -5,7 +5,10 @@
 use crate::sample_folder::{holds, inputs, said, solve, solved, truth, with_runs};
 use loopwright::analysis::Inputs;
 use loopwright::error::Error;
+use loopwright::forecast::{Measure, forecast, predict_plan};
+use loopwright::plan::{Plan, Target};
 use loopwright::report::Units;
+use loopwright::report::forecast::forecast_text;
 use loopwright::report::verdict::Verdict;
 use loopwright::session::{Run, Venue};
 use loopwright::solution::{Contrast, Solution, VenueResult, Venues};
@@ -199,6 +202,32 @@ fn one_venue_alone_has_no_part_for_two() {
     said_otherwise.session.circuit.kind = Venue::Rollers;
     said_otherwise.session.runs.iter_mut().for_each(|r| r.on = Some(Venue::Road));
     assert_eq!(solved(&said_otherwise).setups, road.setups);
+}
+
+#[test]
+fn a_plan_of_both_venues_is_told_by_what_they_find_together() {
+    let text = std::fs::read_to_string("sample-loops/track-and-rollers/plan.toml").expect("a sample plan");
+    let plan = Plan::from_toml(&text, "plan.toml").unwrap_or_else(|e| panic!("{e}"));
+    let of_both = forecast(&plan).unwrap_or_else(|e| panic!("{e}"));
+    let together = of_both.together.as_ref().expect("both venues see the same set-ups");
+    let alone = of_both.prediction.as_ref().expect("runs on the loop");
+    // The same as the loop's runs by themselves, and not as if all six were ridden there.
+    assert_eq!(&predict_plan(&plan).unwrap(), alone);
+    let (found, on_the_loop) = (Measure::PowerW.of_all(&together.differences), Measure::PowerW.detectable(alone));
+    assert!(found.unwrap() < 0.5 * on_the_loop.unwrap(), "{found:?} {on_the_loop:?}");
+    // The sample day was rehearsed from this plan: what was found on it is what was foretold.
+    let day = solved(&inputs("track-and-rollers"));
+    for (c, foretold) in venues(&day).combined.iter().zip(&together.differences) {
+        let ratio = c.rolling_power_w.se.unwrap() / foretold.power_w.unwrap().se;
+        assert!((0.5..2.0).contains(&ratio), "{}: {ratio}", c.setup);
+    }
+    let words = forecast_text(&of_both, 100, Units::Metric);
+    let first = |what: &str| words.find(what).unwrap_or_else(|| panic!("«{what}» in {words}"));
+    assert!(first("Loop and rollers together find") < first("On the loop alone the weakest comparison finds"));
+    assert!(words.contains("More runs help, not more laps."), "{words}");
+    // What is found there is what a target is judged by.
+    let wanted = Plan { target: Target { power_w: Some(5.0), ..Target::default() }, ..plan };
+    assert!(forecast(&wanted).unwrap().goals[0].reached);
 }
 
 #[test]
