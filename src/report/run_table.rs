@@ -69,7 +69,7 @@ pub fn on_loop(solution: &Solution, units: Units) -> Table {
         Column::numbers("laps_used", "").only(Readers::Files),
         Column::numbers("laps", "").only(Readers::Files),
         Column::numbers("lag_s", "Delay ± se,\ns"),
-        Column::numbers("wind_speed_m_s", format!("Wind, {}", units.wind_unit())).only(Readers::People),
+        Column::numbers("wind_speed_m_s", format!("Wind ± se,\n{}", units.wind_unit())).only(Readers::People),
         Column::numbers("wind_speed_m_s", "").only(Readers::Files),
         Column::numbers("wind_from_deg", "").only(Readers::Files),
         Column::numbers("air_density_kg_m3", "Air,\nkg/m³"),
@@ -153,16 +153,20 @@ fn tyres(run: &RunResult, units: Units) -> Cell {
 fn wind(run: &RunResult, units: Units) -> Cell {
     let from = run.wind.from_deg.filter(|v| v.is_finite());
     let still = run.wind.speed_m_s == Some(0.0) && run.wind.east_m_s.se.is_none();
-    Cell::number(run.wind.speed_m_s, |speed| {
-        let speed = fixed(Some(units.wind_value(speed)), 1);
-        match from {
-            _ if still => "held still".into(),
-            Some(from) => format!("{speed} from {}°", fixed(Some(from), 0)),
-            None if run.wind.along_m_s.value.is_some() => {
-                let of = |m: &Measured| fixed(m.value.map(|v| units.wind_value(v)), 1);
-                format!("{} along, {} across", of(&run.wind.along_m_s), of(&run.wind.across_m_s))
-            }
-            None => speed,
+    let shown = |m_s: f64| fixed(Some(units.wind_value(m_s)), 1);
+    let error = |se: Option<f64>| se.map_or(String::new(), |se| format!(" ± {}", shown(se)));
+    // Of a component on average: the speed of a vector that is hardly known has no error of its own.
+    let se_m_s = run.wind.east_m_s.se.zip(run.wind.north_m_s.se).map(|(e, n)| (0.5 * (e * e + n * n)).sqrt());
+    Cell::number(run.wind.speed_m_s, |speed_m_s| match from {
+        _ if still => "held still".into(),
+        // What may as well be still blows from nowhere.
+        Some(from) if se_m_s.is_none_or(|se| speed_m_s > se) => {
+            format!("{}{}\nfrom {}°", shown(speed_m_s), error(se_m_s), fixed(Some(from), 0))
         }
+        None if run.wind.along_m_s.value.is_some() => {
+            let of = |m: &Measured| format!("{}{}", fixed(m.value.map(|v| units.wind_value(v)), 1), error(m.se));
+            format!("{} along, {} across", of(&run.wind.along_m_s), of(&run.wind.across_m_s))
+        }
+        _ => format!("{}{}", shown(speed_m_s), error(se_m_s)),
     })
 }

@@ -129,13 +129,14 @@ impl ClusterRobust {
         ClusterRobust { covariance, working, prior, root, expected, model }
     }
 
-    /// Standard error of one parameter by CR2, without degrees of freedom, which cost much more; NaN as for a contrast.
+    /// Standard error of one parameter: CR2 of the laps and what they leave to what was expected of it. Without degrees of freedom,
+    /// which cost much more; NaN as for a contrast.
     pub fn parameter_standard_error(&self, parameter: usize) -> f64 {
         let recovered = self.expected[parameter] / self.working[(parameter, parameter)];
         if recovered.is_nan() || recovered < RECOVERED_FLOOR {
             return f64::NAN;
         }
-        self.covariance[(parameter, parameter)].sqrt()
+        (self.covariance[(parameter, parameter)] + self.prior[(parameter, parameter)]).sqrt()
     }
 
     /// CR2 variance of cᵀβ̂ without degrees of freedom, which cost much more.

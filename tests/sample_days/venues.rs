@@ -10,7 +10,7 @@ use loopwright::plan::{Plan, Target};
 use loopwright::report::Units;
 use loopwright::report::forecast::forecast_text;
 use loopwright::report::verdict::Verdict;
-use loopwright::session::{Run, Venue};
+use loopwright::session::{Run, Venue, WindMode};
 use loopwright::solution::{Contrast, Solution, VenueResult, Venues};
 use loopwright::standing::{Ground, standings};
 
@@ -202,6 +202,26 @@ fn one_venue_alone_has_no_part_for_two() {
     said_otherwise.session.circuit.kind = Venue::Rollers;
     said_otherwise.session.runs.iter_mut().for_each(|r| r.on = Some(Venue::Road));
     assert_eq!(solved(&said_otherwise).setups, road.setups);
+}
+
+#[test]
+fn at_one_speed_a_wind_is_known_no_better_than_it_was_expected_and_a_right_reading_is_not_doubted() {
+    let day = solved(&inputs("track-and-rollers"));
+    let text = std::fs::read_to_string("sample-loops/track-and-rollers/expected.toml").expect("the truth");
+    let truth: toml::Table = text.parse().expect("TOML");
+    let of = |run: usize, key: &str| truth["run"][run][key].as_float().expect(key);
+    for run in 3..6 {
+        let wind = &day.runs[run].wind;
+        for (fitted, key) in [(wind.east_m_s, "wind_east_m_s"), (wind.north_m_s, "wind_north_m_s")] {
+            let (off, se) = (fitted.value.unwrap() - of(run, key), fitted.se.unwrap());
+            assert!(off.abs() < 2.0 * se && se < 2.0, "run {}, {key}: {off} ± {se}", run + 1);
+        }
+    }
+    let mut read = inputs("track-and-rollers");
+    let wind = &mut read.session.wind;
+    wind.mode = WindMode::Given;
+    (wind.speed_m_s, wind.from_deg, wind.mast_height_m) = (Some(1.4), Some(250.0), 2.0);
+    assert!(said(&solved(&read), "wind-odd").is_empty());
 }
 
 #[test]
