@@ -203,6 +203,9 @@ pub struct SetupResult {
     pub cda_m2_with_crr_held: Option<Estimate>,
     /// The Crr that `cda_m2_with_crr_held` goes with.
     pub crr_held: Option<f64>,
+    /// Where that comes from: "rollers", on which the set-up was ridden too, or "expected" of the session.
+    #[serde(default)]
+    pub crr_held_from: Option<String>,
     /// Mean speed of the used laps.
     pub mean_speed_m_s: Option<f64>,
     /// Laps that count.

@@ -15,8 +15,14 @@ use crate::error::Error;
 use crate::finding::Finding;
 use crate::sample::Ride;
 
-/// All runs are on one loop.
-pub fn of_loop(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>) -> Result<VenueOutcome, Error> {
+/// All runs are on one loop; `crr_on_rollers` is that of each set-up where it is known.
+pub fn of_loop(
+    inputs: &Inputs,
+    rides: &[Ride],
+    depth: Depth,
+    draws: Option<Draws>,
+    crr_on_rollers: &[Option<f64>],
+) -> Result<VenueOutcome, Error> {
     let calibrated = speed_scale::calibrated(inputs, rides)?;
     let (inputs, rides) = calibrated.as_ref().map_or((inputs, rides), |c| (&c.inputs, &c.rides[..]));
     let supposed = tyre_rule::supposed(inputs, rides);
@@ -36,7 +42,7 @@ pub fn of_loop(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draw
     findings.extend(of_runs.iter().flat_map(|of| twins::findings(session, of)));
     findings.extend(trend::findings(&venue));
     let between = BetweenRuns::new(session, &venue.fit, &values, session.circuit.kind)?;
-    let mut solution = outcome::solution(inputs, rides, &venue, &between, &mut findings);
+    let mut solution = outcome::solution(inputs, rides, &venue, &between, crr_on_rollers, &mut findings);
     solution.circuit.tyre_rule = tyre_rule::of(session, supposed.is_some());
     findings.extend(sharing::findings(session, &venue, &between, &solution));
     let second = second_opinion::second_opinion(&inputs.session, &venue, &solution, depth.draws);

@@ -35,9 +35,6 @@ use nalgebra::DVector;
 /// Probability of laps that scatter as these do, the model of the scatter within them being as true as it usually is, below
 /// which it is told.
 const LAPS_DIFFER: f64 = 0.05;
-/// Crr of an ordinary tyre on an ordinary road (common practice, no source), at which CdA is given where both cannot be told
-/// apart.
-const HELD_CRR: f64 = 0.005;
 
 /// What the parts below share.
 struct Report<'a> {
@@ -49,6 +46,8 @@ struct Report<'a> {
     scatter: Vec<Scatter>,
     confidence: f64,
     between: &'a BetweenRuns,
+    /// Of each set-up, where it was ridden on rollers too.
+    crr_on_rollers: &'a [Option<f64>],
 }
 
 /// Variances of a set-up by the scatter of laps.
@@ -69,6 +68,7 @@ pub fn solution(
     rides: &[Ride],
     venue: &LoopVenue,
     between: &BetweenRuns,
+    crr_on_rollers: &[Option<f64>],
     findings: &mut Vec<Finding>,
 ) -> Solution {
     let session = &inputs.session;
@@ -83,6 +83,7 @@ pub fn solution(
         quantities,
         confidence: session.solve.confidence,
         between,
+        crr_on_rollers,
     };
     findings.extend(fit_findings(venue));
     findings.extend(air_along::findings(venue));
@@ -216,6 +217,8 @@ impl Report<'_> {
         let aero = self.instrument(s, Output::Cda).map(|u| u * self.power.per_cda_w_m2);
         let hide = |e: Estimate| if separable { e } else { Estimate::default() };
         let least = &self.venue.fit.least_squares.parameters;
+        let on_rollers = self.crr_on_rollers.get(s).copied().flatten();
+        let held = on_rollers.unwrap_or(self.session.expected.crr);
         SetupResult {
             id: setup.id.clone(),
             label: setup.name().to_string(),
@@ -228,8 +231,9 @@ impl Report<'_> {
             least_squares_crr: separable.then(|| q.crr.value(least)),
             least_squares_cda_m2: separable.then(|| q.cda.value(least)),
             drag_at_mean_speed_n: mean_speed_m_s.map(|v| self.drag(s, v)),
-            cda_m2_with_crr_held: mean_speed_m_s.filter(|_| !separable).map(|v| self.cda_if_crr_were(s, HELD_CRR, v)),
-            crr_held: (!separable).then_some(HELD_CRR),
+            cda_m2_with_crr_held: mean_speed_m_s.filter(|_| !separable).map(|v| self.cda_if_crr_were(s, held, v)),
+            crr_held: (!separable).then_some(held),
+            crr_held_from: (!separable).then(|| if on_rollers.is_some() { "rollers" } else { "expected" }.to_string()),
             mean_speed_m_s,
             laps_used,
         }

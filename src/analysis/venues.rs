@@ -35,22 +35,29 @@ fn solve_all(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>
         return of_rollers(inputs, rides, depth, draws);
     }
     if venues.iter().all(|v| *v == session.circuit.kind) {
-        return of_loop(inputs, rides, depth, draws);
+        return of_loop(inputs, rides, depth, draws, &[]);
     }
     let on_loop = Part::of_venues(inputs, rides, &|v| v != Venue::Rollers);
+    if !venues.contains(&Venue::Rollers) {
+        return of_loop(&on_loop.inputs, &on_loop.rides, depth, draws, &[]);
+    }
+    let on_rollers = Part::of_venues(inputs, rides, &|v| v == Venue::Rollers);
+    let mut rollers =
+        of_rollers(&on_rollers.inputs, &on_rollers.rides, depth, draws).map_err(|e| on_rollers.renumbered(e))?;
+    let known: Vec<Option<f64>> = on_loop
+        .inputs
+        .session
+        .setups
+        .iter()
+        .map(|setup| rollers.solution.setups.iter().find(|s| s.id == setup.id)?.crr.value)
+        .collect();
     // Without a loop the rollers still stand, so what leaves no lap to solve leaves out the runs and not the day.
     let without_laps = |e: Error| match e {
         Error::TooFewLaps { .. } | Error::NoLaps { .. } => unusable(&vec![Some(e.clone()); on_loop.runs.len()], e),
         other => other,
     };
-    let mut circuit =
-        of_loop(&on_loop.inputs, &on_loop.rides, depth, draws).map_err(|e| on_loop.renumbered(without_laps(e)))?;
-    if !venues.contains(&Venue::Rollers) {
-        return Ok(circuit);
-    }
-    let on_rollers = Part::of_venues(inputs, rides, &|v| v == Venue::Rollers);
-    let mut rollers =
-        of_rollers(&on_rollers.inputs, &on_rollers.rides, depth, draws).map_err(|e| on_rollers.renumbered(e))?;
+    let mut circuit = of_loop(&on_loop.inputs, &on_loop.rides, depth, draws, &known)
+        .map_err(|e| on_loop.renumbered(without_laps(e)))?;
     let both = Both::new(
         Side { solution: &circuit.solution, budget: circuit.budget.as_ref() },
         Side { solution: &rollers.solution, budget: rollers.budget.as_ref() },

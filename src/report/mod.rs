@@ -9,6 +9,7 @@ mod budget_overview;
 pub mod captions;
 pub mod cautions;
 pub mod crr_drift;
+mod crr_held;
 pub mod demand;
 mod differences;
 mod factors;

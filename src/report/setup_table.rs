@@ -2,7 +2,8 @@
 //!
 //! Given the solution; gives a table. Where CdA and Crr are not known the resistance that is known takes their place.
 
-use super::number::{UNKNOWN, fixed, significant};
+use super::crr_held;
+use super::number::{UNKNOWN, fixed};
 use super::table::{Cell, Column, PARTS, Readers, Table};
 use super::units::Units;
 use super::verdict::{reference_speed, setup_name};
@@ -11,7 +12,7 @@ use crate::solution::Solution;
 /// See the module.
 pub fn set_ups(solution: &Solution, units: Units) -> Table {
     let speed = reference_speed(solution, units);
-    let held = solution.setups.iter().find_map(|s| s.crr_held).map_or(UNKNOWN.into(), |crr| significant(crr, 2));
+    let held = crr_held::words(solution).unwrap_or(UNKNOWN.into());
     // Watts of rolling are of interest on a terminal where those of air are not known, as on rollers.
     let rolling_only = solution.setups.iter().all(|s| s.power_w.value.is_none());
     let (rolling, rolling_readers) = match rolling_only {
@@ -31,7 +32,7 @@ pub fn set_ups(solution: &Solution, units: Units) -> Table {
         Column::numbers("mean_speed_m_s", "").only(Readers::Files),
         Column::numbers("mean_speed", format!("Mean speed,\n{}", units.speed_unit())).only(Readers::People),
         Column::estimates("drag_n", "Resistance\nat it, N", PARTS).only(Readers::People),
-        Column::estimates("cda_if", format!("CdA, m²,\nif Crr {held}"), PARTS).only(Readers::People),
+        Column::estimates("cda_if", format!("CdA, m²,\nif Crr is\n{held}"), PARTS).only(Readers::People),
         Column::numbers("laps_used", "Laps"),
     ]);
     let has_laps = solution.runs.iter().any(|run| !run.laps.is_empty());

@@ -3,6 +3,7 @@
 //! Given session and solution; gives words.
 
 use super::super::crr_drift;
+use super::super::crr_held;
 use super::super::number::{counted, fixed, significant};
 use super::super::sources::Source;
 use super::super::units::Units;
@@ -190,12 +191,11 @@ fn separation(solution: &Solution, units: Units) -> Option<String> {
 }
 
 fn not_separable(solution: &Solution) -> String {
-    let held = solution.setups.iter().find_map(|setup| setup.crr_held);
     let mut text = String::from(
         "Neither is reported. Differences are, where one of the two is shared, and so is the resistance at the mean speed",
     );
-    if let Some(crr) = held {
-        text.push_str(&format!(", with the CdA that goes with it if Crr were {}", significant(crr, 2)));
+    if let Some(held) = crr_held::words(solution) {
+        text.push_str(&format!(", with the CdA that goes with it if Crr is {held}"));
     }
     text.push('.');
     text

@@ -4,6 +4,7 @@
 
 use super::super::budget_overview::overview;
 use super::super::cautions::CAUTIONS;
+use super::super::crr_held;
 use super::super::differences::{self, Naming};
 use super::super::factors;
 use super::super::findings::{Group, grouped, of_result};
@@ -304,14 +305,7 @@ fn conditions(solution: &Solution, units: Units) -> String {
     let known = |e: &Estimate| e.value.is_some();
     let values = solution.setups.iter().any(|s| known(&s.power_w) || known(&s.rolling_power_w));
     if !values && !solution.contrasts.iter().any(|c| known(&c.power_w)) {
-        return match solution.setups.iter().find_map(|s| s.crr_held) {
-            Some(crr) => format!(
-                "CdA goes with a Crr of {}, which was taken as usual and not measured; with another Crr it would be another \
-                 CdA, and its ± is that of scatter alone.",
-                significant(crr, 2)
-            ),
-            None => String::new(),
-        };
+        return crr_held::sentence(solution).unwrap_or_default();
     }
     let on_the_loop = if solution.venues.is_some() { " These are the results on the loop." } else { "" };
     format!(

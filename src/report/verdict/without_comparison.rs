@@ -2,6 +2,7 @@
 //!
 //! Given the solution; gives a sentence.
 
+use super::super::crr_held;
 use super::super::number::{shown, significant};
 use super::super::units::Units;
 use super::names::{NAMED, reference_speed, setup_name};
@@ -62,12 +63,7 @@ fn known_resistance(solution: &Solution, units: Units) -> String {
 }
 
 pub(super) fn not_separable(solution: &Solution) -> String {
-    let held = solution.setups.iter().find_map(|s| s.crr_held);
-    match held {
-        Some(crr) => format!(
-            "CdA and Crr cannot be told apart from these rides; a CdA given here goes with a Crr of {} that was not measured.",
-            significant(crr, 2)
-        ),
-        None => "CdA and Crr cannot be told apart from these rides.".into(),
-    }
+    let held =
+        crr_held::words(solution).map_or(String::new(), |held| format!("; a CdA given here is right if Crr is {held}"));
+    format!("CdA and Crr cannot be told apart from these rides{held}.")
 }
