@@ -115,12 +115,18 @@ pub fn summary(solution: &Solution, print: Print) -> String {
         page.section("In doubt", &lines(&verdict.doubts));
     }
     let on_the_loop = if solution.venues.is_some() { " on the loop" } else { "" };
+    let both = together(solution, units);
+    // What both venues say is what a day of both is ridden for.
+    let of_both = both.as_ref().map_or(String::new(), |both| both.differences.text(width));
+    page.section("Differences seen on loop and rollers", &of_both);
+    page.say(&agreement(solution));
     let baseline = super::verdict::name_of(solution, &solution.baseline);
     let compared = differences::table(solution, &solution.contrasts, Naming::Setup).text(width);
     let set_ups = setup_table::set_ups(solution, units).text(width);
     let note = format!("± is half the width of the {share} interval.");
     let has_differences = solution.contrasts.iter().any(|c| c.power_w.value.is_some() || c.crr.value.is_some());
-    if has_differences {
+    // In brief there is one table: that of both venues where there is one.
+    if has_differences && (of_both.is_empty() || print.extent != Extent::Brief) {
         page.section(&format!("Differences from {baseline}{on_the_loop}"), &compared);
     }
     page.section("What the factors do", &lines(&factors::sentences(solution)));
@@ -144,10 +150,8 @@ pub fn summary(solution: &Solution, print: Print) -> String {
     page.say(&run_to_run::sentence(solution));
     page.say(&lap_bootstrap::sentence(solution));
     page.say(&crr_drift::sentence(solution));
-    if let Some(both) = together(solution, units) {
+    if let Some(both) = both {
         page.section("Loop and rollers", &both.setups.text(width));
-        page.section("Differences seen on loop and rollers", &both.differences.text(width));
-        page.say(&agreement(solution));
     }
     runs(solution, &mut page);
     page.text.push_str(&told(solution, &page));

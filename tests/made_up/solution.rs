@@ -155,6 +155,7 @@ fn setup_result(request: Request, s: usize, setup: &loopwright::session::Setup) 
     SetupResult {
         cda_m2_with_crr_held: None,
         crr_held: None,
+        crr_held_from: None,
         id: setup.id.clone(),
         label: setup.label.clone(),
         crr: known(estimate(crr(s), 0.00006, 0.00009)),

@@ -194,9 +194,10 @@ fn both_venues_are_told_with_the_windows_of_the_rollers() {
     let day = day(Request { mixed: true, ..Request::new(3, 8) });
     let summary = text::summary(&day.solution, Print::plain(100, Units::Metric));
     let parts = [
+        "Differences seen on loop and rollers",
+        "Differences from butyl tube on the loop",
         "Set-ups on the loop",
         "Loop and rollers\n",
-        "Differences seen on loop and rollers",
         "Runs on the loop",
         "216 to 460",
     ];

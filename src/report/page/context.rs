@@ -79,7 +79,12 @@ impl<'a> Context<'a> {
         let (session, solution, units) = (input.session, input.solution, input.units);
         let title = solution.title.trim();
         let paragraphs = methods::paragraphs(session, solution, units);
-        let all: Vec<Drawn> = drawn(input.figures, input.narrow_figures, table_of)
+        // What loop and rollers say together, which a day of both is ridden for, has the first figure.
+        let numbers_of = |figure: &str| match (figure, solution.venues.is_some()) {
+            ("differences", true) => table_of("venues"),
+            _ => table_of(figure),
+        };
+        let all: Vec<Drawn> = drawn(input.figures, input.narrow_figures, numbers_of)
             .into_iter()
             .filter(|d| d.name != "model-residual" || is_unexplained(solution))
             .collect();
@@ -188,7 +193,7 @@ fn differences_table(solution: &Solution) -> Option<PageTable> {
                    detectable difference is what such a test finds in four of five repeats. Scatter is what differs between \
                    laps, run to run what changes with each mounting, expected what rests on what was supposed beforehand, \
                    instrument what power meter, wheel, scale and thermometer add; they add as squares.";
-    let heading = format!("Differences from {}", name_of(solution, &solution.baseline));
+    let heading = format!("Differences from {}{}", name_of(solution, &solution.baseline), on_the_loop(solution));
     let table =
         differences::table(solution, &solution.contrasts, Naming::Setup).page("differences", &heading, caption)?;
     Some(PageTable { level: 2, ..table })
@@ -223,11 +228,17 @@ fn set_ups(solution: &Solution, units: Units) -> Option<PageTable> {
         "Scatter is what differs between laps, instrument what power meter, wheel, scale and thermometer add; they add as \
          squares."
     };
-    let mut table = setup_table::set_ups(solution, units).page("set-ups-table", "Set-ups", caption);
+    let heading = format!("Set-ups{}", on_the_loop(solution));
+    let mut table = setup_table::set_ups(solution, units).page("set-ups-table", &heading, caption);
     if let Some(table) = &mut table {
         table.level = 2;
     }
     table
+}
+
+/// Which venue the tables of the top are of, where there are two.
+fn on_the_loop(solution: &Solution) -> &'static str {
+    if solution.venues.is_some() { " on the loop" } else { "" }
 }
 
 /// Loop and rollers side by side.
@@ -241,8 +252,8 @@ fn venues(solution: &Solution, units: Units) -> Vec<PageTable> {
         agreement(solution)
     );
     [
-        both.setups.page("venue-set-ups", "Crr on loop and rollers", crr),
         both.differences.page("venue-differences", "Differences seen on both", differences.trim()),
+        both.setups.page("venue-set-ups", "Crr on loop and rollers", crr),
     ]
     .into_iter()
     .flatten()
@@ -300,29 +311,28 @@ fn runs(solution: &Solution, units: Units) -> Vec<PageTable> {
         .collect()
 }
 
-/// At what the watts hold; empty where there are none.
+/// At what the watts hold, and a CdA that is not told by itself.
 fn conditions(solution: &Solution, units: Units) -> String {
     let known = |e: &Estimate| e.value.is_some();
     let values = solution.setups.iter().any(|s| known(&s.power_w) || known(&s.rolling_power_w));
-    if !values && !solution.contrasts.iter().any(|c| known(&c.power_w)) {
-        return crr_held::sentence(solution).unwrap_or_default();
-    }
-    let on_the_loop = if solution.venues.is_some() { " These are the results on the loop." } else { "" };
-    format!(
-        "Power: at {}, {} and {} kg/m³, level road, still air, where the power meter measures; it is the sum of rolling, air and \
-         bearings.{on_the_loop}",
-        reference_speed(solution, units),
-        units.mass(solution.reference.mass_kg),
-        significant(solution.reference.air_density_kg_m3, 4)
-    )
+    let watts = (values || solution.contrasts.iter().any(|c| known(&c.power_w))).then(|| {
+        format!(
+            "Power: at {}, {} and {} kg/m³, level road, still air, where the power meter measures; it is the sum of rolling, air \
+             and bearings.",
+            reference_speed(solution, units),
+            units.mass(solution.reference.mass_kg),
+            significant(solution.reference.air_density_kg_m3, 4)
+        )
+    });
+    watts.into_iter().chain(crr_held::sentence(solution)).collect::<Vec<_>>().join(" ")
 }
 
 fn parts(solution: &Solution, figures: bool, laps: bool) -> Vec<Part> {
     let all = [
+        (solution.venues.is_some(), "venues", "Loop and rollers"),
         (differences_table(solution).is_some(), "differences", "Differences"),
         (solution.factors.is_some(), "factors", "Factors"),
         (true, "set-ups-table", "Set-ups"),
-        (solution.venues.is_some(), "venues", "Loop and rollers"),
         (!solution.findings.is_empty(), "findings", "Findings"),
         (figures, "figures", "Figures"),
         (true, "methods", "Methods"),
