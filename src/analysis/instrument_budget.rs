@@ -5,7 +5,7 @@
 
 use super::inputs::Inputs;
 use super::instrument::{Input, InstrumentBudget};
-use super::loop_venue::LoopVenue;
+use super::loop_venue::{self, LoopVenue};
 use super::repetition::{Move, Repetition};
 use crate::error::Error;
 use crate::sample::Ride;
@@ -20,9 +20,18 @@ pub fn budget(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue) -> Result<Inst
     let list = venue.moved_inputs(session);
     let again = Repetition::new(inputs, rides, venue)?;
     let at_base = again.at_base();
+    let is_counted = list.iter().any(|(input, _)| *input == Input::LapLength);
     let change = |input: Input, by: f64| -> Option<Vec<f64>> {
         let moved = again.answer(Move { input, by })?;
-        Some(moved.iter().zip(&at_base).map(|(a, b)| a - b).collect())
+        let change: Vec<f64> = moved.iter().zip(&at_base).map(|(a, b)| a - b).collect();
+        let more = match longer_laps_m(input, by, venue).filter(|_| is_counted) {
+            Some(longer_m) => beyond_first_order(inputs, rides, &again, &at_base, longer_m),
+            None => None,
+        };
+        Some(match more {
+            Some(more) => change.iter().zip(more).map(|(c, m)| c + m).collect(),
+            None => change,
+        })
     };
     let mut sources: Vec<Source> = list
         .par_iter()
@@ -50,11 +59,43 @@ pub fn budget(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue) -> Result<Inst
         .collect::<Result<_, _>>()?;
     let mut group: Vec<&'static str> = list.iter().map(|(input, _)| input.group()).collect();
     // Counted laps move along the loop from bend to straight, and what that does is no straight line in the length.
-    if let Some(k) = list.iter().position(|(input, _)| *input == Input::LapLength) {
-        sources.push(even_part(&sources[k]));
-        group.push(group[k]);
+    for k in 0..list.len() {
+        if is_counted && longer_laps_m(list[k].0, 1.0, venue).is_some() {
+            sources.push(even_part(&sources[k]));
+            group.push(group[k]);
+        }
     }
     Ok(InstrumentBudget { budget: Budget::new(sources)?, setups: session.setups.len(), group })
+}
+
+/// By how much laps that are counted by distance are cut longer when an input moves.
+fn longer_laps_m(input: Input, by: f64, venue: &LoopVenue) -> Option<f64> {
+    match input {
+        Input::LapLength => Some(by),
+        // A wheel that counts too little cuts too long a lap.
+        Input::Speed => Some(-by * venue.cut.length_m),
+        _ => None,
+    }
+}
+
+/// What another length of counted laps does beyond first order, by solving the day with it: laps move along the loop by more and
+/// more, changes of speed fall into them, and laps and weights become others. `None` where that cannot be solved.
+fn beyond_first_order(
+    inputs: &Inputs,
+    rides: &[Ride],
+    again: &Repetition,
+    at_base: &[f64],
+    longer_m: f64,
+) -> Option<Vec<f64>> {
+    let mut other = inputs.clone();
+    let circuit = &mut other.session.circuit;
+    circuit.length_m = Some(circuit.length_m? + longer_m);
+    circuit.bend_radius_m = circuit.bend_radius_m.map(|radius_m| radius_m + longer_m / std::f64::consts::TAU);
+    let venue = loop_venue::solve(&other, rides).ok()?;
+    let solved = again.of_venue(&venue)?;
+    let first_order = again.answer(Move { input: Input::LapLength, by: longer_m })?;
+    let change = solved.iter().zip(at_base).map(|(a, b)| a - b);
+    Some(change.zip(first_order.iter().zip(at_base)).map(|(c, (a, b))| c - (a - b)).collect())
 }
 
 /// What moves of either sign change alike, as a source beside the first-order one: with an error of x standard uncertainties,

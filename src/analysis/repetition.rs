@@ -67,6 +67,12 @@ impl<'a> Repetition<'a> {
         self.outputs(&self.venue.fit.parameters, &PowerAt::reference(self.session))
     }
 
+    /// What another solution of the same session says; `None` where it has other parameters.
+    pub fn of_venue(&self, venue: &LoopVenue) -> Option<Vec<f64>> {
+        let same = venue.fit.layout.len == self.venue.fit.layout.len;
+        same.then(|| self.outputs(&venue.fit.parameters, &PowerAt::reference(self.session)))
+    }
+
     /// With one input moved, to first order; `None` when the answer is not finite.
     pub fn answer(&self, one: Move) -> Option<Vec<f64>> {
         let touched = |run: usize| match one.input {
