@@ -8,9 +8,9 @@ use super::{Format, Units, output, results};
 use clap::Args;
 use loopwright::forecast::{Forecast, forecast_in_parts, forecast_parts, lap_targets};
 use loopwright::plan::Plan;
-use loopwright::plot::{Style, curves};
+use loopwright::plot::{Figure, Style, curves};
 use loopwright::report::files::{ResultFile, of_figure};
-use loopwright::report::forecast::forecast_text;
+use loopwright::report::forecast::{forecast_page, forecast_text};
 use loopwright::report::laps_figure::laps_curves;
 use loopwright::report::run_sheet::run_sheet;
 use std::path::PathBuf;
@@ -46,7 +46,7 @@ pub struct PlanArguments {
     /// A plan file (.toml)
     #[arg(value_name = "PLAN.toml")]
     input: PathBuf,
-    /// Folder for the run sheet, plan.json and the figure
+    /// Folder for the run sheet, the page, plan.json and the figure
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
     #[command(flatten)]
@@ -74,7 +74,11 @@ pub fn run(arguments: &PlanArguments, format: Format, units: Units) -> Result<()
     output::note(
         format,
         &match &arguments.out {
-            Some(out) => format!("The run sheet is {}", out.join("run-sheet.html").display()),
+            Some(out) => format!(
+                "What it can find is {}, the run sheet {}",
+                out.join("plan.html").display(),
+                out.join("run-sheet.html").display()
+            ),
             None => "For the run sheet to print, name a folder with --out".to_string(),
         },
     );
@@ -85,12 +89,16 @@ fn files(plan: &Plan, forecast: &Forecast, units: Units, style: &Style) -> Resul
     let sheet = run_sheet(plan, &lap_targets(plan), units.into())?;
     let json = serde_json::to_string_pretty(forecast).map_err(|e| Failure::unwritable("plan.json", &e.into()))?;
     let file = |name: &str, text: String| ResultFile { name: name.into(), bytes: text.into_bytes() };
+    let drawn = |style: &Style| laps_curves(forecast).and_then(|c| curves::draw(&c, style)).into_iter().collect();
+    let figures: Vec<Figure> = drawn(style);
+    let narrow: Vec<Figure> = drawn(&style.for_phone());
     let mut files = vec![
+        file("plan.html", forecast_page(forecast, &figures, &narrow, units.into())?),
         file("run-sheet.html", sheet.html),
         file("run-sheet.md", sheet.markdown),
         file("plan.json", format!("{json}\n")),
     ];
-    if let Some(figure) = laps_curves(forecast).and_then(|c| curves::draw(&c, style)) {
+    for figure in figures {
         let caption = file("plan-caption.txt", format!("{}\n", figure.caption));
         files.extend(of_figure("plan", figure));
         files.push(caption);

@@ -8,7 +8,7 @@ use clap::Args;
 use loopwright::forecast::{BesideTruth, Study, beside_truth, solve_rehearsal, study};
 use loopwright::plan::Plan;
 use loopwright::report::files::ResultFile;
-use loopwright::report::rehearsal::{beside_truth_text, study_text};
+use loopwright::report::rehearsal::{rehearsal_page, rehearsal_text};
 use loopwright::simulate::simulate;
 use loopwright::solution::FindingResult;
 use serde::Serialize;
@@ -25,8 +25,8 @@ Examples:
   loopwright solve day-1/session.toml
   loopwright rehearse PLAN.toml --out day-1 --repeat 100
 
-The folder gets one FIT file a run, session.toml and expected.toml, which holds the truth. The same plan and seed give
-the same files. One of them that was changed since is never overwritten; your own files in the folder stay.")]
+The folder gets one FIT file a run, session.toml, expected.toml, which holds the truth, and rehearsal.html, which sets what
+is told beside it. The same plan and seed give the same files. One of them that was changed since is never overwritten; your own files in the folder stay.")]
 pub struct RehearseArguments {
     /// A plan file (.toml)
     #[arg(value_name = "PLAN.toml")]
@@ -60,22 +60,23 @@ pub fn run(arguments: &RehearseArguments, format: Format) -> Result<(), Failure>
     let plan = plan(&arguments.input)?;
     let seed = arguments.seed.unwrap_or(plan.seed);
     let day = simulate(&plan, seed)?;
-    let files: Vec<ResultFile> =
+    let solved = solve_rehearsal(&day);
+    let study = (arguments.repeat > 1 && solved.is_ok()).then(|| many(&plan, seed, arguments.repeat));
+    // The files of the day are written even when it has no answer: they show why.
+    let mut files: Vec<ResultFile> =
         day.files()?.into_iter().map(|f| ResultFile { name: f.name, bytes: f.bytes }).collect();
+    if let Ok(solution) = &solved {
+        let page = rehearsal_page(solution, &beside_truth(&day, solution), study.as_ref())?;
+        files.push(ResultFile { name: "rehearsal.html".into(), bytes: page.into_bytes() });
+    }
     let written = results::write(&out, Kind::Rehearse, &files)?;
     output::note(format, &format!("The rehearsed day is in {}", out.display()));
     written.remarks().iter().for_each(|line| output::note(format, line));
-    // The files stay when the day has no answer: they show why.
-    let solution = solve_rehearsal(&day)?;
+    let solution = solved?;
     let beside = beside_truth(&day, &solution);
-    let study = (arguments.repeat > 1).then(|| many(&plan, seed, arguments.repeat));
     match format {
         Format::Text => {
-            let width = output::width();
-            output::text(&beside_truth_text(&beside, solution.confidence, width))?;
-            if let Some(study) = &study {
-                output::text(&study_text(study, width))?;
-            }
+            output::text(&rehearsal_text(&beside, solution.confidence, study.as_ref(), output::width()))?;
             output::remark(&format!("To solve it yourself: loopwright solve {}", out.join("session.toml").display()));
         }
         Format::Json => output::json(&Rehearsed {

@@ -23,7 +23,7 @@ use loopwright::report::files::{FilesInput, ResultFile, files};
 use loopwright::report::forecast::forecast_text;
 use loopwright::report::monte_carlo::check;
 use loopwright::report::number::{SHARED, is_shared, shown};
-use loopwright::report::rehearsal::{beside_truth_text, study_text};
+use loopwright::report::rehearsal::rehearsal_text;
 use loopwright::report::run_sheet::run_sheet;
 use loopwright::report::verdict::name_of;
 use loopwright::session::{Session, Venue};
@@ -310,8 +310,5 @@ pub fn rehearsed(
     let beside = beside_truth(&first, &solution);
     let seeds: Vec<u64> = (0..days).map(|i| plan.seed.wrapping_add(i)).collect();
     let study = (days > 1).then(|| study(&plan, &seeds, at_each));
-    Ok(told(|width| {
-        let many = study.as_ref().map_or(String::new(), |study| study_text(study, width));
-        format!("{}{many}", beside_truth_text(&beside, solution.confidence, width))
-    }))
+    Ok(told(|width| rehearsal_text(&beside, solution.confidence, study.as_ref(), width)))
 }

@@ -152,7 +152,15 @@ impl Default for Style {
     }
 }
 
+/// Width of figures on a phone, mm.
+const PHONE_MM: f64 = 80.0;
+
 impl Style {
+    /// The same for a phone, where figures stand in a page and need no picture beside them.
+    pub fn for_phone(&self) -> Style {
+        Style { width_mm: PHONE_MM, picture: false, ..*self }
+    }
+
     /// The default at another width.
     pub fn of_width(width_mm: f64) -> Self {
         Style { width_mm, ..Style::default() }

@@ -23,8 +23,6 @@ use polars::prelude::{AnyValue, DataFrame};
 
 /// Letters in a line of the verdict, as mail is wrapped.
 const VERDICT_WIDTH: usize = 76;
-/// Width of the figures on a phone, mm.
-const NARROW_MM: f64 = 80.0;
 
 /// One file; the name may have one folder in front.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -50,8 +48,7 @@ pub struct FilesInput<'a> {
 pub fn files(input: &FilesInput) -> Result<Vec<ResultFile>, Error> {
     let style = Style { units: input.units, ..*input.style };
     let figures = draw_all(input.solution, input.evidence, &style);
-    let narrow_figures =
-        draw_all(input.solution, input.evidence, &Style { width_mm: NARROW_MM, picture: false, ..style });
+    let narrow_figures = draw_all(input.solution, input.evidence, &style.for_phone());
     let page = page(&PageInput {
         session: input.session,
         solution: input.solution,

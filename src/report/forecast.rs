@@ -1,14 +1,20 @@
-//! A forecast in words and tables for the terminal.
+//! A forecast in words and tables, for the terminal and as a page.
 //!
-//! Given a forecast and a width; gives plain text that fits it. It computes nothing but roundings.
+//! Given a forecast; gives plain text of a width, or a page with its figure. It computes nothing but roundings.
 
+mod tables;
+
+use super::cautions::CAUTIONS;
 use super::factors::of_result;
 use super::number::{UNKNOWN, counted, percent, significant};
-use super::table::{Grid, paragraph};
+use super::page::drawn;
+use super::piece::{self, Page, Piece};
+use super::table::Grid;
 use super::units::Units;
-use crate::forecast::{
-    DifferenceForecast, Forecast, GoalReached, Measure, OneSpeed, Predicted, Prediction, TogetherForecast,
-};
+use crate::error::Error;
+use crate::forecast::{Forecast, GoalReached, Measure, OneSpeed, Prediction, TogetherForecast};
+use crate::plot::Figure;
+use tables::{changes, differences, laps, orders, set_ups};
 
 /// No narrower and no wider than this.
 const WIDTHS: [usize; 2] = [40, 100];
@@ -16,131 +22,104 @@ const WIDTHS: [usize; 2] = [40, 100];
 /// See the module.
 pub fn forecast_text(forecast: &Forecast, width: usize, units: Units) -> String {
     let width = width.clamp(WIDTHS[0], WIDTHS[1]);
-    let of_setups = forecast.prediction.iter().flat_map(|p| &p.setups).map(|s| s.label.as_str());
-    let names = of_setups.chain(forecast.order.iter().map(String::as_str)).collect();
-    let mut out = Page { text: String::new(), width, units, names };
-    if !forecast.title.trim().is_empty() {
-        out.say(&forecast.title);
-        out.text.push('\n');
+    let title = if forecast.title.trim().is_empty() { Vec::new() } else { vec![Piece::Words(forecast.title.clone())] };
+    let about = vec![Piece::Words(plan_in_words(forecast))];
+    let of = |pieces: Vec<Piece>| piece::text(&piece::in_units(&pieces, units, &names(forecast)), width);
+    let gap = if title.is_empty() { "" } else { "\n" };
+    format!("{}{gap}{}{}", of(title), of(about), of(pieces(forecast)))
+}
+
+/// The same as a page with the figure of the plan.
+///
+/// Errors: [`Error::Page`], a fault of the program.
+pub fn forecast_page(
+    forecast: &Forecast,
+    figures: &[Figure],
+    narrow: &[Figure],
+    units: Units,
+) -> Result<String, Error> {
+    let title = if forecast.title.trim().is_empty() { "What this plan can find" } else { forecast.title.trim() };
+    let names = names(forecast);
+    Page {
+        title,
+        about: units.in_words(&plan_in_words(forecast), &names),
+        version: &forecast.loopwright,
+        pieces: &piece::in_units(&pieces(forecast), units, &names),
+        figures: drawn(figures, narrow, |_| ["", ""]),
+        cautions: &CAUTIONS,
     }
-    out.say(&plan_in_words(forecast));
+    .html()
+}
+
+/// Names of set-ups, which stay as they are.
+fn names(forecast: &Forecast) -> Vec<&str> {
+    let of_setups = forecast.prediction.iter().flat_map(|p| &p.setups).map(|s| s.label.as_str());
+    of_setups.chain(forecast.order.iter().map(String::as_str)).collect()
+}
+
+fn table(heading: impl Into<String>, note: impl Into<String>, grid: Grid) -> Piece {
+    Piece::Table { heading: heading.into(), note: note.into(), grid: grid.without_empty(UNKNOWN) }
+}
+
+fn pieces(forecast: &Forecast) -> Vec<Piece> {
+    let mut out = Vec::new();
+    let said = |words: &str| Piece::Words(words.into());
     if let Some(p) = &forecast.prediction {
-        if let Some(together) = &forecast.together {
-            out.say(&seen_together(together, forecast));
-        }
+        out.extend(forecast.together.iter().map(|together| Piece::Words(seen_together(together, forecast))));
         match (&forecast.one_speed, &p.not_separable) {
-            (Some(one), _) => out.say(&one_speed(one, p, forecast.together.is_some())),
-            (None, Some([reason, next])) => out.say(&format!(
+            (Some(one), _) => out.push(Piece::Words(one_speed(one, p, forecast.together.is_some()))),
+            (None, Some([reason, next])) => out.push(Piece::Words(format!(
                 "This plan cannot tell CdA from Crr: {}. {next}",
                 reason.replace("were ridden", "are ridden")
-            )),
+            ))),
             (None, None) => {}
         }
-        for goal in &forecast.goals {
-            out.say(&judgement(forecast, goal));
-        }
-        if let Some(advice) = what_would(forecast) {
-            out.say(&advice);
-        }
-        out.section(
-            "Predicted errors of the set-ups (one standard error and its parts: scatter of the laps, what is expected \
-             beforehand, changes from run to run, instrument)",
-            &set_ups(p),
-        );
+        out.extend(forecast.goals.iter().map(|goal| Piece::Words(judgement(forecast, goal))));
+        out.extend(what_would(forecast).map(Piece::Words));
+        let parts = "one standard error and its parts: scatter of the laps, what is expected beforehand, changes from run to run, \
+                     instrument";
+        out.push(table("Predicted errors of the set-ups", parts, set_ups(p)));
         if let Some(together) = &forecast.together {
-            out.section(
-                &format!(
-                    "Loop and rollers together, from {} rehearsals: errors of the differences, and what would be found",
-                    together.rehearsals
-                ),
-                &differences(&together.differences),
-            );
+            let heading = "Loop and rollers together: errors of the differences, and what would be found";
+            let note = format!("from {} rehearsals", together.rehearsals);
+            out.push(table(heading, note, differences(&together.differences)));
         }
         let alone = if forecast.together.is_some() { " on the loop alone" } else { "" };
-        out.section(
-            &format!("Predicted errors of the differences{alone}, and what would be found"),
-            &differences(&p.differences),
-        );
+        let heading = format!("Predicted errors of the differences{alone}, and what would be found");
+        out.push(table(heading, "", differences(&p.differences)));
         if !p.differences.is_empty() {
-            out.say(&format!(
+            out.push(Piece::Words(format!(
                 "'Finds' is the smallest true difference found with {} power when {} {} tested together (Holm), at a \
                  confidence of {}.",
                 percent(forecast.power),
                 p.differences.len(),
                 if p.differences.len() == 1 { "comparison is" } else { "comparisons are" },
                 percent(forecast.confidence)
-            ));
+            )));
         }
     }
-    out.section(
-        &format!("What would change it (smallest difference found, in {})", forecast.measure.name()),
-        &changes(forecast),
-    );
-    if let Some(table) = &forecast.laps {
-        let mut grid = Grid::new(&["Laps a set-up"]);
-        grid.header.extend(table.winds.iter().map(|w| format!("gusts {} m/s", significant(w.gust_sd_m_s, 2))));
-        for (i, laps) in table.laps_per_setup.iter().enumerate() {
-            let watts = table.winds.iter().map(|w| w.detectable_power_w.get(i).copied().flatten());
-            let cells = watts.map(|d| d.map_or(UNKNOWN.into(), |d| format!("{d:.1}")));
-            grid.rows.push(std::iter::once(laps.to_string()).chain(cells).collect());
-        }
-        out.section("Watts found, by laps and wind", &grid);
-        if table.rises() {
-            out.say(&more_laps_find_less(forecast));
+    let note = format!("smallest difference found, in {}", forecast.measure.name());
+    out.push(table("What would change it", note, changes(forecast)));
+    if let Some(all) = &forecast.laps {
+        out.push(table("Watts found, by laps and wind", "", laps(all)));
+        if all.rises() {
+            out.push(Piece::Words(more_laps_find_less(forecast)));
         }
     }
-    if let Some(factors) = &forecast.factors {
-        out.text.push_str("\nIf every set-up is as planned, such a day says of the factors\n");
-        for line in of_result(factors, forecast.confidence) {
-            out.item(&line);
-        }
-    }
-    out.section("Orders against a drift through the day", &orders(forecast));
+    out.extend(forecast.factors.iter().map(|factors| Piece::List {
+        heading: "If every set-up is as planned, such a day says of the factors".into(),
+        lines: of_result(factors, forecast.confidence),
+    }));
+    out.push(table("Orders against a drift through the day", "", orders(forecast)));
     if !forecast.orders.is_empty() {
-        out.say(
+        out.push(said(
             "'Left' is what a drift of 1 W an hour, and one that itself grows by 1 W an hour, leaves in the worst \
              difference. 'Follows' is how much oftener one set-up comes right after another one than any other pair does, which \
              matters where a run leaves something to the next. 'Fitted' is what is found when a drift of Crr is solved for as well.",
-        );
+        ));
     }
-    if !forecast.caveats.is_empty() {
-        out.text.push_str("\nBear in mind\n");
-        for caveat in &forecast.caveats {
-            out.item(caveat);
-        }
-    }
-    // Names come from files: nothing of theirs may steer the terminal.
-    out.text.chars().filter(|c| *c == '\n' || !c.is_control()).collect()
-}
-
-struct Page<'a> {
-    text: String,
-    width: usize,
-    units: Units,
-    /// Names of set-ups, which stay as they are.
-    names: Vec<&'a str>,
-}
-
-impl Page<'_> {
-    fn say(&mut self, words: &str) {
-        self.text.push_str(&paragraph(&self.units.in_words(words, &self.names), self.width, ""));
-    }
-
-    fn item(&mut self, words: &str) {
-        let words = self.units.in_words(words, &self.names);
-        self.text.push_str(&paragraph(&words, self.width, "  ").replacen("  ", "- ", 1));
-    }
-
-    fn section(&mut self, heading: &str, grid: &Grid) {
-        let mut grid = grid.clone();
-        for cell in grid.header.iter_mut().chain(grid.rows.iter_mut().flatten()) {
-            *cell = self.units.in_words(cell, &self.names);
-        }
-        let body = grid.without_empty(UNKNOWN).text(self.width);
-        if !body.is_empty() {
-            self.text.push_str(&format!("\n{}{}\n", paragraph(heading, self.width, ""), body.trim_end()));
-        }
-    }
+    out.push(Piece::List { heading: "Bear in mind".into(), lines: forecast.caveats.clone() });
+    out
 }
 
 fn plan_in_words(f: &Forecast) -> String {
@@ -279,111 +258,4 @@ fn what_would(f: &Forecast) -> Option<String> {
         }
     }
     Some(said.join(" "))
-}
-
-/// Standard error with its parts under it.
-fn errors(p: Option<Predicted>, decimals: usize) -> String {
-    p.map_or(UNKNOWN.into(), |p| {
-        let parts = [
-            ("scatter", p.scatter_se),
-            ("expected", p.prior_se),
-            ("runs", p.run_to_run_se),
-            ("instrument", p.instrument_se),
-        ];
-        let lines = parts.iter().map(|(name, part)| format!("\n{name} {part:.decimals$}"));
-        std::iter::once(format!("{:.decimals$}", p.se)).chain(lines).collect()
-    })
-}
-
-fn set_ups(p: &Prediction) -> Grid {
-    let mut grid = Grid::new(&["Set-up", "Laps", "Crr", "CdA, m²", "Power, W", "Resistance, N"]);
-    for s in &p.setups {
-        let drag = if p.separable { UNKNOWN.into() } else { errors(s.drag_n, 2) };
-        grid.rows.push(vec![
-            s.label.clone(),
-            if s.laps > 0 { s.laps.to_string() } else { UNKNOWN.into() },
-            errors(s.crr, 5),
-            errors(s.cda_m2, 4),
-            errors(s.power_w, 2),
-            drag,
-        ]);
-    }
-    grid
-}
-
-fn differences(all: &[DifferenceForecast]) -> Grid {
-    let mut grid = Grid::new(&["Difference", "Crr", "finds", "CdA, m²", "finds ", "Power, W", "finds, W"]);
-    let found = |p: Option<Predicted>, decimals: usize| {
-        p.and_then(|p| p.detectable).map_or(UNKNOWN.into(), |d| format!("{d:.decimals$}"))
-    };
-    let error = |p: Option<Predicted>, decimals: usize| p.map_or(UNKNOWN.into(), |p| format!("{:.decimals$}", p.se));
-    for d in all {
-        grid.rows.push(vec![
-            format!("{} − {}", d.setup, d.baseline),
-            error(d.crr, 6),
-            found(d.crr, 5),
-            error(d.cda_m2, 5),
-            found(d.cda_m2, 4),
-            error(d.power_w, 2),
-            found(d.power_w, 1),
-        ]);
-    }
-    grid
-}
-
-fn number(measure: Measure, value: Option<f64>) -> String {
-    let decimals = match measure {
-        Measure::PowerW => 2,
-        Measure::Crr => 5,
-        Measure::CdaM2 => 4,
-    };
-    value.map_or("none".into(), |v| format!("{v:.decimals$}"))
-}
-
-fn changes(f: &Forecast) -> Grid {
-    let mut grid = Grid::new(&["Change", "finds"]);
-    let Some(p) = f.prediction.as_ref().filter(|_| f.laps.is_some()) else { return grid };
-    let mut row = |change: String, value: Option<f64>| grid.rows.push(vec![change, number(f.measure, value)]);
-    row("as planned".into(), f.measure.detectable(p));
-    for a in &f.alternatives {
-        row(a.change.clone(), a.detectable);
-    }
-    if let Some(s) = &f.best_speeds {
-        let within = format!(
-            "within {:.0} to {:.0} km/h{}{}",
-            s.slowest_km_h,
-            s.fastest_km_h,
-            s.most_power_w.map_or(String::new(), |w| format!(" and {w:.0} W")),
-            if s.stated { "" } else { ", no [limits] stated" }
-        );
-        match s.best {
-            Some(b) => row(
-                format!(
-                    "best pair of speeds, {:.0} and {:.0} km/h ({:.0} W; {within})",
-                    b.slow_km_h, b.fast_km_h, b.fast_power_w
-                ),
-                Some(b.detectable),
-            ),
-            None => row(format!("no pair of speeds can be ridden {within}"), None),
-        }
-    }
-    grid
-}
-
-fn orders(f: &Forecast) -> Grid {
-    let mut grid = Grid::new(&["Order", "left, W", "left of growing, W", "follows", "fitted, finds W"]);
-    for o in &f.orders {
-        grid.rows.push(vec![
-            format!("{}: {}{}", o.name, o.order.join(" "), if o.confounded { " (looks like a drift)" } else { "" }),
-            format!("{:.2}", o.left_of_steady_drift_w),
-            format!("{:.2}", o.left_of_growing_drift_w),
-            o.carry_over_gap.to_string(),
-            match (o.detectable_with_drift_fitted_w, f.laps.is_some()) {
-                (Some(d), _) => format!("{d:.1}"),
-                (None, true) => "none".into(),
-                (None, false) => UNKNOWN.into(),
-            },
-        ]);
-    }
-    grid
 }

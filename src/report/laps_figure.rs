@@ -24,6 +24,7 @@ pub fn laps_curves(forecast: &Forecast) -> Option<Curves> {
         return None;
     }
     let target = forecast.goals.iter().find(|g| g.goal.measure == Measure::PowerW).map(|g| g.goal.target);
+    let alone = if forecast.together.is_some() { ", on the loop alone" } else { "" };
     let line = if target.is_some() { " The dashed line is the target." } else { "" };
     Some(Curves {
         name: "plan",
@@ -32,7 +33,7 @@ pub fn laps_curves(forecast: &Forecast) -> Option<Curves> {
         y_title: "Smallest difference found, W".into(),
         caption: format!(
             "Smallest true difference in watts at {} km/h that the weakest planned comparison finds with {} power, against \
-             the laps ridden of each set-up, for gusts of three strengths.{line}",
+             the laps ridden of each set-up, for gusts of three strengths{alone}.{line}",
             significant(forecast.reference_speed_km_h, 3),
             percent(forecast.power)
         ),

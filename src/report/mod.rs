@@ -28,6 +28,7 @@ pub mod monte_carlo;
 pub mod outlook;
 pub mod number;
 pub mod page;
+pub mod piece;
 pub mod pooled;
 pub mod rehearsal;
 mod ride_files;

@@ -8,7 +8,7 @@ mod input;
 mod template;
 
 pub use input::PageInput;
-pub use template::{STYLE, Template, drawn};
+pub use template::{Drawn, STYLE, Template, drawn};
 
 use crate::error::Error;
 

@@ -1,10 +1,14 @@
-//! Truth beside estimate, and what many rehearsals show, for the terminal.
+//! Truth beside estimate, and what many rehearsals show, for the terminal and as a page.
 //!
-//! Given comparisons; gives plain text of a width. It computes nothing but roundings.
+//! Given comparisons; gives plain text of a width, or a page. It computes nothing but roundings.
 
 use super::number::{UNKNOWN, percent, shown, significant};
-use super::table::{Grid, paragraph};
+use super::piece::{self, Page, Piece};
+use super::table::Grid;
+use super::units::Units;
+use crate::error::Error;
 use crate::forecast::{BesideTruth, Measure, Study, StudyLine};
+use crate::solution::Solution;
 
 /// No narrower and no wider than this.
 const WIDTHS: [usize; 2] = [40, 100];
@@ -26,15 +30,37 @@ fn name(subject: &str, measure: Measure) -> String {
     format!("{subject}: {what}")
 }
 
-fn plain(text: String) -> String {
-    text.chars().filter(|c| *c == '\n' || !c.is_control()).collect()
+/// One day, and many where there were many, as text.
+pub fn rehearsal_text(beside: &[BesideTruth], confidence: f64, study: Option<&Study>, width: usize) -> String {
+    piece::text(&pieces(beside, confidence, study), width.clamp(WIDTHS[0], WIDTHS[1]))
 }
 
-/// One day: truth, estimate with its interval, and whether the one lies in the other.
-pub fn beside_truth_text(beside: &[BesideTruth], confidence: f64, width: usize) -> String {
-    let width = width.clamp(WIDTHS[0], WIDTHS[1]);
+/// The same as a page.
+///
+/// Errors: [`Error::Page`], a fault of the program.
+pub fn rehearsal_page(solution: &Solution, beside: &[BesideTruth], study: Option<&Study>) -> Result<String, Error> {
+    let title = solution.title.trim();
+    Page {
+        title: if title.is_empty() { "A rehearsed day" } else { title },
+        about: "A simulated day beside what was put into it: how well such a day would be told.".into(),
+        version: &solution.loopwright,
+        pieces: &piece::in_units(&pieces(beside, solution.confidence, study), Units::Metric, &[]),
+        figures: Vec::new(),
+        cautions: &[],
+    }
+    .html()
+}
+
+fn pieces(beside: &[BesideTruth], confidence: f64, study: Option<&Study>) -> Vec<Piece> {
+    let mut out = one_day(beside, confidence);
+    out.extend(study.into_iter().flat_map(many_days));
+    out
+}
+
+/// Truth, estimate with its interval, and whether the one lies in the other.
+fn one_day(beside: &[BesideTruth], confidence: f64) -> Vec<Piece> {
     if beside.is_empty() {
-        return paragraph("Nothing could be told from this day; the findings of solve say why.", width, "");
+        return vec![Piece::Words("Nothing could be told from this day; the findings of solve say why.".into())];
     }
     let estimate = format!("Estimate, ± at {}", percent(confidence));
     let mut grid = Grid::new(&["Quantity", "Truth", &estimate, "Off by", "Truth is"]);
@@ -59,35 +85,26 @@ pub fn beside_truth_text(beside: &[BesideTruth], confidence: f64, width: usize) 
         beside.len(),
         percent(confidence)
     );
-    plain(format!("{}\n{}", grid.text(width), paragraph(&words, width, "")))
+    vec![Piece::Words(words), Piece::Table { heading: "This day".into(), note: String::new(), grid }]
 }
 
-/// Many days.
-pub fn study_text(study: &Study, width: usize) -> String {
-    let width = width.clamp(WIDTHS[0], WIDTHS[1]);
+fn many_days(study: &Study) -> Vec<Piece> {
     let mut grid = Grid::new(&["Quantity", "Days", "Bias", "Spread", "Reported se", "Held"]);
-    for l in &study.lines {
-        grid.rows.push(row(l));
-    }
-    let mut text = format!("\n{} rehearsals\n{}\n", study.days, grid.text(width));
-    text.push_str(&paragraph(
-        &format!(
-            "Bias is estimate less truth, with its own standard error; 'held' is the share of days whose interval at {} \
-             holds the truth.",
-            percent(study.confidence)
-        ),
-        width,
-        "",
-    ));
+    grid.rows.extend(study.lines.iter().map(row));
+    let heading = format!("{} rehearsals", study.days);
+    let mut out = vec![Piece::Table { heading, note: String::new(), grid }];
+    out.push(Piece::Words(format!(
+        "Bias is estimate less truth, with its own standard error; 'held' is the share of days whose interval at {} holds the \
+         truth.",
+        percent(study.confidence)
+    )));
     if study.not_separable > 0 {
-        let words = format!("On {} of them CdA and Crr could not be told apart.", study.not_separable);
-        text.push_str(&paragraph(&words, width, ""));
+        out.push(Piece::Words(format!("On {} of them CdA and Crr could not be told apart.", study.not_separable)));
     }
     if let Some(reason) = &study.first_reason {
-        let words = format!("{} could not be solved; the first: {reason}.", study.unsolved);
-        text.push_str(&paragraph(&words, width, ""));
+        out.push(Piece::Words(format!("{} could not be solved; the first: {reason}.", study.unsolved)));
     }
-    plain(text)
+    out
 }
 
 fn row(l: &StudyLine) -> Vec<String> {

@@ -1,6 +1,6 @@
 //! The day from raw files to a report by forms alone, as a browser without script sends them.
 
-use super::served::{Served, sample};
+use super::served::{Came, Served, sample};
 use std::collections::BTreeMap;
 use std::path::Path;
 use std::process::Command;
@@ -22,9 +22,9 @@ fn contents(folder: &Path, below: &str) -> BTreeMap<String, Vec<u8>> {
 
 const ORDER: [&str; 6] = ["amber", "basalt", "cedar", "cedar", "basalt", "amber"];
 
-/// Begins a session over the rides of three tyres.
-fn begun(served: &Served) {
-    let fields: Vec<(String, String)> = ORDER
+/// Asks for a new session over run-1.fit and on, each with a set-up.
+fn begin(served: &Served, ids: &[&str], of_all: &[(&str, &str)]) -> Came {
+    let fields: Vec<(String, String)> = ids
         .iter()
         .enumerate()
         .flat_map(|(i, id)| {
@@ -32,8 +32,14 @@ fn begun(served: &Served) {
         })
         .collect();
     let mut fields: Vec<(&str, &str)> = fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
-    fields.extend([("session", ""), ("name", "session.toml"), ("mass", "86"), ("kind", "road"), ("differs", "tyres")]);
-    let came = served.post("/rides", &fields);
+    fields.extend([("session", ""), ("name", "session.toml"), ("differs", "tyres")]);
+    fields.extend(of_all);
+    served.post("/rides", &fields)
+}
+
+/// Begins a session over the rides of three tyres.
+fn begun(served: &Served) {
+    let came = begin(served, &ORDER, &[("mass", "86"), ("kind", "road")]);
     assert_eq!(came.status, 303, "{}", came.body);
 }
 
@@ -347,25 +353,7 @@ fn rides_stand_in_the_order_of_riding_with_the_set_ups_that_their_names_show() {
 fn a_track_is_given_its_length_where_it_is_said_to_be_one() {
     let served = Served::with_rides("track-and-rollers");
     let ids = ["amber", "basalt", "cinder", "amber", "basalt", "cinder"];
-    let begin = |length: &str| {
-        let fields: Vec<(String, String)> = ids
-            .iter()
-            .enumerate()
-            .flat_map(|(i, id)| {
-                [(format!("file.{i}"), format!("run-{}.fit", i + 1)), (format!("setup.{i}"), id.to_string())]
-            })
-            .collect();
-        let mut fields: Vec<(&str, &str)> = fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
-        fields.extend([
-            ("session", ""),
-            ("name", "session.toml"),
-            ("mass", "84"),
-            ("kind", "track"),
-            ("differs", "tyres"),
-        ]);
-        fields.push(("length", length));
-        served.post("/rides", &fields)
-    };
+    let begin = |length: &str| begin(&served, &ids, &[("mass", "84"), ("kind", "track"), ("length", length)]);
     let refused = begin("");
     assert!(refused.status == 422 && refused.body.contains("a track needs length_m"), "{}", refused.body);
     assert_eq!(begin("452").status, 303);

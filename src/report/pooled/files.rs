@@ -13,8 +13,6 @@ use crate::report::files::{ResultFile, number, of_figure, table};
 use crate::report::units::Units;
 use crate::solution::Estimate;
 
-/// Width of the figures on a phone, mm.
-const NARROW_MM: f64 = 80.0;
 /// Width of the text file, columns.
 const TEXT_WIDTH: usize = 80;
 
@@ -25,7 +23,7 @@ const TEXT_WIDTH: usize = 80;
 pub fn files(result: &PooledResult, style: &Style, units: Units) -> Result<Vec<ResultFile>, Error> {
     let figures = self::figures(result, style, units);
     let of = |named: &[NamedFigure]| -> Vec<Figure> { named.iter().map(|f| f.figure.clone()).collect() };
-    let narrow = self::figures(result, &Style { width_mm: NARROW_MM, picture: false, ..*style }, units);
+    let narrow = self::figures(result, &style.for_phone(), units);
     let page = page(result, &of(&figures), &of(&narrow), units)?;
     let mut json = serde_json::to_vec_pretty(result).map_err(|e| Error::Page { reason: e.to_string() })?;
     json.push(b'\n');

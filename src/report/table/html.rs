@@ -2,6 +2,7 @@
 //!
 //! Given a table with its heading and caption; gives cells of text with their class. It holds no markup.
 
+use super::grid::Grid;
 use super::{Cell, Medium, Row, Table};
 use serde::Serialize;
 
@@ -87,6 +88,35 @@ impl Table {
             parts: self.columns[place].parts.map(|p| cell.parts(p)).unwrap_or_default(),
             text,
         }
+    }
+}
+
+impl Grid {
+    /// The same of a grid: what stands under the first line of a cell are its parts. Its heading is one of the second level.
+    pub fn page(&self, id: &str, heading: &str, caption: &str) -> Option<PageTable> {
+        let cell = |(column, text): (usize, &String)| {
+            let mut lines = text.lines().map(typographic);
+            let text = lines.next().unwrap_or_default();
+            let begins = text.starts_with(|c: char| c.is_ascii_digit() || "+−<–".contains(c));
+            // What stands first is a name, be it one that begins with a digit.
+            let number = column > 0 && begins && text.chars().count() <= LONGEST_NUMBER;
+            PageCell { class: if number { "n" } else { "words" }, parts: lines.collect(), text }
+        };
+        let row =
+            |row: &Vec<String>| PageRow { lap: None, pale: false, cells: row.iter().enumerate().map(cell).collect() };
+        (!self.rows.is_empty()).then(|| PageTable {
+            id: id.into(),
+            heading: heading.into(),
+            level: 2,
+            caption: caption.into(),
+            scrolled: false,
+            columns: self
+                .header
+                .iter()
+                .map(|name| PageColumn { name: name.replace('\n', " "), numbers: false })
+                .collect(),
+            rows: self.rows.iter().map(row).collect(),
+        })
     }
 }
 
