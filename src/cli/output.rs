@@ -4,7 +4,7 @@ use super::Format;
 use super::failure::Failure;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use loopwright::printable;
-use loopwright::report::text::{BOLD_BEGINS, BOLD_ENDS, Emphasis};
+use loopwright::report::text::{Emphasis, MARKS};
 use serde::Serialize;
 use std::io::{ErrorKind, IsTerminal, Write};
 
@@ -13,9 +13,17 @@ const USUAL_WIDTH: usize = 80;
 
 /// Prints text; whatever names and files have put into it, nothing of it steers the terminal.
 pub fn text(text: &str) -> Result<(), Failure> {
-    // Bold letters are our own.
-    let plain = |text: &str| text.split(BOLD_ENDS).map(printable::lines).collect::<Vec<_>>().join(BOLD_ENDS);
-    verbatim(&text.split(BOLD_BEGINS).map(plain).collect::<Vec<_>>().join(BOLD_BEGINS))
+    verbatim(&harmless_but_for(text, &MARKS))
+}
+
+/// Bold letters and colours are our own.
+fn harmless_but_for(text: &str, marks: &[&str]) -> String {
+    match marks {
+        [] => printable::lines(text).into_owned(),
+        [mark, others @ ..] => {
+            text.split(mark).map(|part| harmless_but_for(part, others)).collect::<Vec<_>>().join(mark)
+        }
+    }
 }
 
 /// Prints what this program made itself, to the byte.
@@ -66,7 +74,7 @@ pub fn is_terminal() -> bool {
     std::io::stdout().is_terminal()
 }
 
-/// Bold letters on a terminal alone, and none where `NO_COLOR` is set or the terminal is dumb.
+/// Bold letters and colours on a terminal alone, and none where `NO_COLOR` is set or the terminal is dumb.
 pub fn emphasis() -> Emphasis {
     let set = |name: &str| std::env::var_os(name).is_some_and(|value| !value.is_empty());
     let dumb = std::env::var_os("TERM").is_some_and(|term| term == "dumb");

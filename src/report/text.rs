@@ -36,10 +36,17 @@ pub enum Extent {
 }
 
 /// What makes letters bold on a terminal, and what ends it (ECMA-48, SGR).
-pub const BOLD_BEGINS: &str = "\u{1b}[1m";
-pub const BOLD_ENDS: &str = "\u{1b}[22m";
+const BOLD_BEGINS: &str = "\u{1b}[1m";
+const BOLD_ENDS: &str = "\u{1b}[22m";
 
-/// Whether the reader's terminal has bold letters.
+/// What makes letters yellow, for what may turn the answer, and what ends it (ECMA-48, SGR).
+const CAUTION_BEGINS: &str = "\u{1b}[33m";
+const CAUTION_ENDS: &str = "\u{1b}[39m";
+
+/// All of them.
+pub const MARKS: [&str; 4] = [BOLD_BEGINS, BOLD_ENDS, CAUTION_BEGINS, CAUTION_ENDS];
+
+/// Whether the reader's terminal has bold letters and colours.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Emphasis {
     #[default]
@@ -78,6 +85,16 @@ impl Page {
         }
     }
 
+    /// Line by line, as above.
+    fn caution(&self, text: &str) -> String {
+        let one =
+            |line: &str| if line.is_empty() { String::new() } else { format!("{CAUTION_BEGINS}{line}{CAUTION_ENDS}") };
+        match self.print.emphasis {
+            Emphasis::Plain => text.to_string(),
+            Emphasis::Bold => text.split('\n').map(one).collect::<Vec<_>>().join("\n"),
+        }
+    }
+
     fn say(&mut self, words: &str) {
         if !words.is_empty() {
             self.text.push_str(&harmless(&paragraph(words, self.print.width, "")));
@@ -90,9 +107,20 @@ impl Page {
     }
 
     fn section(&mut self, heading: &str, body: &str) {
+        self.section_of(heading, body, false);
+    }
+
+    /// A section of what may turn the answer, whose heading stands out.
+    fn section_of_caution(&mut self, heading: &str, body: &str) {
+        self.section_of(heading, body, true);
+    }
+
+    fn section_of(&mut self, heading: &str, body: &str, is_caution: bool) {
         if !body.is_empty() {
             self.text.push('\n');
-            self.say_bold(heading);
+            let heading = self.bold(&harmless(&paragraph(heading, self.print.width, "")));
+            let heading = if is_caution { self.caution(&heading) } else { heading };
+            self.text.push_str(&heading);
             self.text.push_str(&harmless(body.trim_end()));
             self.text.push('\n');
         }
@@ -112,7 +140,7 @@ pub fn summary(solution: &Solution, print: Print) -> String {
     page.section("Not shown", &lines(&verdict.not_shown));
     // In full these stand among the findings.
     if print.extent == Extent::Brief {
-        page.section("In doubt", &lines(&verdict.doubts));
+        page.section_of_caution("In doubt", &lines(&verdict.doubts));
     }
     let on_the_loop = if solution.venues.is_some() { " on the loop" } else { "" };
     let both = together(solution, units);
@@ -183,7 +211,11 @@ fn told(solution: &Solution, page: &Page) -> String {
             shortened |= !whole && !told.full.is_empty();
             lines.push_str(&item(&format!("{place}{words} [{}]", told.code), page.print.width));
         }
-        own.section(&format!("Findings: {}", group.heading.to_lowercase()), &lines);
+        let heading = format!("Findings: {}", group.heading.to_lowercase());
+        match group.meaning {
+            Meaning::Changes => own.section_of_caution(&heading, &lines),
+            _ => own.section(&heading, &lines),
+        }
     }
     if shortened {
         own.say(

@@ -2,8 +2,9 @@
 
 use crate::made_up::{self, Request, day};
 use loopwright::plot::{Style, draw_all};
-use loopwright::report::text::{Emphasis, Extent, Print};
+use loopwright::report::text::{Emphasis, Extent, MARKS, Print};
 use loopwright::report::{Units, captions, methods, text};
+use loopwright::solution::FindingResult;
 
 #[test]
 fn the_summary_fits_every_width_from_40_columns() {
@@ -64,9 +65,14 @@ fn a_pipe_gets_the_verdict_and_one_table_and_a_terminal_bold_letters() {
     }
     let alone = made_up::day(Request::new(1, 8));
     assert!(text::summary(&alone.solution, brief).contains("Set-ups\n"));
+    let mut day = day;
+    let doubt =
+        FindingResult { code: "order-confounded".into(), run: None, message: "The order looks like a drift.".into() };
+    day.solution.findings.push(doubt);
     let bold = text::summary(&day.solution, Print { emphasis: Emphasis::Bold, ..Print::plain(80, Units::Metric) });
     assert!(bold.starts_with("\u{1b}[1m"));
-    let plain: String = bold.replace("\u{1b}[1m", "").replace("\u{1b}[22m", "");
+    assert!(bold.contains("\u{1b}[33m\u{1b}[1mFindings: may change the answer"), "{bold}");
+    let plain = MARKS.iter().fold(bold, |text, mark| text.replace(mark, ""));
     assert_eq!(plain, text::summary(&day.solution, Print::plain(80, Units::Metric)));
 }
 
