@@ -21,16 +21,18 @@ pub fn budget(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue) -> Result<Inst
     let again = Repetition::new(inputs, rides, venue)?;
     let at_base = again.at_base();
     let is_counted = list.iter().any(|(input, _)| *input == Input::LapLength);
+    // By how much counted laps are cut longer; not at all where none is counted.
+    let longer_m = |one: Move| if is_counted { one.longer_laps_m(venue.cut.length_m) } else { 0.0 };
     let change = |input: Input, by: f64| -> Option<Vec<f64>> {
-        let moved = again.answer(Move { input, by })?;
-        let change: Vec<f64> = moved.iter().zip(&at_base).map(|(a, b)| a - b).collect();
-        let more = match longer_laps_m(input, by, venue).filter(|_| is_counted) {
-            Some(longer_m) => beyond_first_order(inputs, rides, &again, &at_base, longer_m),
-            None => None,
+        let one = Move { input, by };
+        let first_order = less(&again.answer(one)?, &at_base);
+        let beyond = match longer_m(one) {
+            0.0 => None,
+            longer_m => beyond_first_order(inputs, rides, &again, &at_base, longer_m),
         };
-        Some(match more {
-            Some(more) => change.iter().zip(more).map(|(c, m)| c + m).collect(),
-            None => change,
+        Some(match beyond {
+            Some(beyond) => first_order.iter().zip(beyond).map(|(a, b)| a + b).collect(),
+            None => first_order,
         })
     };
     let mut sources: Vec<Source> = list
@@ -60,22 +62,12 @@ pub fn budget(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue) -> Result<Inst
     let mut group: Vec<&'static str> = list.iter().map(|(input, _)| input.group()).collect();
     // Counted laps move along the loop from bend to straight, and what that does is no straight line in the length.
     for k in 0..list.len() {
-        if is_counted && longer_laps_m(list[k].0, 1.0, venue).is_some() {
+        if longer_m(Move { input: list[k].0, by: 1.0 }) != 0.0 {
             sources.push(even_part(&sources[k]));
             group.push(group[k]);
         }
     }
     Ok(InstrumentBudget { budget: Budget::new(sources)?, setups: session.setups.len(), group })
-}
-
-/// By how much laps that are counted by distance are cut longer when an input moves.
-fn longer_laps_m(input: Input, by: f64, venue: &LoopVenue) -> Option<f64> {
-    match input {
-        Input::LapLength => Some(by),
-        // A wheel that counts too little cuts too long a lap.
-        Input::Speed => Some(-by * venue.cut.length_m),
-        _ => None,
-    }
 }
 
 /// What another length of counted laps does beyond first order, by solving the day with it: laps move along the loop by more and
@@ -92,10 +84,14 @@ fn beyond_first_order(
     circuit.length_m = Some(circuit.length_m? + longer_m);
     circuit.bend_radius_m = circuit.bend_radius_m.map(|radius_m| radius_m + longer_m / std::f64::consts::TAU);
     let venue = loop_venue::solve(&other, rides).ok()?;
-    let solved = again.of_venue(&venue)?;
-    let first_order = again.answer(Move { input: Input::LapLength, by: longer_m })?;
-    let change = solved.iter().zip(at_base).map(|(a, b)| a - b);
-    Some(change.zip(first_order.iter().zip(at_base)).map(|(c, (a, b))| c - (a - b)).collect())
+    let solved = less(&again.of_venue(&venue)?, at_base);
+    let first_order = less(&again.answer(Move { input: Input::LapLength, by: longer_m })?, at_base);
+    Some(less(&solved, &first_order))
+}
+
+/// a − b.
+fn less(a: &[f64], b: &[f64]) -> Vec<f64> {
+    a.iter().zip(b).map(|(a, b)| a - b).collect()
 }
 
 /// What moves of either sign change alike, as a source beside the first-order one: with an error of x standard uncertainties,

@@ -25,6 +25,18 @@ pub struct Move {
     pub by: f64,
 }
 
+impl Move {
+    /// By how much laps that are counted by distance are cut longer, on a loop of this length.
+    pub fn longer_laps_m(self, length_m: f64) -> f64 {
+        match self.input {
+            Input::LapLength => self.by,
+            // A wheel that counts too little cuts too long a lap.
+            Input::Speed => -self.by * length_m,
+            _ => 0.0,
+        }
+    }
+}
+
 /// See the module.
 pub struct Repetition<'a> {
     session: &'a Session,
@@ -121,8 +133,7 @@ impl<'a> Repetition<'a> {
         let altered: Vec<RunConditions> = self.base.iter().zip(&venue.air).map(moved).collect();
         let older_by_s = sum(moves, Input::SpeedDelay);
         let longer_m = sum(moves, Input::LapLength);
-        // A wheel that counts too little cuts too long a lap.
-        let cut_longer_m = longer_m - sum(moves, Input::Speed) * venue.cut.length_m;
+        let cut_longer_m: f64 = moves.iter().map(|m| m.longer_laps_m(venue.cut.length_m)).sum();
         let line_further_out = venue.cut.bends.filter(|_| longer_m != 0.0).map(|bends| bends.line(longer_m));
         let sits_up = sum(moves, Input::CdaBetweenSpeeds);
         laps.map(|i| {

@@ -248,7 +248,7 @@ pub struct Findable {
 /// See [`Findable`].
 pub fn findable(folder: &Folder, text: &str, file: &str) -> Result<Findable, Refusal> {
     let plan = plan(folder, text, file)?;
-    let with_rollers = (0..plan.order.len()).any(|run| plan.venue_of(run) == Venue::Rollers);
+    let with_rollers = plan.runs_on(Venue::Rollers) > 0;
     let on = if with_rollers { ", on the loop alone" } else { "" };
     let prediction = predict_plan(&plan)?;
     let detectable = |p: Option<Predicted>, decimals: usize| {

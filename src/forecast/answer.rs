@@ -7,7 +7,7 @@ use super::by_rehearsal::{REHEARSALS, TogetherForecast, predict_by_rehearsal, pr
 use super::factors::factors;
 use super::goal::{Measure, goals};
 use super::laps_needed::{GoalReached, Laps, LapsTable};
-use super::on_the_loop::{everywhere, on_the_loop};
+use super::on_the_loop::on_the_loop;
 use super::one_speed::{OneSpeed, one_speed};
 use super::order::{OrderForecast, orders, orders_on_rollers};
 use super::prediction::{Prediction, as_planned, predict};
@@ -110,7 +110,7 @@ pub fn forecast(plan: &Plan) -> Result<Forecast, Error> {
 
 /// Number of parts in which [`forecast_in_parts`] works.
 pub fn forecast_parts(plan: &Plan) -> usize {
-    let rollers = (0..plan.order.len()).filter(|run| plan.venue_of(*run) == Venue::Rollers).count();
+    let rollers = plan.runs_on(Venue::Rollers);
     let rehearsals = if rollers == 0 { 0 } else { REHEARSALS as usize };
     rehearsals + if rollers == plan.order.len() { 0 } else { PARTS_ON_A_LOOP }
 }
@@ -122,6 +122,7 @@ pub fn forecast_in_parts(plan: &Plan, at_each: &(dyn Fn() + Sync)) -> Result<For
     plan.check()?;
     let goals = goals(&plan.target);
     let measure = goals.first().map_or(Measure::PowerW, |g| g.measure);
+    let rollers = plan.runs_on(Venue::Rollers);
     let mut out = Forecast {
         schema: FORECAST_SCHEMA,
         loopwright: env!("CARGO_PKG_VERSION").to_string(),
@@ -130,8 +131,8 @@ pub fn forecast_in_parts(plan: &Plan, at_each: &(dyn Fn() + Sync)) -> Result<For
         power: super::prediction::POWER,
         reference_speed_km_h: plan.reference.speed_km_h,
         order: plan.order.clone(),
-        laps_per_run: if everywhere(plan, Venue::Rollers) { 0 } else { plan.laps_per_run },
-        rollers_run_s: (0..plan.order.len()).any(|r| plan.venue_of(r) == Venue::Rollers).then_some(plan.run_duration_s),
+        laps_per_run: if rollers == plan.order.len() { 0 } else { plan.laps_per_run },
+        rollers_run_s: (rollers > 0).then_some(plan.run_duration_s),
         speeds_km_h: plan.lap_speeds_km_h(),
         powers_w: plan.powers_w.clone(),
         loop_length_m: plan.circuit.length_m,

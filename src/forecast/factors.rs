@@ -47,7 +47,7 @@ pub(super) fn factors(plan: &Plan, prediction: &Prediction) -> Option<FactorResu
 }
 
 fn rollers_only(plan: &Plan) -> bool {
-    (0..plan.order.len()).all(|run| plan.venue_of(run) == Venue::Rollers)
+    plan.runs_on(Venue::Rollers) == plan.order.len()
 }
 
 /// Watts of a set-up at the reference; bearings are alike in all.

@@ -5,11 +5,6 @@
 use crate::plan::Plan;
 use crate::session::Venue;
 
-/// Whether every run is on this venue.
-pub(super) fn everywhere(plan: &Plan, venue: Venue) -> bool {
-    (0..plan.order.len()).all(|run| plan.venue_of(run) == venue)
-}
-
 /// The runs that are not on rollers, with their set-ups; `None` when there are none.
 pub(super) fn on_the_loop(plan: &Plan) -> Option<Plan> {
     let kept: Vec<usize> = (0..plan.order.len()).filter(|run| plan.venue_of(*run) != Venue::Rollers).collect();

@@ -99,7 +99,7 @@ impl OtherSpeeds {
 }
 
 /// Slowest and fastest that can be asked of the rider: what is stated, else a little about what is planned.
-pub(super) fn range_km_h(plan: &Plan) -> [f64; 2] {
+fn range_km_h(plan: &Plan) -> [f64; 2] {
     let planned = plan.lap_speeds_km_h();
     let slow = planned.iter().copied().fold(f64::MAX, f64::min);
     let fast = planned.iter().copied().fold(0.0, f64::max);

@@ -192,7 +192,7 @@ fn aims(plan: &Plan, at: &Checker) -> Result<(), Error> {
             return Err(at.inconsistent(&["powers_w"], message));
         }
     }
-    let on_rollers = (0..plan.order.len()).any(|run| plan.venue_of(run) == Venue::Rollers);
+    let on_rollers = plan.runs_on(Venue::Rollers) > 0;
     if on_rollers && !plan.powers_w.is_empty() && plan.rollers_speed_km_h.is_none() {
         let message = "the powers of powers_w are those of the loop; state rollers_speed_km_h for the runs on rollers";
         return Err(at.inconsistent(&["powers_w"], message.into()));
@@ -270,7 +270,7 @@ fn circuit(plan: &Plan, at: &Checker) -> Result<(), Error> {
         c.home_straight_bearing_deg,
         &limit(0.0, 360.0, "degrees clockwise from north"),
     )?;
-    if (0..plan.order.len()).all(|run| plan.venue_of(run) == Venue::Rollers) {
+    if plan.runs_on(Venue::Rollers) == plan.order.len() {
         return Ok(());
     }
     if c.shape_file.is_some() {

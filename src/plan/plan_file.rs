@@ -303,6 +303,11 @@ impl Plan {
         self.on.get(run).copied().unwrap_or(self.circuit.kind)
     }
 
+    /// Number of runs on a venue.
+    pub fn runs_on(&self, venue: Venue) -> usize {
+        (0..self.order.len()).filter(|run| self.venue_of(*run) == venue).count()
+    }
+
     /// Set-up of a run, `None` when its id is not there.
     pub fn setup_of(&self, run: usize) -> Option<&PlannedSetup> {
         let id = self.order.get(run)?;

@@ -16,12 +16,8 @@ use crate::forecast::{Forecast, GoalReached, Measure, OneSpeed, Prediction, Toge
 use crate::plot::Figure;
 use tables::{changes, differences, laps, orders, set_ups};
 
-/// No narrower and no wider than this.
-const WIDTHS: [usize; 2] = [40, 100];
-
 /// See the module.
 pub fn forecast_text(forecast: &Forecast, width: usize, units: Units) -> String {
-    let width = width.clamp(WIDTHS[0], WIDTHS[1]);
     let title = if forecast.title.trim().is_empty() { Vec::new() } else { vec![Piece::Words(forecast.title.clone())] };
     let about = vec![Piece::Words(plan_in_words(forecast))];
     let of = |pieces: Vec<Piece>| piece::text(&piece::in_units(&pieces, units, &names(forecast)), width);
@@ -63,7 +59,6 @@ fn table(heading: impl Into<String>, note: impl Into<String>, grid: Grid) -> Pie
 
 fn pieces(forecast: &Forecast) -> Vec<Piece> {
     let mut out = Vec::new();
-    let said = |words: &str| Piece::Words(words.into());
     if let Some(p) = &forecast.prediction {
         out.extend(forecast.together.iter().map(|together| Piece::Words(seen_together(together, forecast))));
         match (&forecast.one_speed, &p.not_separable) {
@@ -112,10 +107,11 @@ fn pieces(forecast: &Forecast) -> Vec<Piece> {
     }));
     out.push(table("Orders against a drift through the day", "", orders(forecast)));
     if !forecast.orders.is_empty() {
-        out.push(said(
+        out.push(Piece::Words(
             "'Left' is what a drift of 1 W an hour, and one that itself grows by 1 W an hour, leaves in the worst \
              difference. 'Follows' is how much oftener one set-up comes right after another one than any other pair does, which \
-             matters where a run leaves something to the next. 'Fitted' is what is found when a drift of Crr is solved for as well.",
+             matters where a run leaves something to the next. 'Fitted' is what is found when a drift of Crr is solved for as well."
+                .into(),
         ));
     }
     out.push(Piece::List { heading: "Bear in mind".into(), lines: forecast.caveats.clone() });

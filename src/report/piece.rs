@@ -4,6 +4,7 @@
 
 use super::page::{Drawn, STYLE, Template};
 use super::table::{Grid, paragraph};
+use super::text::{LEAST_WIDTH, MOST_WIDTH, item, section};
 use super::units::Units;
 use crate::error::Error;
 use crate::wording::{harmless, on_one_line};
@@ -62,20 +63,18 @@ pub fn in_units(pieces: &[Piece], units: Units, names: &[&str]) -> Vec<Piece> {
 
 /// Plain text; names come from files, so nothing of theirs may steer the terminal.
 pub fn text(pieces: &[Piece], width: usize) -> String {
+    let width = width.clamp(LEAST_WIDTH, MOST_WIDTH);
     let mut out = String::new();
     for piece in pieces {
         match piece {
             Piece::Words(words) => out.push_str(&paragraph(words, width, "")),
             Piece::List { heading, lines } => {
-                out.push_str(&format!("\n{}", paragraph(heading, width, "")));
-                for line in lines {
-                    out.push_str(&paragraph(line, width, "  ").replacen("  ", "- ", 1));
-                }
+                let lines: String = lines.iter().map(|line| item(line, width)).collect();
+                section(&mut out, width, heading, &lines);
             }
             Piece::Table { heading, note, grid } => {
                 let note = if note.is_empty() { String::new() } else { format!(" ({note})") };
-                let heading = paragraph(&format!("{heading}{note}"), width, "");
-                out.push_str(&format!("\n{heading}{}\n", grid.text(width).trim_end()));
+                section(&mut out, width, &format!("{heading}{note}"), &grid.text(width));
             }
         }
     }

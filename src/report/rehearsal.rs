@@ -10,9 +10,6 @@ use crate::error::Error;
 use crate::forecast::{BesideTruth, Measure, Study, StudyLine};
 use crate::solution::Solution;
 
-/// No narrower and no wider than this.
-const WIDTHS: [usize; 2] = [40, 100];
-
 fn decimals(measure: Measure) -> usize {
     match measure {
         Measure::PowerW => 2,
@@ -32,7 +29,7 @@ fn name(subject: &str, measure: Measure) -> String {
 
 /// One day, and many where there were many, as text.
 pub fn rehearsal_text(beside: &[BesideTruth], confidence: f64, study: Option<&Study>, width: usize) -> String {
-    piece::text(&pieces(beside, confidence, study), width.clamp(WIDTHS[0], WIDTHS[1]))
+    piece::text(&pieces(beside, confidence, study), width)
 }
 
 /// The same as a page.

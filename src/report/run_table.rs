@@ -155,12 +155,11 @@ fn wind(run: &RunResult, units: Units) -> Cell {
     let still = run.wind.speed_m_s == Some(0.0) && run.wind.east_m_s.se.is_none();
     let shown = |m_s: f64| fixed(Some(units.wind_value(m_s)), 1);
     let error = |se: Option<f64>| se.map_or(String::new(), |se| format!(" ± {}", shown(se)));
-    // Of a component on average: the speed of a vector that is hardly known has no error of its own.
-    let se_m_s = run.wind.east_m_s.se.zip(run.wind.north_m_s.se).map(|(e, n)| (0.5 * (e * e + n * n)).sqrt());
+    let se_m_s = run.wind.component_se_m_s();
     Cell::number(run.wind.speed_m_s, |speed_m_s| match from {
         _ if still => "held still".into(),
         // What may as well be still blows from nowhere.
-        Some(from) if se_m_s.is_none_or(|se| speed_m_s > se) => {
+        Some(from) if run.wind.is_told() => {
             format!("{}{}\nfrom {}°", shown(speed_m_s), error(se_m_s), fixed(Some(from), 0))
         }
         None if run.wind.along_m_s.value.is_some() => {

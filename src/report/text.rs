@@ -35,7 +35,7 @@ pub enum Extent {
     Brief,
 }
 
-/// What makes letters bold on a terminal, and what ends it (ECMA-48, SGR).
+/// What makes letters bold on a terminal, and what ends it (ECMA-48, 8.3.117, SGR).
 const BOLD_BEGINS: &str = "\u{1b}[1m";
 const BOLD_ENDS: &str = "\u{1b}[22m";
 
@@ -76,23 +76,17 @@ struct Page {
 }
 
 impl Page {
-    fn bold(&self, text: &str) -> String {
-        // SGR 1 and 22 (ECMA-48, 8.3.117), line by line, so that a pager cuts none.
-        let one = |line: &str| if line.is_empty() { String::new() } else { format!("{BOLD_BEGINS}{line}{BOLD_ENDS}") };
+    /// Text between marks, line by line, so that a pager cuts none.
+    fn marked(&self, text: &str, [begins, ends]: [&str; 2]) -> String {
+        let one = |line: &str| if line.is_empty() { String::new() } else { format!("{begins}{line}{ends}") };
         match self.print.emphasis {
             Emphasis::Plain => text.to_string(),
             Emphasis::Bold => text.split('\n').map(one).collect::<Vec<_>>().join("\n"),
         }
     }
 
-    /// Line by line, as above.
-    fn caution(&self, text: &str) -> String {
-        let one =
-            |line: &str| if line.is_empty() { String::new() } else { format!("{CAUTION_BEGINS}{line}{CAUTION_ENDS}") };
-        match self.print.emphasis {
-            Emphasis::Plain => text.to_string(),
-            Emphasis::Bold => text.split('\n').map(one).collect::<Vec<_>>().join("\n"),
-        }
+    fn bold(&self, words: &str) -> String {
+        self.marked(&harmless(&paragraph(words, self.print.width, "")), [BOLD_BEGINS, BOLD_ENDS])
     }
 
     fn say(&mut self, words: &str) {
@@ -102,27 +96,22 @@ impl Page {
     }
 
     fn say_bold(&mut self, words: &str) {
-        let text = self.bold(&harmless(&paragraph(words, self.print.width, "")));
+        let text = self.bold(words);
         self.text.push_str(&text);
     }
 
     fn section(&mut self, heading: &str, body: &str) {
-        self.section_of(heading, body, false);
+        self.headed(&self.bold(heading), body);
     }
 
     /// A section of what may turn the answer, whose heading stands out.
     fn section_of_caution(&mut self, heading: &str, body: &str) {
-        self.section_of(heading, body, true);
+        self.headed(&self.marked(&self.bold(heading), [CAUTION_BEGINS, CAUTION_ENDS]), body);
     }
 
-    fn section_of(&mut self, heading: &str, body: &str, is_caution: bool) {
+    fn headed(&mut self, heading: &str, body: &str) {
         if !body.is_empty() {
-            self.text.push('\n');
-            let heading = self.bold(&harmless(&paragraph(heading, self.print.width, "")));
-            let heading = if is_caution { self.caution(&heading) } else { heading };
-            self.text.push_str(&heading);
-            self.text.push_str(&harmless(body.trim_end()));
-            self.text.push('\n');
+            self.text.push_str(&format!("\n{heading}{}\n", harmless(body.trim_end())));
         }
     }
 }

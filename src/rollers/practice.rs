@@ -37,9 +37,10 @@ pub fn of_drums(drum_diameter_m: f64, wheel_radius_m: f64) -> Option<What> {
         return None;
     }
     let factor = |diameter_m: f64| flat_over_drum(0.5 * diameter_m, wheel_radius_m);
-    let (mm, other_mm, other) = match drum_diameter_m < USUAL_DRUMS_M[0] {
-        true => (1000.0 * drum_diameter_m, 2000.0 * drum_diameter_m, "the radius"),
-        false => (1000.0 * drum_diameter_m, 1000.0 * drum_diameter_m / std::f64::consts::PI, "the circumference"),
+    let mm = 1000.0 * drum_diameter_m;
+    let (other_mm, other) = match drum_diameter_m < USUAL_DRUMS_M[0] {
+        true => (2.0 * mm, "the radius"),
+        false => (mm / std::f64::consts::PI, "the circumference"),
     };
     let wrong = 100.0 * (factor(drum_diameter_m) / factor(other_mm / 1000.0) - 1.0);
     Some(advice(format!(

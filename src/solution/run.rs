@@ -99,6 +99,20 @@ pub struct WindResult {
     pub gust_m_s: Option<f64>,
 }
 
+impl WindResult {
+    /// Standard error of a component on average, m/s: the speed of a vector that is hardly known has no error of its own. `None`
+    /// for a wind that was not fitted.
+    pub fn component_se_m_s(&self) -> Option<f64> {
+        let of = |a: &Measured, b: &Measured| a.se.zip(b.se).map(|(a, b)| (0.5 * (a * a + b * b)).sqrt());
+        of(&self.east_m_s, &self.north_m_s).or_else(|| of(&self.along_m_s, &self.across_m_s))
+    }
+
+    /// Whether the rides tell it from still air.
+    pub fn is_told(&self) -> bool {
+        self.speed_m_s.is_some_and(|speed_m_s| self.component_se_m_s().is_none_or(|se_m_s| speed_m_s > se_m_s))
+    }
+}
+
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct LapResult {
     /// From 1, the first whole lap.

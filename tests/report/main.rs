@@ -11,3 +11,4 @@ mod page_in_browser;
 mod pictures;
 mod reading;
 mod summary;
+mod written;

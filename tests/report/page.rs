@@ -1,35 +1,10 @@
 //! The report page: complete, escaped, the same every time, and fit for a phone, a wide screen and A4, as measured in
 //! headless Chromium where there is one. Pages are left in the test folder of the target directory, to be looked at.
 
-use crate::made_up::{self, Day, Request, day};
-use crate::page_in_browser::pages_of_a_plan;
+use crate::made_up::{self, Request, day};
 use crate::reading;
-use loopwright::plot::{Style, draw_all};
+use crate::written::{kept, pages_of_a_plan, report_of};
 use loopwright::report::Units;
-use loopwright::report::page::{PageInput, page};
-use std::path::PathBuf;
-
-fn report_of(day: &Day, units: Units) -> String {
-    let figures = draw_all(&day.solution, &day.evidence, &Style::default());
-    let narrow_figures = draw_all(&day.solution, &day.evidence, &Style::of_width(80.0));
-    let input = PageInput {
-        session: &day.session,
-        solution: &day.solution,
-        figures: &figures,
-        narrow_figures: &narrow_figures,
-        units,
-    };
-    page(&input).unwrap()
-}
-
-/// Keeps a page in the folder of its test: tests run at the same time, and a page must not be written while it is looked at.
-fn kept(test: &str, name: &str, html: &str) -> PathBuf {
-    let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("pages").join(test);
-    std::fs::create_dir_all(&folder).unwrap();
-    let file = folder.join(name);
-    std::fs::write(&file, html).unwrap();
-    file
-}
 
 fn requests() -> [(&'static str, Request); 6] {
     [

@@ -9,6 +9,10 @@ use serde::Serialize;
 /// Letters of the longest number with what stands beside it, "12.3 from 240° ± 10".
 const LONGEST_NUMBER: usize = 24;
 
+/// Classes of cells.
+const NUMBER: &str = "n";
+const WORDS: &str = "words";
+
 /// See the module.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct PageTable {
@@ -77,17 +81,11 @@ impl Table {
         let text = if half.is_empty() { value } else { format!("{value} {half}") };
         // Both ends of an interval may be below nought.
         let text = text.replace('\n', " ").split(" to ").map(typographic).collect::<Vec<_>>().join(" to ");
-        let begins = text.starts_with(|c: char| c.is_ascii_digit() || "+−<–".contains(c));
-        // A name may begin with a digit too.
-        let number = match cell {
-            Cell::Words(_) => begins && text.chars().count() <= LONGEST_NUMBER,
-            _ => true,
+        let class = match cell {
+            Cell::Words(_) => class(&text),
+            _ => NUMBER,
         };
-        PageCell {
-            class: if number { "n" } else { "words" },
-            parts: self.columns[place].parts.map(|p| cell.parts(p)).unwrap_or_default(),
-            text,
-        }
+        PageCell { class, parts: self.columns[place].parts.map(|p| cell.parts(p)).unwrap_or_default(), text }
     }
 }
 
@@ -97,10 +95,9 @@ impl Grid {
         let cell = |(column, text): (usize, &String)| {
             let mut lines = text.lines().map(typographic);
             let text = lines.next().unwrap_or_default();
-            let begins = text.starts_with(|c: char| c.is_ascii_digit() || "+−<–".contains(c));
             // What stands first is a name, be it one that begins with a digit.
-            let number = column > 0 && begins && text.chars().count() <= LONGEST_NUMBER;
-            PageCell { class: if number { "n" } else { "words" }, parts: lines.collect(), text }
+            let class = if column == 0 { WORDS } else { class(&text) };
+            PageCell { class, parts: lines.collect(), text }
         };
         let row =
             |row: &Vec<String>| PageRow { lap: None, pale: false, cells: row.iter().enumerate().map(cell).collect() };
@@ -118,6 +115,12 @@ impl Grid {
             rows: self.rows.iter().map(row).collect(),
         })
     }
+}
+
+/// Whether words are read as a number; a name may begin with a digit too.
+fn class(text: &str) -> &'static str {
+    let begins = text.starts_with(|c: char| c.is_ascii_digit() || "+−<–".contains(c));
+    if begins && text.chars().count() <= LONGEST_NUMBER { NUMBER } else { WORDS }
 }
 
 /// A true minus sign before digits.

@@ -143,16 +143,10 @@ fn air(solution: &Solution, units: Units) -> String {
 fn wind(solution: &Solution, units: Units) -> Option<String> {
     let fitted = || solution.runs.iter().filter(|run| run.wind.speed_m_s.is_some_and(|w| w > 0.0));
     let shown = |m_s: f64| fixed(Some(units.wind_value(m_s)), 1);
-    let is_told = |run: &&RunResult| {
-        let se_m_s = [run.wind.east_m_s.se, run.wind.north_m_s.se].into_iter().flatten().reduce(f64::max);
-        se_m_s.is_none_or(|se| run.wind.speed_m_s.is_some_and(|speed| speed > se))
-    };
-    let speeds = |of: &mut dyn Iterator<Item = &RunResult>| span(of.filter_map(|run| run.wind.speed_m_s), shown);
-    if fitted().any(|run| is_told(&run)) {
-        return speeds(&mut fitted()).map(|wind| format!("wind {wind} {}", units.wind_unit()));
+    if fitted().any(|run| run.wind.is_told()) {
+        let wind = span(fitted().filter_map(|run| run.wind.speed_m_s), shown);
+        return wind.map(|wind| format!("wind {wind} {}", units.wind_unit()));
     }
-    let errors =
-        fitted().filter_map(|run| Some(0.5 * (run.wind.east_m_s.se?.powi(2) + run.wind.north_m_s.se?.powi(2))));
-    let se_m_s = errors.map(f64::sqrt).reduce(f64::max)?;
+    let se_m_s = fitted().filter_map(|run| run.wind.component_se_m_s()).reduce(f64::max)?;
     Some(format!("wind not told by the rides (± {} {} each way)", shown(se_m_s), units.wind_unit()))
 }
