@@ -148,17 +148,35 @@ impl<'a> Design<'a> {
                 count[i] += 1.0;
             }
         };
+        let (met, along) = waves_of(&self.day.truth.wind_share, layout.along.len());
         for (k, (columns, run)) in layout.runs.iter().zip(&self.runs).enumerate() {
             if let Some(setup) = self.day.truth.setups.get(run.setup) {
                 put(Some(layout.crr(k)), setup.crr);
                 put(Some(layout.cda(k)), setup.cda_m2);
             }
             let wind = true_wind(&self.day.truth, run.of);
-            put(columns.east, wind.east_m_s);
-            put(columns.north, wind.north_m_s);
+            put(columns.east, met * wind.east_m_s);
+            put(columns.north, met * wind.north_m_s);
+        }
+        for (column, value) in layout.along.clone().zip(along) {
+            put(Some(column), value);
         }
         sum.iter().zip(&count).map(|(s, n)| if *n > 0.0 { s / n } else { 0.0 }).collect()
     }
+}
+
+/// The shares of the wind at equal distances round the lap as their geometric mean and the coefficients of their logarithm,
+/// cosine and sine of each wave; 1 and zeros where there are no shares.
+fn waves_of(share: &[f64], coefficients: usize) -> (f64, Vec<f64>) {
+    let n = share.len().max(1) as f64;
+    let with = |weight: &dyn Fn(f64) -> f64| {
+        share.iter().enumerate().map(|(i, s)| s.ln() * weight(std::f64::consts::TAU * i as f64 / n)).sum::<f64>() / n
+    };
+    let coefficient = |c: usize| {
+        let wave = (c / 2 + 1) as f64;
+        2.0 * with(&|angle: f64| if c.is_multiple_of(2) { (wave * angle).cos() } else { (wave * angle).sin() })
+    };
+    (with(&|_| 1.0).exp(), (0..coefficients).map(coefficient).collect())
 }
 
 /// Which ridden lap stands for lap `i`: itself, or the last one ridden at the same planned speed.

@@ -14,6 +14,7 @@ use crate::solve::fit::{Frame, LapInput, RowScatter};
 use crate::solve::layout::Layout;
 use crate::solve::prior::Expected;
 use crate::solve::solved::{Solution, Solved};
+use crate::solve::spread::Spread;
 use crate::solve::weights::lap_weights;
 use crate::uncertainty::cluster::ClusterRobust;
 use crate::uncertainty::working::Working;
@@ -62,9 +63,13 @@ impl Design<'_> {
         let all: Vec<usize> = (0..self.laps.len()).collect();
         let row_sd_m = self.row_sd_m(noise);
         let long_run_variance = self.long_run_variance(noise);
-        let problem =
-            frame.problem(&self.laps, &all, &self.weights(noise), RowScatter { sd_m: row_sd_m, long_run_variance });
+        let weights = self.weights(noise);
+        let with = |spread: Spread| {
+            frame.problem(&self.laps, &all, &weights, RowScatter { sd_m: row_sd_m, long_run_variance, spread })
+        };
+        let problem = with(Spread::default());
         let parameters = self.parameters(&problem.layout);
+        let problem = with(Spread::foreseen(&problem, &parameters));
         let at = Solution { parameters: &parameters, instruments_at: &parameters, classes: &self.classes };
         let solved = Solved::new(problem, at)?;
         let inverse = solved.inverse().ok_or_else(|| {

@@ -43,6 +43,8 @@ pub struct Problem<'a> {
     pub prior: Vec<Prior>,
     /// Long-run variance of a row of the account, m².
     pub row_variance: f64,
+    /// Share of the differences between the winds of runs that is no error of the fit.
+    pub wind_told: f64,
 }
 
 /// One column of a lap.

@@ -14,6 +14,7 @@ use super::profile::Absorption;
 use super::screen;
 use super::solved::{Solution, Solved};
 use super::speed_class::{SpeedClasses, classify};
+use super::spread::Spread;
 use super::weights::lap_weights;
 use super::wind_along::{Waves, WindAlong};
 use crate::error::Error;
@@ -109,19 +110,21 @@ pub struct RowScatter {
     pub sd_m: f64,
     /// γ₀(1 + 2Σρ), m²: how little the mean of many rows of a lap is known.
     pub long_run_variance: f64,
+    /// Of the air.
+    pub spread: Spread,
 }
 
 impl RowScatter {
     /// With neighbours that hang together as they usually do.
     pub fn usual(sd_m: f64) -> RowScatter {
-        RowScatter { sd_m, long_run_variance: USUAL_LONG_RUN * sd_m * sd_m }
+        RowScatter { sd_m, long_run_variance: USUAL_LONG_RUN * sd_m * sd_m, spread: Spread::default() }
     }
 
     /// From the residuals of laps: φ of neighbouring rows makes γ₀(1 + φ)/(1 − φ).
     fn of(working: &Working, sd_m: f64) -> RowScatter {
         let phi = working.correlation.get(1).copied().unwrap_or(0.0);
         let mean = working.variance.iter().sum::<f64>() / working.variance.len().max(1) as f64;
-        RowScatter { sd_m, long_run_variance: mean * (1.0 + phi) / (1.0 - phi) }
+        RowScatter { sd_m, long_run_variance: mean * (1.0 + phi) / (1.0 - phi), spread: Spread::default() }
     }
 }
 
@@ -212,7 +215,7 @@ impl<'a> Frame<'a> {
     }
 
     /// What is expected of each parameter, where laps show each step so often.
-    fn priors(&self, layout: &Layout, shown: &DVector<f64>) -> Vec<Prior> {
+    fn priors(&self, layout: &Layout, shown: &DVector<f64>, spread: Spread) -> Vec<Prior> {
         let e = &self.choices.expected;
         let about = |mean: f64, sd: f64| Prior::Normal { mean, sd };
         let kinds = layout.kinds().into_iter().enumerate();
@@ -224,7 +227,7 @@ impl<'a> Frame<'a> {
                 Some(Expected::Lag) => about(0.0, LAG_SD_S),
                 Some(Expected::Wind) => about(0.0, e.wind_m_s),
                 Some(Expected::WindDrift) => about(0.0, DRIFT_SHARE * e.wind_m_s),
-                Some(Expected::WindAlong) => about(0.0, Waves::expected_sd(column - layout.along.start)),
+                Some(Expected::WindAlong) => about(0.0, spread.along * Waves::expected_sd(column - layout.along.start)),
                 Some(Expected::Yaw) => about(e.yaw, e.yaw_sd),
                 Some(Expected::OpenHeight) => about(0.0, self.open_height_sd_m(shown)),
             })
@@ -264,8 +267,9 @@ impl<'a> Frame<'a> {
                 Yaw::Estimated(_) => 0.0,
             },
             open_share: 1.0 / shown.iter().filter(|n| **n > 0.0).count().max(1) as f64,
-            prior: self.priors(&layout, &shown),
+            prior: self.priors(&layout, &shown, scatter.spread),
             row_variance: scatter.long_run_variance,
+            wind_told: scatter.spread.wind_told,
             layout,
         }
     }
@@ -319,6 +323,8 @@ pub fn fit(frame: &Frame, laps: &mut [LapInput], from: Option<&LoopFit>) -> Resu
         // How much rows hang together is known now; with it, how much the laps count against what is expected.
         let at = Solution { parameters: &point.parameters, instruments_at: &point.parameters, classes: &classes };
         scatter = RowScatter::of(&Solved::new(problem, at)?.working()?, sd_m);
+        // And how much of the wind along the loop and of its differences between runs is more than error.
+        scatter.spread = Spread::of(&frame.problem(laps, &used, &weight, scatter), &point.parameters);
         problem = frame.problem(laps, &used, &weight, scatter);
         point = least_squares_from(&problem, &point.parameters, TOLERANCE_M)?;
     }

@@ -13,8 +13,8 @@
 //! the rider and the air: the mean of all laps is the instrument then, and what the laps cannot tell of CdA and Crr is shared as
 //! both are expected.
 
-use super::account::LapAccount;
-use super::design::{LapBlock, Problem};
+use super::account::{FittedWind, LapAccount};
+use super::design::{LapBlock, Problem, RunState};
 use super::prior::Expected;
 use super::separation::STRONG_F;
 use super::speed_class::{Origin, SpeedClasses};
@@ -123,7 +123,11 @@ impl PlannedRide {
         let class = self.of_lap[g];
         let speeds: Vec<f64> = self.speed_m_s[class].iter().map(|v| v * self.level[g]).collect();
         let state = problem.run_state(parameters, run);
-        let aero = account.aero_at(problem.air(&state, run, share), Some(&speeds));
+        let mut aero = account.aero_at(problem.air(&state, run, share), Some(&speeds));
+        if problem.layout.yaw(run).is_some() && problem.wind_told < 1.0 {
+            let shrunk = RunState { wind: shrunk_wind(problem, parameters, run), ..state };
+            aero.yaw = account.aero_at(problem.air(&shrunk, run, share), Some(&speeds)).yaw;
+        }
         let scaled = |values: &[f64], factor: f64| values.iter().map(|v| factor * v).collect::<Vec<_>>();
         let rolling = scaled(&self.rolling_m[class], account.crr_over_reference);
         // Power changes along the loop by slope, as speed, and by drag, as its cube: between the two where laps stand for
@@ -131,6 +135,20 @@ impl PlannedRide {
         let lag = scaled(&self.lag_w[run * self.classes + class], -self.level[g].powi(2) / account.weight_n);
         let cda = parameters[problem.layout.cda(run)];
         LapBlock { residual: Vec::new(), columns: problem.columns(g, cda, rolling, aero, lag) }
+    }
+}
+
+/// The wind of a run with its differences from the day's mean shrunk to what is no error of the fit.
+fn shrunk_wind(problem: &Problem, parameters: &[f64], run: usize) -> FittedWind {
+    let own = problem.run_state(parameters, run).wind;
+    let runs = problem.layout.runs.iter();
+    let fitted: Vec<(f64, f64)> = runs.filter_map(|r| Some((parameters[r.east?], parameters[r.north?]))).collect();
+    let n = fitted.len().max(1) as f64;
+    let mean = fitted.iter().fold((0.0, 0.0), |sum, w| (sum.0 + w.0 / n, sum.1 + w.1 / n));
+    FittedWind {
+        east_m_s: mean.0 + problem.wind_told * (own.east_m_s - mean.0),
+        north_m_s: mean.1 + problem.wind_told * (own.north_m_s - mean.1),
+        ..own
     }
 }
 

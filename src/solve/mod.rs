@@ -18,5 +18,6 @@ pub mod screen;
 pub mod separation;
 pub mod solved;
 pub mod speed_class;
+pub mod spread;
 pub mod weights;
 pub mod wind_along;

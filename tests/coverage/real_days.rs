@@ -10,7 +10,9 @@ use loopwright::analysis::{Depth, Inputs, analyse};
 use loopwright::forecast::{BesideTruth, Measure, beside_truth};
 use loopwright::plan::Plan;
 use loopwright::simulate::simulate;
+use loopwright::solve::fit::Expectations;
 use rand::{RngExt, SeedableRng};
+use rand_distr::{Distribution, StandardNormal};
 use rand_xoshiro::Xoshiro256PlusPlus;
 use rayon::prelude::*;
 
@@ -24,7 +26,7 @@ pub struct Condition {
     pub gust_sd_m_s: f64,
     /// Further lines of `[noise]`.
     pub noise: &'static str,
-    /// Lines of `[day]`; "SEED" stands for a number of the day.
+    /// Lines of `[day]`; "SEED" stands for a number of the day, "YAW" for a draw of k as the solver expects it.
     pub day: &'static str,
     /// Shelter, yaw, wind, gusts and changes from run to run are drawn.
     pub is_drawn: bool,
@@ -47,7 +49,7 @@ pub const PLAIN: Condition = Condition {
 };
 const ONE_SPEED: Condition = Condition { name: "one speed, road", aims: "speeds_km_h = [36.0]", ..PLAIN };
 
-pub const CONDITIONS: [Condition; 16] = [
+pub const CONDITIONS: [Condition; 18] = [
     PLAIN,
     Condition { name: "sheltered", wind_m_s: 2.3, day: SHELTER, ..PLAIN },
     Condition {
@@ -69,16 +71,27 @@ pub const CONDITIONS: [Condition; 16] = [
     Condition { name: "junction, some laps", day: "junction_at = 0.37\njunction_stops = 0.3", ..PLAIN },
     Condition { name: "wind turns by 30°", wind_m_s: 2.3, day: "wind_turns_deg = 30.0", ..PLAIN },
     Condition { name: "sits up when slow, 2 %", day: "slow_lap_cda_excess = 0.02", ..PLAIN },
+    Condition { name: "yaw as expected", wind_m_s: 2.7, day: "yaw_coefficient = YAW", ..PLAIN },
+    Condition {
+        name: "yawed, wind grows",
+        wind_m_s: 2.7,
+        noise: "wind_drift_m_s_per_h = 1.5",
+        day: "yaw_coefficient = 1.5",
+        ..PLAIN
+    },
 ];
 
 impl Condition {
     /// Three tyres, A B C C B A, a wind from anywhere.
     pub fn plan(&self, seed: u64) -> Plan {
         let mut random = Xoshiro256PlusPlus::seed_from_u64(seed);
-        let mut between = |low: f64, high: f64| low + (high - low) * random.random::<f64>();
-        let from_deg = between(0.0, 360.0);
+        let from_deg = 360.0 * random.random::<f64>();
         let (mut wind_m_s, mut gust_sd_m_s) = (self.wind_m_s, self.gust_sd_m_s);
-        let mut day = self.day.replace("SEED", &seed.to_string());
+        let expected = Expectations::default();
+        let standard: f64 = StandardNormal.sample(&mut random);
+        let yaw = expected.yaw + expected.yaw_sd * standard;
+        let mut day = self.day.replace("SEED", &seed.to_string()).replace("YAW", &format!("{yaw:.3}"));
+        let mut between = |low: f64, high: f64| low + (high - low) * random.random::<f64>();
         if self.is_drawn {
             (wind_m_s, gust_sd_m_s) = (between(0.3, 4.0), between(0.1, 0.5));
             day = format!(
