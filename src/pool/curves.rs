@@ -6,14 +6,16 @@
 //! the errors are those that their disagreement shows.
 
 use super::choose::{Agreed, same_reference};
-use super::day::{Day, Told};
+use super::day::Day;
 use super::day_setups::{DaySetups, joint};
 use super::factors::{adds, in_words};
 use super::kind::Kind;
 use super::result::PooledCurve;
+use super::told::Told;
+use crate::factor::columns::Main;
 use crate::factor::curve::curves as fitted;
 use crate::factor::effects::interaction;
-use crate::factor::model::{Joint, Main};
+use crate::factor::model::Joint;
 use crate::factor::{Answer, Curve, FactorLevels, Test};
 use crate::finding::What;
 use crate::session::factors::{Factor, Factors, Levels, MOST_FACTORS, Unit, shown_name};

@@ -8,8 +8,9 @@
 //! average out.
 
 use super::choose::Instruments;
-use super::day::{Day, Measure, Told};
+use super::day::Day;
 use super::kind::Kind;
+use super::told::{Measure, Told};
 use crate::factor::model::{Joint, common_dof};
 use crate::factor::pairs::{covariance, leading};
 use nalgebra::{DMatrix, DVector};

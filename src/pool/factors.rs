@@ -8,10 +8,11 @@
 //! the differences of that day, all of one source, which is the safe side: what is shared does not average out.
 
 use super::choose::{Agreed, same_reference};
-use super::day::{Day, Measure, Told};
+use super::day::Day;
 use super::kind::Kind;
 use super::quantity::measured_together;
 use super::result::{DayEffect, PooledEffect};
+use super::told::{Measure, Told};
 use crate::compare::multiplicity::holm;
 use crate::error::Error;
 use crate::factor::{Answer, FactorOutput, Interval};

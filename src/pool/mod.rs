@@ -10,7 +10,7 @@
 //! nor shrinks in their mean. The budget of each result tells source by source how far one standard uncertainty moves
 //! a difference, aᵢₛ for day i and source s. Sources of the instruments are taken as one and the same error on all
 //! days, fully correlated with one sign (the safe side: what is shared never averages out); those of a day alone, such
-//! as each weighing and the day's gusts, as independent ([`day::OF_A_DAY`]). With uᵢ the whole standard error,
+//! as each weighing and the day's gusts, as independent (`told::OF_A_DAY`). With uᵢ the whole standard error,
 //!
 //! ```text
 //! own variance        oᵢ² = uᵢ² − Σₛ aᵢₛ² + Σₛ (aᵢₛ − minⱼ aⱼₛ)²      weighs the days and judges their agreement
@@ -32,6 +32,8 @@ mod kind;
 mod made_up_day;
 mod quantity;
 mod result;
+pub mod result_file;
+mod told;
 
 pub use choose::{Choice, FEWEST, Instruments, MOST};
 pub use day::Day;

@@ -4,10 +4,10 @@
 //! of the days, and the shared error put back. See [`super`] for the equations.
 
 use super::choose::{Agreed, Instruments};
-use super::day::{Loading, Measure, Told};
 use super::family::Seen;
 use super::kind::Kind;
 use super::result::{DayWeight, PooledQuantity};
+use super::told::{Loading, Measure, Told};
 use crate::analysis::known::Uncertain;
 use crate::compare::pooling::{Mean, Measurement, Pooled};
 use crate::error::Error;
