@@ -18,6 +18,7 @@ mod whole;
 pub(crate) mod rule;
 mod ranges;
 pub(crate) mod check;
+mod check_runs;
 mod blanks;
 mod checked;
 
