@@ -7,12 +7,14 @@
 use super::gate::Track;
 use super::lap::{LapCut, RunToCut, edges, mark_changing_speed};
 use super::lap_length::{LapLengths, LengthReading};
+use super::lap_marks::has_regular_marks;
 use super::lap_sequence::{Placing, RunLaps};
 use super::line_of_loop::{LineOfLoop, line_of_loop};
 use super::mapped_length::Mapped;
-use super::passes::{Passed, RunPasses, all_passes, has_regular_marks, loop_length, no_laps, steady_offset};
+use super::passes::{Passed, RunPasses, all_passes, loop_length, no_laps};
 use super::placed_rides::placed;
 use super::speed_age::{AgeEvidence, SpeedAge};
+use super::steady_cut::steady_offset;
 use super::track::StatedBends;
 use crate::error::Error;
 use crate::finding::{Finding, What};

@@ -4,28 +4,19 @@
 
 use super::chainage::Chainage;
 use super::counted_laps::touches;
-use super::fixes::{Fix, Fixes};
+use super::fixes::Fixes;
 use super::gate::Track;
 use super::gate_search::LENGTH_TOLERANCE;
 use super::lap::{Lap, RunToCut};
+use super::lap_fixes::{marked, placed_on};
 use super::mapped_length::{Mapped, Spot};
 use super::passes::{Passes, RunPasses};
 use super::reference_line::ReferenceLine;
 use super::speed_age::AgeEvidence;
-use super::spoiled_steps::{holes, of_lap, of_steps};
+use super::spoiled_steps::{SHORTEST_STAY_S, holes, of_lap, of_steps};
 use crate::sample::{Reason, Ride};
 use std::ops::Range;
 
-/// Standard deviation of a satellite position along the line, m, and the time over which it stays the same, s
-/// (common practice, no source).
-const POSITION_SD_M: f64 = 2.0;
-const POSITION_TIME_S: f64 = 60.0;
-/// Standard deviation of the instant of a lap mark, s (a button pressed by hand).
-const MARK_SD_S: f64 = 0.15;
-/// Further than this from the line is off it, m.
-const OFF_LINE_M: f64 = 22.0;
-/// Longest stay off the line, s.
-const OFF_LINE_S: f64 = 4.0;
 /// Power is looked at this far outside a lap, because of the lag, s.
 const LAG_REACH_S: f64 = 2.0;
 
@@ -122,7 +113,7 @@ impl<'a> RunLaps<'a> {
                     }
                     (Passes::Marks, _) => tied(marked(ride, &passes_s, length_m)),
                     (Passes::Gate, Some(line)) => {
-                        tied(fixed_on(ride, track, line, &passes_s, length_m, &mut off_line_s))
+                        tied(placed_on(ride, track, line, &passes_s, length_m, &mut off_line_s))
                     }
                     (Passes::Gate, None) => Tie::TooFewFixes,
                 };
@@ -286,7 +277,6 @@ impl<'a> RunLaps<'a> {
                         lap.edge_count = edges.iter().map(count).collect();
                     }
                     lap.edge_s = edges;
-                    lap.reason = reason_in(lap);
                 }
                 None => lap.reason = Some(reason_in(lap).unwrap_or(Reason::Gap)),
             }
@@ -300,50 +290,6 @@ fn reason_in(ride: &Ride, marks: &[Option<Reason>], from_s: f64, to_s: f64, off_
     let outer = ride.records_between(from_s - LAG_REACH_S, to_s + LAG_REACH_S);
     let power = |i: &usize| matches!(marks[*i], Some(Reason::PowerMissing | Reason::PowerStuck));
     let marked = inner.filter_map(|i| marks[i]).min();
-    let off = off_line_s.iter().filter(|t| **t >= from_s && **t < to_s).count() as f64 > OFF_LINE_S;
+    let off = off_line_s.iter().filter(|t| **t >= from_s && **t < to_s).count() as f64 > SHORTEST_STAY_S;
     marked.or_else(|| outer.filter(power).find_map(|i| marks[i])).or(off.then_some(Reason::OffTheLine))
-}
-
-/// Lap marks as fixes of the line's beginning.
-fn marked(ride: &Ride, passes_s: &[f64], length_m: f64) -> Vec<Fix> {
-    passes_s
-        .iter()
-        .enumerate()
-        .map(|(i, &t)| {
-            let sd_m = MARK_SD_S * ride.distance_m.rate_at(t).max(1.0);
-            Fix::new(ride, t, i as f64 * length_m, sd_m)
-        })
-        .collect()
-}
-
-/// Places on the line for the records of a sequence; instants off the line are noted.
-fn fixed_on(
-    ride: &Ride,
-    track: &Track,
-    line: &ReferenceLine,
-    passes_s: &[f64],
-    length_m: f64,
-    off_line_s: &mut Vec<f64>,
-) -> Vec<Fix> {
-    let mut out = Vec::new();
-    for (lap, w) in passes_s.windows(2).enumerate() {
-        let (start, whole) = (ride.distance_m.at(w[0]), ride.distance_m.at(w[1]) - ride.distance_m.at(w[0]));
-        for i in ride.records_between(w[0], w[1]) {
-            let place = track.place[i];
-            if !place.is_known() {
-                continue;
-            }
-            let expected = (lap as f64 + (ride.distance_m.totals()[i] - start) / whole) * length_m;
-            let Some(p) = line.project(place, expected, 45.0) else { continue };
-            if p.offset_m > OFF_LINE_M {
-                off_line_s.push(ride.time_s[i]);
-                continue;
-            }
-            let interval = if i > 0 { ride.time_s[i] - ride.time_s[i - 1] } else { 1.0 };
-            // Neighbouring fixes share their error, so each weighs as little as its share of the error's life.
-            let share = (2.0 * POSITION_TIME_S / interval.clamp(0.2, 2.0 * POSITION_TIME_S)).sqrt();
-            out.push(Fix::new(ride, ride.time_s[i], p.chainage_m, POSITION_SD_M * share));
-        }
-    }
-    out
 }

@@ -10,6 +10,8 @@ mod found_loop;
 mod gate;
 mod gate_search;
 mod lap;
+mod lap_fixes;
+mod lap_marks;
 mod lap_length;
 mod lap_sequence;
 mod line_drift;
@@ -23,6 +25,7 @@ mod reference_line;
 mod shown_track;
 mod speed_age;
 mod spoiled_steps;
+mod steady_cut;
 mod survey;
 mod track;
 

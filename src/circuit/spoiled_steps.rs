@@ -17,7 +17,7 @@ const NORMAL_POWER: f64 = 2.5;
 const USUAL_S: f64 = 180.0;
 /// Instants off the line further apart than this are not one stay, s, and a stay is no shorter than this, s.
 const ONE_STAY_S: f64 = 3.5;
-const SHORTEST_STAY_S: f64 = 4.0;
+pub(super) const SHORTEST_STAY_S: f64 = 4.0;
 /// Nobody pedals with less, W.
 const COASTING_W: f64 = 30.0;
 /// Share of its steps that must be sound for a lap to count: with less, what it says of the loop is what the marks leave.
