@@ -6,7 +6,7 @@
 use super::bean::bean;
 use super::curve::{Waves, curve};
 use super::pieces::{Bend, Pieces};
-use super::plan_file::{LoopShape, PlannedLoop};
+use super::planned_loop::{LoopShape, PlannedLoop};
 use crate::session::Venue;
 use std::f64::consts::{FRAC_PI_2, PI};
 

@@ -17,6 +17,7 @@ mod ride;
 mod rider;
 mod sensor;
 mod speedometer;
+mod survey;
 mod trace;
 mod truth;
 mod wind_field;
