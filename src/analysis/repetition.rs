@@ -5,7 +5,8 @@
 
 use super::inputs::Inputs;
 use super::instrument::{Input, alter};
-use super::loop_venue::{LoopVenue, conditions};
+use super::lap_inputs::conditions;
+use super::loop_venue::LoopVenue;
 use super::quantities::PowerAt;
 use crate::circuit::Lap;
 use crate::error::Error;

@@ -5,8 +5,8 @@
 
 use crate::analysis::air_of_run::{RunAir, run_air};
 use crate::analysis::instrument::{Input, alter, inputs_of};
+use crate::analysis::lap_inputs::{conditions, gravity, lap_inputs};
 use crate::analysis::loop_choices::choices;
-use crate::analysis::loop_venue::{conditions, gravity, lap_inputs};
 use crate::circuit::{RunToCut, cut};
 use crate::error::Error;
 use crate::plan::{InstrumentErrors, Noise, Plan, PlannedDay, SpeedSource};
