@@ -95,11 +95,11 @@ impl<'a> Both<'a> {
         of: &dyn Fn(&Solution) -> &Vec<Contrast>,
     ) -> Vec<CombinedContrast> {
         let confidence = session.solve.confidence;
-        let found: Vec<Merged> = of(self.circuit.solution)
+        let found: Vec<PooledPair> = of(self.circuit.solution)
             .iter()
             .filter_map(|a| {
                 let same = |b: &&Contrast| b.setup == a.setup && b.baseline == a.baseline;
-                self.merge(a, of(self.rollers.solution).iter().find(same)?, confidence)
+                self.pooled(a, of(self.rollers.solution).iter().find(same)?, confidence)
             })
             .collect();
         let margin = session.solve.negligible_power_w;
@@ -125,12 +125,12 @@ impl<'a> Both<'a> {
 
     /// What both sides share cannot make them disagree and does not average out: it is taken off each, and put back on
     /// the mean.
-    fn merge(&self, a: &Contrast, b: &Contrast, confidence: f64) -> Option<Merged> {
+    fn pooled(&self, a: &Contrast, b: &Contrast, confidence: f64) -> Option<PooledPair> {
         let shared = self.shared_variance(a, b).unwrap_or(0.0);
         let pooled = Pooled::of(&[own(&a.crr, shared)?, own(&b.crr, shared)?]).ok()?;
         let alpha = 1.0 - confidence;
         let mean = pooled.reported(alpha);
-        Some(Merged {
+        Some(PooledPair {
             setup: a.setup.clone(),
             baseline: a.baseline.clone(),
             crr: Uncertain {
@@ -162,7 +162,7 @@ impl<'a> Both<'a> {
     }
 }
 
-struct Merged {
+struct PooledPair {
     setup: String,
     baseline: String,
     crr: Uncertain,

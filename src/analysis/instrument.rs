@@ -4,7 +4,7 @@
 
 use super::air_of_run::RunAir;
 use crate::air::moist_air_density;
-use crate::circuit::SpeedAge;
+use crate::circuit::SpeedDelay;
 use crate::quantity::pa_from_hpa;
 use crate::session::{Session, WindMode};
 use crate::solve::account::RunConditions;
@@ -166,7 +166,7 @@ impl Input {
 pub(crate) fn inputs_of(
     session: &Session,
     air: &[RunAir],
-    speed_delay: Option<SpeedAge>,
+    speed_delay: Option<SpeedDelay>,
     lap_length_sd_m: Option<f64>,
     gustiness: Option<Gustiness>,
 ) -> Vec<(Input, f64)> {

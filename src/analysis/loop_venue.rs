@@ -13,7 +13,7 @@ use super::slip::run_unlike;
 use super::speed_delay::{self, DelayTrial};
 use super::told_once::told_once;
 use super::{drift_check, loop_length, solvable_laps, speed_scale};
-use crate::circuit::{FoundLoop, Lap, LapCut, SpeedAge};
+use crate::circuit::{FoundLoop, Lap, LapCut, SpeedDelay};
 use crate::error::Error;
 use crate::finding::{Finding, What};
 use crate::sample::{Cumulative, Ride};
@@ -32,7 +32,7 @@ pub struct LoopVenue<'a> {
     pub work: Vec<&'a Cumulative>,
     pub survey: Option<SurveyedSteps>,
     /// `None` where laps go by the wheel's distance alone, which asks for no delay.
-    pub speed_delay: Option<SpeedAge>,
+    pub speed_delay: Option<SpeedDelay>,
     pub fit: LoopFit,
     /// Gusts, where they were estimated or stated.
     pub gustiness: Option<Gustiness>,
@@ -101,8 +101,8 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride]) -> Result<LoopVenue<'a>, Er
         let (laps, address) = lap_inputs(session, rides, &cut, &conditions);
         Ok(Prepared { cut, choices, laps, address })
     };
-    let mut speed_delay = found.speed_age();
-    if speed_delay.is_some() && found.age_hangs_on_the_bends() {
+    let mut speed_delay = found.speed_delay();
+    if speed_delay.is_some() && found.delay_hangs_on_the_bends() {
         // An odd stride, so that of alternating speeds both are kept.
         let stride = found.lap_count().div_ceil(MOST_TRIAL_LAPS) | 1;
         let trial = |delay_s: f64| -> Option<DelayTrial> {
@@ -113,7 +113,7 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride]) -> Result<LoopVenue<'a>, Er
         };
         speed_delay = speed_delay::by_scatter(trial);
     }
-    let delay_s = speed_delay.unwrap_or(SpeedAge::USUAL).mean_s;
+    let delay_s = speed_delay.unwrap_or(SpeedDelay::USUAL).mean_s;
     let Prepared { mut cut, mut choices, mut laps, address } = prepare(delay_s, 1)?;
     findings.append(&mut cut.findings);
     solvable_laps::check(session, rides, &cut, &findings)?;

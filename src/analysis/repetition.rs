@@ -68,7 +68,7 @@ impl<'a> Repetition<'a> {
             Some(_) => venue.fit.used.iter().map(|i| way(venue.lap(*i))).sum::<f64>() / venue.fit.used.len() as f64,
             None => 0.0,
         };
-        let (held_m_s, held_per_length) = (held(&Lap::way_per_age), held(&Lap::way_per_length));
+        let (held_m_s, held_per_length) = (held(&Lap::way_per_delay), held(&Lap::way_per_length));
         let solved = venue.frame().solved(&venue.laps, &venue.fit)?;
         let speeds = venue.fit.used.iter().map(|i| venue.laps[*i].account.mean_speed_m_s);
         let speeds_m_s = [speeds.clone().fold(f64::MAX, f64::min), speeds.fold(0.0, f64::max)];
@@ -146,7 +146,7 @@ impl<'a> Repetition<'a> {
                 let line = line_further_out.as_ref().or(run.line);
                 LapAccount::new(&RunConditions { line, ..run.clone() }, at.lap, &lap)
             } else if older_by_s != 0.0 {
-                LapAccount::new(run, at.lap, &lap.with_older_speed(older_by_s, self.held_m_s))
+                LapAccount::new(run, at.lap, &lap.with_later_speed(older_by_s, self.held_m_s))
             } else {
                 None
             };

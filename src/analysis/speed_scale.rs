@@ -4,7 +4,7 @@
 //! wish it gives nothing.
 
 use super::inputs::Inputs;
-use crate::circuit::{FoundLoop, LapLengths, RunToCut, SpeedAge};
+use crate::circuit::{FoundLoop, LapLengths, RunToCut, SpeedDelay};
 use crate::error::Error;
 use crate::finding::{Finding, What};
 use crate::sample::Ride;
@@ -38,7 +38,7 @@ pub(super) fn calibrated(inputs: &Inputs, rides: &[Ride]) -> Result<Option<Calib
     let refuse = |message: String| Error::Inconsistent { file: "solve.speed_scale".into(), line: None, message };
     let to_cut = to_cut(session, rides);
     let found = FoundLoop::new(&to_cut, &session.circuit)?;
-    let lengths = found.lengths(found.speed_age().unwrap_or(SpeedAge::USUAL).mean_s);
+    let lengths = found.lengths(found.speed_delay().unwrap_or(SpeedDelay::USUAL).mean_s);
     let (Some(known), Some(usual_m)) = (lengths.known(), lengths.by_wheel()) else {
         let message = "\"calibrate\" needs laps that are seen (positions or lap marks) and their length (positions or length_m); \
                        give them, or leave speed_scale out";

@@ -75,7 +75,7 @@ fn solve_all(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>
     on_loop.renumber(&mut circuit);
     on_rollers.renumber(&mut rollers);
     let said = findings(session, &together, &on_loop, &on_rollers);
-    Ok(merge(session, [(on_loop, circuit), (on_rollers, rollers)], together, said))
+    Ok(one_solution(session, [(on_loop, circuit), (on_rollers, rollers)], together, said))
 }
 
 fn venue_result(solution: &Solution, venue: Venue) -> VenueResult {
@@ -92,7 +92,7 @@ fn venue_result(solution: &Solution, venue: Venue) -> VenueResult {
 }
 
 /// Runs in the order of the session; every set-up at the top, without values where the loop has none.
-fn merge(
+fn one_solution(
     session: &Session,
     [(on_loop, circuit), (on_rollers, rollers)]: [(Part, VenueOutcome); 2],
     together: Venues,

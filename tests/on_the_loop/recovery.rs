@@ -121,10 +121,10 @@ fn all_runs_together_tell_how_old_the_speed_reading_is() {
         let day = simulate(&plan(six, ROAD, BREEZE, noise), seed).unwrap();
         let truth = day.truth.runs[0].speed_behind_power_s;
         let age = solve(&inputs(&day)).unwrap().solution.circuit.speed_age_s;
-        let (age_s, se) = (age.value.unwrap(), age.se.unwrap());
+        let (delay_s, se) = (age.value.unwrap(), age.se.unwrap());
         // What sensors usually show is 0.4 ± 0.4 s, of which six runs must leave less than half.
         assert!(se < 0.2, "{se}");
-        assert!((age_s - truth).abs() < 2.5 * se, "{age_s} ± {se}, true {truth}");
+        assert!((delay_s - truth).abs() < 2.5 * se, "{delay_s} ± {se}, true {truth}");
     }
 }
 
