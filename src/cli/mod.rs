@@ -27,6 +27,7 @@ mod ride_flags;
 pub(crate) mod scaffold;
 mod ride_session;
 mod schema;
+pub(crate) mod schema_value;
 mod solve;
 mod what_is;
 

@@ -1,5 +1,6 @@
 //! What can be typed behind a flag that stands for a key of the session.
 
+use super::schema_value::{is_type, resolved};
 use serde_json::Value;
 
 /// What can be typed behind a flag.
@@ -16,21 +17,6 @@ pub(super) enum Kind {
     Wholes,
 }
 
-/// What a value of the schema is made of, behind references and «or nothing».
-pub(super) fn resolved<'a>(schema: &'a Value, mut of: &'a Value) -> &'a Value {
-    loop {
-        let option = of["anyOf"].as_array().and_then(|any| match &any[..] {
-            [one, nothing] if nothing["type"] == "null" => Some(one),
-            _ => None,
-        });
-        let named = of["$ref"].as_str().and_then(|name| schema["$defs"].get(name.rsplit('/').next()?));
-        match option.or(named) {
-            Some(next) => of = next,
-            None => return of,
-        }
-    }
-}
-
 pub(super) fn kind_of(schema: &Value, stated: &Value) -> Kind {
     let of = resolved(schema, stated);
     if let Some(words) = words_of(of) {
@@ -39,15 +25,12 @@ pub(super) fn kind_of(schema: &Value, stated: &Value) -> Kind {
     if let Some(any) = of["anyOf"].as_array() {
         return Kind::NumberOr(any.iter().filter_map(|one| words_of(resolved(schema, one))).flatten().collect());
     }
-    let named = |of: &Value, name: &str| {
-        of["type"] == name || of["type"].as_array().is_some_and(|types| types.iter().any(|t| t == name))
-    };
     match () {
-        () if named(of, "array") && named(&of["items"], "integer") => Kind::Wholes,
-        () if named(of, "array") => Kind::Numbers,
-        () if named(of, "number") => Kind::Number,
-        () if named(of, "integer") => Kind::Whole,
-        () if named(of, "boolean") => Kind::Switch,
+        () if is_type(of, "array") && is_type(&of["items"], "integer") => Kind::Wholes,
+        () if is_type(of, "array") => Kind::Numbers,
+        () if is_type(of, "number") => Kind::Number,
+        () if is_type(of, "integer") => Kind::Whole,
+        () if is_type(of, "boolean") => Kind::Switch,
         () => Kind::Text,
     }
 }

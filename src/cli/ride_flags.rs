@@ -5,8 +5,9 @@
 
 use super::flag_name::flag_of;
 use super::number::number;
-use super::ride_flag_kind::{Kind, kind_of, resolved};
+use super::ride_flag_kind::{Kind, kind_of};
 use super::ride_flag_table::{SECTIONS, Section};
+use super::schema_value::resolved;
 use clap::builder::{BoolValueParser, PossibleValuesParser, StringValueParser, TypedValueParser};
 use clap::parser::ValueSource;
 use clap::{Arg, ArgMatches, Args, Command, FromArgMatches, value_parser};

@@ -4,6 +4,7 @@
 //! and no value.
 
 use super::key_in_words::named;
+use crate::cli::schema_value::{is_type, resolved};
 use serde::Serialize;
 use serde_json::Value as Json;
 
@@ -121,28 +122,6 @@ fn one(schema: &Json, value: &Json, place: &str, required: bool, out: &mut Vec<F
         }
     }
     out.push(Field { key: place.into(), label, unit, help, default: typed(&value["default"]), kind, words, required });
-}
-
-/// Follows references, and passes over the possibility that there is nothing.
-fn resolved<'a>(schema: &'a Json, value: &'a Json) -> &'a Json {
-    let mut here = value;
-    for _ in 0..8 {
-        if let Some(name) = here["$ref"].as_str().and_then(|r| r.rsplit('/').next()) {
-            here = &schema["$defs"][name];
-        } else if let Some(only) = here["anyOf"].as_array().and_then(|all| {
-            let mut there = all.iter().filter(|one| one["type"] != "null");
-            there.next().filter(|_| there.next().is_none())
-        }) {
-            here = only;
-        } else {
-            break;
-        }
-    }
-    here
-}
-
-fn is_type(value: &Json, name: &str) -> bool {
-    value["type"] == name || value["type"].as_array().is_some_and(|all| all.iter().any(|t| t == name))
 }
 
 fn kind(schema: &Json, value: &Json) -> Option<(Kind, Vec<String>)> {

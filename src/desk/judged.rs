@@ -9,7 +9,7 @@ use super::field::Kind;
 use super::refusal::Refusal;
 use super::sheet::{Change, Sheet};
 use super::typed::value;
-use loopwright::error::Error;
+use loopwright::error::{Error, outside};
 use loopwright::session::locate;
 use std::collections::BTreeMap;
 
@@ -126,10 +126,7 @@ impl Sheet<'_> {
 fn beside_field(error: &Error) -> String {
     match error {
         Error::Syntax { message, .. } | Error::Inconsistent { message, .. } => message.clone(),
-        Error::OutOfRange { value, low, high, hint, .. } => {
-            let hint = if hint.is_empty() { String::new() } else { format!("; {hint}") };
-            format!("{value} is outside {low} to {high}{hint}")
-        }
+        Error::OutOfRange { value, low, high, hint, .. } => outside(*value, *low, *high, hint),
         other => other.to_string(),
     }
 }
@@ -159,6 +156,7 @@ fn applied<'a>(base: &str, file: &str, changes: impl Iterator<Item = &'a Change>
 
 #[cfg(test)]
 mod tests {
+    use super::super::form::Form;
     use super::super::outline::of_session;
     use super::*;
     use loopwright::session::Session;

@@ -159,7 +159,7 @@ fn aims(plan: &Plan, at: &Checker) -> Result<(), Error> {
             let message = "speeds_km_h and powers_w are both stated; a rider holds one of them: remove the other";
             return Err(at.inconsistent(&["powers_w"], message.into()));
         }
-        _ => {}
+        (true, false) | (false, true) => {}
     }
     for (key, count) in [("speeds_km_h", plan.speeds_km_h.len()), ("powers_w", plan.powers_w.len())] {
         if count > plan.laps_per_run {

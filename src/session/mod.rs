@@ -23,6 +23,7 @@ mod blanks;
 mod checked;
 
 pub use blanks::BLANK_MARK;
+pub use check_runs::LONGEST_REASON;
 pub use circuit::{Circuit, Position, Venue};
 pub use expected::{Expected, Yaw, YawWord};
 pub use read::{locate, odd_message, parse_checked, syntax_error};
