@@ -25,6 +25,6 @@ mod wind_field;
 pub use day::{Rehearsal, simulate};
 pub use fit_writer::encode;
 pub use instruments::Instruments;
-pub use rehearse::{RehearsedFile, rehearse_files};
+pub use rehearse::RehearsedFile;
 pub use sensor::{Place, Reading, SimulatedRide};
 pub use truth::{RunTruth, SetupTruth, Truth};

@@ -9,7 +9,7 @@ use fit_bytes::{Raw, Section, base};
 use loopwright::analysis::{Depth, Inputs, analyse};
 use loopwright::plan::Plan;
 use loopwright::record::{Channel, Recording, decode};
-use loopwright::simulate::{rehearse_files, simulate};
+use loopwright::simulate::simulate;
 use std::path::{Path, PathBuf};
 
 /// The project's folder, also for the package below it that runs the same targets guided by coverage.
@@ -45,7 +45,7 @@ pub fn plans() -> Vec<Vec<u8>> {
 /// The two FIT files of a small day.
 pub fn small_day() -> Vec<Vec<u8>> {
     let plan = Plan::from_toml(SMALL_PLAN, "plan.toml").expect("the plan is sound");
-    let files = rehearse_files(&plan, plan.seed).expect("the plan can be ridden");
+    let files = simulate(&plan, plan.seed).and_then(|day| day.files()).expect("the plan can be ridden");
     files.into_iter().filter(|f| f.name.ends_with(".fit")).map(|f| f.bytes).collect()
 }
 
