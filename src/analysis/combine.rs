@@ -3,13 +3,13 @@
 //! Given the solutions of both venues and their budgets; gives combined differences and the gap of each set-up. Errors
 //! that both venues share (power, speed, efficiency…) are carried through as shared. It averages nothing silently.
 
-use super::instrument::{InstrumentBudget, Output};
+use super::instrument::InstrumentBudget;
 use super::known::{Known, Uncertain};
 use crate::compare::contrast::judge;
 use crate::compare::pooling::{Measurement, Pooled};
 use crate::error::Error;
 use crate::session::Session;
-use crate::solution::{Agreement, CombinedContrast, Contrast, Estimate, Solution, SurfaceLoss};
+use crate::solution::{Agreement, CombinedContrast, Contrast, Estimate, Quantity, Solution, SurfaceLoss};
 use crate::uncertainty::budget::{Budget, Combined, Source, welch_satterthwaite};
 
 /// One venue.
@@ -55,7 +55,7 @@ impl<'a> Both<'a> {
             let (i, j) = (self.circuit.index(id)?, self.rollers.index(id)?);
             let (on_loop, on_drums) = (&self.circuit.solution.setups[i].crr, &self.rollers.solution.setups[j].crr);
             let part = |b: &InstrumentBudget, s: usize, sign: f64| -> Vec<f64> {
-                b.of_setup(s, Output::Crr).iter().map(|c| sign * c).collect()
+                b.of_setup(s, Quantity::Crr).iter().map(|c| sign * c).collect()
             };
             let variance = match (self.circuit.budget, self.rollers.budget) {
                 (Some(a), Some(b)) => self.variance(&part(a, i, 1.0), &part(b, j, -1.0)),
@@ -152,7 +152,7 @@ impl<'a> Both<'a> {
     /// negative nor more than either instrument variance, which errs on the safe side.
     fn shared_variance(&self, a: &Contrast, b: &Contrast) -> Option<f64> {
         let of = |side: &Side, c: &Contrast| -> Option<Vec<f64>> {
-            Some(side.budget?.of_difference(side.index(&c.setup)?, side.index(&c.baseline)?, Output::Crr))
+            Some(side.budget?.of_difference(side.index(&c.setup)?, side.index(&c.baseline)?, Quantity::Crr))
         };
         let (first, second) = (of(&self.circuit, a)?, of(&self.rollers, b)?);
         let opposite: Vec<f64> = second.iter().map(|c| -c).collect();
@@ -193,7 +193,7 @@ fn own(e: &Estimate, shared: f64) -> Option<Measurement> {
 /// One budget over the outputs of both venues. Sources of the whole session that have one name are one source; those of
 /// a run carry its number and stay apart.
 fn joint(a: &InstrumentBudget, b: &InstrumentBudget) -> Result<Budget, Error> {
-    let lengths = [a.of_setup(0, Output::Crr).len(), b.of_setup(0, Output::Crr).len()];
+    let lengths = [a.of_setup(0, Quantity::Crr).len(), b.of_setup(0, Quantity::Crr).len()];
     let pad = |source: &Source, before: usize, after: usize| {
         let wide = |change: &[f64]| [&vec![0.0; before], change, &vec![0.0; after]].concat();
         Source { plus: wide(&source.plus), minus: wide(&source.minus), ..source.clone() }

@@ -7,11 +7,12 @@ use crate::air::moist_air_density;
 use crate::circuit::SpeedDelay;
 use crate::quantity::pa_from_hpa;
 use crate::session::{Session, WindMode};
+use crate::solution::Quantity;
 use crate::solve::account::RunConditions;
 use crate::solve::gust::Gustiness;
 use crate::uncertainty::budget::Budget;
 
-/// Outputs kept for each set-up, in the order of [`Output`].
+/// Outputs kept for each set-up, in the order of [`Quantity::ALL`].
 pub(super) const OUTPUTS: usize = 3;
 
 /// A budget with where its lines come from.
@@ -23,37 +24,29 @@ pub struct InstrumentBudget {
     pub group: Vec<&'static str>,
 }
 
-/// A reported quantity of a set-up.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Output {
-    Crr,
-    Cda,
-    Power,
-}
-
-/// Coefficients of one output of a set-up among those of all `setups`.
-pub(super) fn coefficients_of_setup(setups: usize, setup: usize, output: Output) -> Vec<f64> {
+/// Coefficients of one quantity of a set-up among those of all `setups`.
+pub(super) fn coefficients_of_setup(setups: usize, setup: usize, quantity: Quantity) -> Vec<f64> {
     let mut c = vec![0.0; OUTPUTS * setups];
-    c[OUTPUTS * setup + output as usize] = 1.0;
+    c[OUTPUTS * setup + quantity as usize] = 1.0;
     c
 }
 
 /// Coefficients of the difference of two set-ups among the outputs of all `setups`.
-pub(super) fn coefficients_of_difference(setups: usize, setup: usize, from: usize, output: Output) -> Vec<f64> {
-    let mut c = coefficients_of_setup(setups, setup, output);
-    c[OUTPUTS * from + output as usize] -= 1.0;
+pub(super) fn coefficients_of_difference(setups: usize, setup: usize, from: usize, quantity: Quantity) -> Vec<f64> {
+    let mut c = coefficients_of_setup(setups, setup, quantity);
+    c[OUTPUTS * from + quantity as usize] -= 1.0;
     c
 }
 
 impl InstrumentBudget {
-    /// Coefficients of one output of a set-up.
-    pub fn of_setup(&self, setup: usize, output: Output) -> Vec<f64> {
-        coefficients_of_setup(self.setups, setup, output)
+    /// Coefficients of one quantity of a set-up.
+    pub fn of_setup(&self, setup: usize, quantity: Quantity) -> Vec<f64> {
+        coefficients_of_setup(self.setups, setup, quantity)
     }
 
     /// Coefficients of the difference of two set-ups.
-    pub fn of_difference(&self, setup: usize, from: usize, output: Output) -> Vec<f64> {
-        coefficients_of_difference(self.setups, setup, from, output)
+    pub fn of_difference(&self, setup: usize, from: usize, quantity: Quantity) -> Vec<f64> {
+        coefficients_of_difference(self.setups, setup, from, quantity)
     }
 
     /// Combined standard uncertainty of a combination.

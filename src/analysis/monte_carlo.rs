@@ -6,7 +6,7 @@
 //! Student's t (6.4.9). The same seed gives the same numbers whatever the number of threads. It changes no result.
 
 use super::inputs::Inputs;
-use super::instrument::{Output, coefficients_of_difference, coefficients_of_setup};
+use super::instrument::{coefficients_of_difference, coefficients_of_setup};
 use super::loop_venue::LoopVenue;
 use super::repetition::{Move, Repetition};
 use super::run_results::venue_word;
@@ -14,7 +14,7 @@ use crate::error::Error;
 use crate::finding::{Finding, What};
 use crate::sample::Ride;
 use crate::session::{Session, Venue};
-use crate::solution::{Contrast, Estimate, MonteCarlo, MonteCarloResult, SetupResult, Solution};
+use crate::solution::{Contrast, Estimate, MonteCarlo, MonteCarloResult, Quantities, Quantity, SetupResult, Solution};
 use crate::uncertainty::monte_carlo::{Input as Drawn, Propagated, propagate};
 
 /// Fewest and most draws: below, the ends of an interval are noise; the most is what 7.2.2 advises for 95 %.
@@ -113,32 +113,30 @@ pub fn check(session: &Session, solution: &Solution, chain: &Chain, draws: Draws
 fn checked(session: &Session, solution: &Solution, venue: Venue) -> Vec<Checked> {
     let setups = session.setups.len();
     let place = |id: &str| session.setups.iter().position(|s| s.id == id);
-    let rollers = venue == Venue::Rollers;
-    let of_setup = |s: &SetupResult| -> Vec<Checked> {
-        let power = if rollers { ("rolling_power_w", s.rolling_power_w) } else { ("power_w", s.power_w) };
-        let rows = [("crr", s.crr, Output::Crr), ("cda_m2", s.cda_m2, Output::Cda), (power.0, power.1, Output::Power)];
-        let setup = place(&s.id);
-        let one = |(quantity, estimate, output)| {
-            let coefficients = coefficients_of_setup(setups, setup?, output);
-            Some(Checked { setup: s.id.clone(), baseline: None, quantity, coefficients, estimate })
-        };
-        rows.into_iter().filter_map(one).collect()
-    };
-    let of_contrast = |c: &Contrast| -> Vec<Checked> {
-        let rows =
-            [("crr", c.crr, Output::Crr), ("cda_m2", c.cda_m2, Output::Cda), ("power_w", c.power_w, Output::Power)];
-        let (setup, baseline) = (place(&c.setup), place(&c.baseline));
-        let one = |(quantity, estimate, output)| {
-            let coefficients = coefficients_of_difference(setups, setup?, baseline?, output);
+    let rows = |id: &str, baseline: Option<&str>, of: Quantities<Estimate>, power: &'static str| {
+        let one = |quantity: Quantity| {
+            let coefficients = match baseline {
+                None => coefficients_of_setup(setups, place(id)?, quantity),
+                Some(baseline) => coefficients_of_difference(setups, place(id)?, place(baseline)?, quantity),
+            };
             Some(Checked {
-                setup: c.setup.clone(),
-                baseline: Some(c.baseline.clone()),
-                quantity,
+                setup: id.to_string(),
+                baseline: baseline.map(str::to_string),
+                quantity: if quantity == Quantity::Power { power } else { quantity.key() },
                 coefficients,
-                estimate,
+                estimate: *quantity.of(&of),
             })
         };
-        rows.into_iter().filter_map(one).collect()
+        Quantity::ALL.into_iter().filter_map(one).collect::<Vec<Checked>>()
+    };
+    let of_setup = |s: &SetupResult| {
+        let rolling = ("rolling_power_w", s.rolling_power_w);
+        let (key, power_w) = if venue == Venue::Rollers { rolling } else { (Quantity::Power.key(), s.power_w) };
+        rows(&s.id, None, Quantities { crr: s.crr, cda_m2: s.cda_m2, power_w }, key)
+    };
+    let of_contrast = |c: &Contrast| {
+        let of = Quantities { crr: c.crr, cda_m2: c.cda_m2, power_w: c.power_w };
+        rows(&c.setup, Some(&c.baseline), of, Quantity::Power.key())
     };
     let all = solution.setups.iter().flat_map(of_setup).chain(solution.contrasts.iter().flat_map(of_contrast));
     let has_interval = |c: &Checked| c.estimate.value.is_some() && c.estimate.se.is_some_and(|se| se > 0.0);

@@ -10,7 +10,6 @@ mod separability;
 use super::air_along;
 use super::contrasts::{Pair, PairDifference, contrasts};
 use super::inputs::Inputs;
-use super::instrument::Output;
 use super::known::{Known, Uncertain};
 use super::loop_findings::fit_findings;
 use super::loop_venue::LoopVenue;
@@ -21,7 +20,7 @@ use super::run_values::BetweenRuns;
 use crate::finding::{Finding, What};
 use crate::sample::Ride;
 use crate::session::Session;
-use crate::solution::{CircuitResult, Estimate, Gate, Measured, ProfilePoint, SetupResult, Solution, Solver};
+use crate::solution::{CircuitResult, Estimate, Gate, Measured, ProfilePoint, Quantity, SetupResult, Solution, Solver};
 use crate::solve::account::LapAccount;
 use crate::solve::prior::Expected;
 use crate::solve::separation;
@@ -128,8 +127,8 @@ impl Report<'_> {
         self.known(linear, instrument_se).estimate(self.confidence)
     }
 
-    fn instrument(&self, setup: usize, output: Output) -> Option<f64> {
-        self.venue.budget.as_ref().map(|b| b.combined(&b.of_setup(setup, output)))
+    fn instrument(&self, setup: usize, quantity: Quantity) -> Option<f64> {
+        self.venue.budget.as_ref().map(|b| b.combined(&b.of_setup(setup, quantity)))
     }
 
     /// Used laps of a set-up.
@@ -150,8 +149,8 @@ impl Report<'_> {
         let setup = &self.session.setups[s];
         let laps_used = self.laps_of(s).count();
         let mean_speed_m_s = self.mean_speed_m_s(s);
-        let rolling = self.instrument(s, Output::Crr).map(|u| u * self.power.per_crr_w);
-        let aero = self.instrument(s, Output::Cda).map(|u| u * self.power.per_cda_w_m2);
+        let rolling = self.instrument(s, Quantity::Crr).map(|u| u * self.power.per_crr_w);
+        let aero = self.instrument(s, Quantity::Cda).map(|u| u * self.power.per_cda_w_m2);
         let hide = |e: Estimate| if separable { e } else { Estimate::default() };
         let least = &self.venue.fit.least_squares.parameters;
         let on_rollers = self.crr_on_rollers.get(s).copied().flatten();
@@ -159,9 +158,9 @@ impl Report<'_> {
         SetupResult {
             id: setup.id.clone(),
             label: setup.name().to_string(),
-            crr: hide(self.estimate(&q.crr, self.instrument(s, Output::Crr))),
-            cda_m2: hide(self.estimate(&q.cda, self.instrument(s, Output::Cda))),
-            power_w: hide(self.estimate(&q.power, self.instrument(s, Output::Power))),
+            crr: hide(self.estimate(&q.crr, self.instrument(s, Quantity::Crr))),
+            cda_m2: hide(self.estimate(&q.cda, self.instrument(s, Quantity::Cda))),
+            power_w: hide(self.estimate(&q.power, self.instrument(s, Quantity::Power))),
             rolling_power_w: hide(self.estimate(&q.rolling_power, rolling)),
             aero_power_w: hide(self.estimate(&q.aero_power, aero)),
             correlation: Some(self.correlation(s)).filter(|c| separable && c.is_finite()),
@@ -181,9 +180,9 @@ impl Report<'_> {
     fn difference(&self, pair: Pair, separable: bool) -> PairDifference {
         let q = self.quantities[pair.setup].minus(&self.quantities[pair.baseline]);
         let budget = self.venue.budget.as_ref();
-        let u = |output: Output| budget.map(|b| b.combined(&b.of_difference(pair.setup, pair.baseline, output)));
-        let (crr, cda_m2) = (self.known(&q.crr, u(Output::Crr)), self.known(&q.cda, u(Output::Cda)));
-        let power_w = self.known(&q.power, u(Output::Power));
+        let u = |quantity: Quantity| budget.map(|b| b.combined(&b.of_difference(pair.setup, pair.baseline, quantity)));
+        let (crr, cda_m2) = (self.known(&q.crr, u(Quantity::Crr)), self.known(&q.cda, u(Quantity::Cda)));
+        let power_w = self.known(&q.power, u(Quantity::Power));
         if !separable && crr != Known::Exactly(0.0) && cda_m2 != Known::Exactly(0.0) {
             return PairDifference { pair, crr: Known::Not, cda_m2: Known::Not, power_w };
         }

@@ -6,7 +6,6 @@ use super::air_of_run::readings;
 use super::budget_lines::budget_lines;
 use super::contrasts::{Pair, PairDifference, contrasts};
 use super::inputs::Inputs;
-use super::instrument::Output;
 use super::known::{Known, Uncertain};
 use super::quantities::PowerAt;
 use super::roller_replication::run_to_run;
@@ -19,8 +18,8 @@ use crate::rollers::RollerRun;
 use crate::sample::{Reason, Ride, SampleColumns};
 use crate::session::{Session, Venue};
 use crate::solution::{
-    BudgetLine, CircuitResult, Contribution, Measured, PairContribution, RollerWindow, RunResult, SetupResult,
-    Solution, Solver,
+    BudgetLine, CircuitResult, Contribution, Measured, PairContribution, Quantity, RollerWindow, RunResult,
+    SetupResult, Solution, Solver,
 };
 use crate::uncertainty::replication::Contrast;
 
@@ -71,14 +70,14 @@ fn of_runs(contrast: &Contrast, confidence: f64, instrument_se: Option<f64>) -> 
 }
 
 fn crr_of(session: &Session, venue: &RollerVenue, s: usize) -> Uncertain {
-    let instrument_se = venue.budget.as_ref().map(|b| b.combined(&b.of_setup(s, Output::Crr)));
+    let instrument_se = venue.budget.as_ref().map(|b| b.combined(&b.of_setup(s, Quantity::Crr)));
     of_runs(&venue.replication.value(s), session.solve.confidence, instrument_se)
 }
 
 fn setup(session: &Session, venue: &RollerVenue, s: usize, per_crr_w: f64) -> SetupResult {
     let crr = crr_of(session, venue, s);
     let rolling = Uncertain {
-        instrument_se: venue.budget.as_ref().map(|b| b.combined(&b.of_setup(s, Output::Power))),
+        instrument_se: venue.budget.as_ref().map(|b| b.combined(&b.of_setup(s, Quantity::Power))),
         ..crr.times(per_crr_w)
     };
     let (mut way_m, mut time_s) = (0.0, 0.0);
@@ -100,8 +99,8 @@ fn setup(session: &Session, venue: &RollerVenue, s: usize, per_crr_w: f64) -> Se
 fn difference(session: &Session, venue: &RollerVenue, pair: Pair, per_crr_w: f64) -> PairDifference {
     let u = |output| venue.budget.as_ref().map(|b| b.combined(&b.of_difference(pair.setup, pair.baseline, output)));
     let of_pair = venue.replication.difference(pair.setup, pair.baseline);
-    let crr = of_runs(&of_pair, session.solve.confidence, u(Output::Crr));
-    let power_w = Uncertain { instrument_se: u(Output::Power), ..crr.times(per_crr_w) };
+    let crr = of_runs(&of_pair, session.solve.confidence, u(Quantity::Crr));
+    let power_w = Uncertain { instrument_se: u(Quantity::Power), ..crr.times(per_crr_w) };
     PairDifference { pair, crr: Known::Within(crr), cda_m2: Known::Not, power_w: Known::Within(power_w) }
 }
 

@@ -4,8 +4,8 @@
 //! combines nothing.
 
 use super::day::Day;
-use super::kind::Quantities;
 use super::told::{DayPair, Measure, Told};
+use crate::solution::Quantities;
 use std::collections::BTreeMap;
 
 /// A difference that is asked for: the set-up less the baseline.

@@ -2,7 +2,7 @@
 //!
 //! Given the results of one venue; gives its pairs of set-ups, or says which number no solution has.
 
-use super::kind::Quantities;
+use crate::solution::Quantities;
 use crate::solution::{BudgetLine, Contrast, Contribution, Estimate, PairContribution, VenueResult};
 
 /// Sources of a budget that are another error on another day. All others belong to the instruments.
