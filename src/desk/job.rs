@@ -93,22 +93,17 @@ pub fn wrong_plan(text: &str, file: &str) -> Option<Error> {
 
 /// Reads a session and everything it names, all of it inside the folder.
 fn inputs(folder: &Folder, session: Session) -> Result<Inputs, Refusal> {
-    for name in files_of(&session) {
+    for name in session.files() {
         folder.inside(name)?;
     }
     Ok(load::inputs(session, folder.root())?)
-}
-
-fn files_of(session: &Session) -> impl Iterator<Item = &str> {
-    let of_runs = session.runs.iter().flat_map(|run| std::iter::once(&run.file).chain(&run.second_file));
-    of_runs.chain(&session.air.log).chain(&session.circuit.survey).map(String::as_str)
 }
 
 /// What tells one state of a session and its files from another, without reading the rides.
 pub fn state(folder: &Folder, text: &str, file: &str) -> Result<String, Refusal> {
     let session = Session::from_toml(text, file)?;
     let mut state = text.to_string();
-    for name in files_of(&session) {
+    for name in session.files() {
         let there = std::fs::metadata(folder.inside(name)?).ok();
         let stamp = there.map(|m| (m.len(), m.modified().ok()));
         state.push_str(&format!("\n{name} {stamp:?}"));

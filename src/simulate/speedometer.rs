@@ -124,7 +124,7 @@ mod tests {
     }
 
     /// Mean of (true speed at the stamp − recorded speed)/growth, which is the delay by the definition of a ramp.
-    fn mean_shift(trace: &Trace, columns: &SpeedColumns) -> f64 {
+    fn mean_delay(trace: &Trace, columns: &SpeedColumns) -> f64 {
         let ages: Vec<f64> = (20..=300).map(|i| (trace.speed_at(i as f64) - columns.speed_m_s[i - 1]) / 0.02).collect();
         ages.iter().sum::<f64>() / ages.len() as f64
     }
@@ -135,7 +135,7 @@ mod tests {
         for (delay_s, expected_s) in [(0.0, 0.5), (0.25, 0.75), (0.5, 1.0)] {
             let noise = Noise { speed_lag_s: Some(delay_s), ..Noise::default() };
             let (trace, columns) = read_ramp(&noise);
-            let delay = mean_shift(&trace, &columns);
+            let delay = mean_delay(&trace, &columns);
             assert!((delay - expected_s).abs() < 0.02, "{delay} for {expected_s}");
             assert!((columns.delay_s - delay).abs() < 0.01, "{} stated, {delay} found", columns.delay_s);
         }
@@ -146,7 +146,7 @@ mod tests {
         let noise = Noise { speed_source: SpeedSource::Satellite, ..Noise::default() };
         let (trace, columns) = read_ramp(&noise);
         // 281 values with noise of 0.05 m/s on a ramp of 0.02 m/s²: the mean delay is known to 0.15 s.
-        assert!((mean_shift(&trace, &columns) - columns.delay_s).abs() < 0.45);
+        assert!((mean_delay(&trace, &columns) - columns.delay_s).abs() < 0.45);
     }
 
     #[test]

@@ -59,6 +59,13 @@ pub fn tyres(seed: u64) -> Inputs {
     tyres_at(30.0, LIGHT, 1008.0, seed)
 }
 
+/// The tyres on a track of 400 m, with positions.
+pub fn tyres_on_a_track(seed: u64) -> Inputs {
+    let place = "[loop]\nkind = \"track\"\nlength_m = 400.0\nbend_radius_m = 36.5\npositions = true\n";
+    let text = TYRES.replacen("[solve]", &format!("{place}[solve]"), 1);
+    inputs(rehearsal(&text.replacen("laps_per_run = 6", "laps_per_run = 16", 1), seed))
+}
+
 /// The files of that day.
 pub fn tyre_files(seed: u64) -> Vec<RehearsedFile> {
     let place = "[loop]\nlength_m = 1240.0\nshape = \"bean\"\nelevation_amplitude_m = 1.5\n";
