@@ -8,6 +8,8 @@ use crate::sample::Reason;
 use crate::solve::fit::LAG_BOUND_S;
 use std::collections::BTreeMap;
 
+/// Laps from which the standard errors of a fit are worth their name (common practice, no source).
+pub(super) const ENOUGH_LAPS: usize = 8;
 /// Change of wind within a run that is worth telling, m/s.
 const TOLD_DRIFT_M_S: f64 = 0.7;
 

@@ -4,6 +4,7 @@
 
 use super::{Report, Scatter};
 use crate::analysis::known::Uncertain;
+use crate::analysis::loop_findings::ENOUGH_LAPS;
 use crate::finding::{Finding, What};
 use crate::solution::Separation;
 use crate::solve::instruments::tell_cda;
@@ -102,7 +103,7 @@ impl Report<'_> {
             }
         }
         out.extend(self.laps_differ());
-        if fit.used.len() < 8 {
+        if fit.used.len() < ENOUGH_LAPS {
             out.push(Finding::of_session(What::FewLaps { laps: fit.used.len() }));
         }
         out
