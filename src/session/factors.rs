@@ -3,87 +3,16 @@
 //! Given what each set-up states; gives checked factors or what is wrong with them and what to do. It knows no file: the caller
 //! adds the place.
 
+mod factor;
 mod read;
 mod unit;
 
-use read::factor;
-use schemars::JsonSchema;
-use serde::{Deserialize, Serialize};
+pub use factor::{CURVE_FROM, Factor, Levels, Stated, Wrong};
 use std::collections::{BTreeMap, BTreeSet};
-pub use unit::{UNITS, Unit, shown_name, shown_with_unit};
+pub use unit::{Unit, shown_name, shown_with_unit};
 
-/// A level as it is stated: text is a kind, a number a quantity.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(untagged)]
-pub enum Stated {
-    Quantity(f64),
-    Kind(String),
-}
-
-/// Levels from which a curve can bend.
-pub const CURVE_FROM: usize = 3;
 /// Most factors of a session (a choice; a day has runs for no more).
 pub const MOST_FACTORS: usize = 6;
-
-#[derive(Debug, Clone, PartialEq)]
-pub enum Levels {
-    /// Names in the order in which set-ups state them, and the place of each set-up among them.
-    Kinds { names: Vec<String>, of_setup: Vec<usize> },
-    /// Of each set-up.
-    Quantities { unit: Unit, of_setup: Vec<f64> },
-}
-
-/// One factor.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Factor {
-    pub key: String,
-    pub levels: Levels,
-}
-
-impl Factor {
-    /// Distinct values of a quantity in ascending order.
-    pub fn quantities(&self) -> Vec<f64> {
-        match &self.levels {
-            Levels::Quantities { of_setup, .. } => distinct(of_setup),
-            Levels::Kinds { .. } => Vec::new(),
-        }
-    }
-
-    pub fn count(&self) -> usize {
-        match &self.levels {
-            Levels::Kinds { names, .. } => names.len(),
-            Levels::Quantities { .. } => self.quantities().len(),
-        }
-    }
-
-    /// A quantity of which a curve is drawn.
-    pub fn has_curve(&self) -> bool {
-        matches!(self.levels, Levels::Quantities { .. }) && self.count() >= CURVE_FROM
-    }
-
-    /// Level of a set-up, as written.
-    pub fn of_setup(&self, setup: usize) -> String {
-        match &self.levels {
-            Levels::Kinds { names, of_setup } => names[of_setup[setup]].clone(),
-            Levels::Quantities { of_setup, .. } => of_setup[setup].to_string(),
-        }
-    }
-}
-
-fn distinct(values: &[f64]) -> Vec<f64> {
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    sorted.dedup();
-    sorted
-}
-
-/// What is wrong with the factors: which set-up (by place) to look at, and the message.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Wrong {
-    pub setup: usize,
-    pub key: Option<String>,
-    pub message: String,
-}
 
 /// All factors of a session.
 #[derive(Debug, Clone, PartialEq)]
@@ -125,7 +54,7 @@ impl Factors {
             );
             return Err(Wrong { setup: 0, key: None, message });
         }
-        let list = keys.iter().map(|key| factor(key, ids, stated)).collect::<Result<Vec<Factor>, Wrong>>()?;
+        let list = keys.iter().map(|key| read::factor(key, ids, stated)).collect::<Result<Vec<Factor>, Wrong>>()?;
         let factors = Factors { list, setups: stated.len() };
         factors.differ(ids)?;
         if let Some(key) = curve {

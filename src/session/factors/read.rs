@@ -2,7 +2,8 @@
 //!
 //! Given its key and what each set-up states; gives the factor or what is wrong with it.
 
-use super::{Factor, Levels, Stated, UNITS, Unit, Wrong, distinct};
+use super::factor::{Factor, Levels, Stated, Wrong, distinct};
+use super::unit::{UNITS, Unit};
 use crate::wording::counted;
 use std::collections::BTreeMap;
 
