@@ -24,7 +24,7 @@ pub(super) struct Site<'s> {
     pub gravity_m_s2: f64,
 }
 
-/// Gusts as the session has them: none, stated, or estimated.
+/// Gusts as the session has them: none, stated, or estimated from the residuals of short steps at the solved parameters.
 pub(super) fn gusts(
     site: &Site,
     frame: &Frame,
@@ -33,25 +33,17 @@ pub(super) fn gusts(
     solved: &LoopFit,
 ) -> Option<Gustiness> {
     match site.session.wind.gusts {
-        Gusts::Word(GustsWord::None) => None,
-        _ if site.session.wind.mode == WindMode::None => None,
-        Gusts::StandardDeviation(sd_m_s) => Some(Gustiness {
-            variance: sd_m_s * sd_m_s,
-            standard_uncertainty: 2.0 * STATED_GUST_U * sd_m_s * sd_m_s,
-            time_s: f64::NAN,
-        }),
-        Gusts::Word(GustsWord::Estimate) => estimated(site, frame, laps, address, solved),
+        Gusts::Word(GustsWord::None) => return None,
+        _ if site.session.wind.mode == WindMode::None => return None,
+        Gusts::StandardDeviation(sd_m_s) => {
+            return Some(Gustiness {
+                variance: sd_m_s * sd_m_s,
+                standard_uncertainty: 2.0 * STATED_GUST_U * sd_m_s * sd_m_s,
+                time_s: f64::NAN,
+            });
+        }
+        Gusts::Word(GustsWord::Estimate) => {}
     }
-}
-
-/// Gusts from the residuals of short steps at the solved parameters.
-fn estimated(
-    site: &Site,
-    frame: &Frame,
-    laps: &[LapInput],
-    address: &[LapAddress],
-    solved: &LoopFit,
-) -> Option<Gustiness> {
     let cut = site.cut;
     let edge = short_edges(&cut.edge);
     let conditions: Vec<RunConditions> = conditions(site.session, site.rides, cut, site.air, site.gravity_m_s2)
