@@ -197,7 +197,7 @@ pub enum What {
     /// No set-up was ridden twice on the rollers.
     NoRepeats { runs: usize, fraction: f64 },
     /// Too few runs were repeated to tell what changes from run to run.
-    RunToRunSupposed { repeats: usize, fraction: f64, of: &'static str },
+    RunToRunSupposed { repeats: usize, setups: usize, fraction: f64, of: &'static str },
     /// Crr on the loop less Crr on the rollers.
     SurfaceLoss { setup: String, crr: f64, half_width: Option<f64>, rolling_power_w: f64 },
     /// Loop and rollers see different differences between two set-ups.

@@ -2,15 +2,15 @@
 //!
 //! Given a solved loop; gives elevations by lap, by step and by record.
 
-use super::inputs::Inputs;
 use super::loop_venue::LoopVenue;
+use super::ridden_session::RiddenSession;
 use crate::evidence::{Evidence, JointRegion, LapEvidence, LinePoint, ProfileBand, RunEvidence};
 use crate::sample::{Ride, SampleColumns};
 use crate::solution::Solution;
 
 /// Puts the evidence together, and the columns that the analysis adds to each record.
 pub fn evidence(
-    inputs: &Inputs,
+    inputs: &RiddenSession,
     rides: &[Ride],
     venue: &LoopVenue,
     solution: &Solution,

@@ -4,11 +4,11 @@
 
 use super::air_of_run::{RunAir, air_of_run};
 use super::gusts_of_loop::{Site, gusts};
-use super::inputs::Inputs;
-use super::instrument::{Input, InstrumentBudget, inputs_of};
+use super::instrument::{InputQuantity, InstrumentBudget, inputs_of};
 use super::known_profile::{align_survey, level};
 use super::lap_inputs::{LapAddress, conditions, gravity, lap_inputs, near_reference, overrule};
 use super::loop_choices::choices;
+use super::ridden_session::RiddenSession;
 use super::slip::run_unlike;
 use super::speed_delay::{self, DelayTrial};
 use super::told_once::told_once;
@@ -52,7 +52,7 @@ impl LoopVenue<'_> {
     }
 
     /// Inputs of the instruments with their standard uncertainties.
-    pub(super) fn moved_inputs(&self, session: &Session) -> Vec<(Input, f64)> {
+    pub(super) fn moved_inputs(&self, session: &Session) -> Vec<(InputQuantity, f64)> {
         let counted = self.fit.used.iter().any(|i| !self.lap(*i).edge_count.is_empty());
         let length_sd_m = session.circuit.length_sd_or_usual_m().filter(|_| counted);
         inputs_of(session, &self.air, self.speed_delay, length_sd_m, self.gustiness)
@@ -71,7 +71,7 @@ struct Prepared {
 const MOST_TRIAL_LAPS: usize = 400;
 
 /// Solves the runs of a loop.
-pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride]) -> Result<LoopVenue<'a>, Error> {
+pub fn solve<'a>(inputs: &RiddenSession, rides: &'a [Ride]) -> Result<LoopVenue<'a>, Error> {
     let session = &inputs.session;
     let mut findings = Vec::new();
     drift_check::check(inputs)?;

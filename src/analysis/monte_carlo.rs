@@ -5,17 +5,17 @@
 //! Inputs are drawn from normal distributions (a best estimate with a standard uncertainty, 6.4.7), scatter from
 //! Student's t (6.4.9). The same seed gives the same numbers whatever the number of threads. It changes no result.
 
-use super::inputs::Inputs;
 use super::instrument::{coefficients_of_difference, coefficients_of_setup};
 use super::loop_venue::LoopVenue;
 use super::repetition::{Move, Repetition};
+use super::ridden_session::RiddenSession;
 use super::run_results::venue_word;
 use crate::error::Error;
 use crate::finding::{Finding, What};
 use crate::sample::Ride;
 use crate::session::{Session, Venue};
 use crate::solution::{Contrast, Estimate, MonteCarlo, MonteCarloResult, Quantities, Quantity, SetupResult, Solution};
-use crate::uncertainty::monte_carlo::{Input as Drawn, Propagated, propagate};
+use crate::uncertainty::monte_carlo::{InputDistribution, Propagated, propagate};
 
 /// Fewest and most draws: below, the ends of an interval are noise; the most is what 7.2.2 advises for 95 %.
 pub const FEWEST_DRAWS: usize = 1_000;
@@ -56,7 +56,7 @@ pub struct Chain<'a> {
 ///
 /// Errors: [`Error::Usage`] when the numbers of so many draws cannot be kept.
 pub fn of_loop(
-    inputs: &Inputs,
+    inputs: &RiddenSession,
     rides: &[Ride],
     venue: &LoopVenue,
     solution: &Solution,
@@ -89,7 +89,7 @@ pub fn check(session: &Session, solution: &Solution, chain: &Chain, draws: Draws
             ),
         });
     }
-    let mut inputs = vec![Drawn::Normal { mean: 0.0, sd: 1.0 }; chain.inputs];
+    let mut inputs = vec![InputDistribution::Normal { mean: 0.0, sd: 1.0 }; chain.inputs];
     inputs.extend(all.iter().map(|c| scatter(&c.estimate)));
     let count = chain.inputs;
     let model = |drawn: &[f64], out: &mut [f64]| {
@@ -144,13 +144,13 @@ fn checked(session: &Session, solution: &Solution, venue: Venue) -> Vec<Checked>
 }
 
 /// Scatter about 0, with its degrees of freedom got back from those of the whole (JCGM 100, eq. G.2b).
-fn scatter(e: &Estimate) -> Drawn {
+fn scatter(e: &Estimate) -> InputDistribution {
     let (part, whole) = (e.scatter_se.unwrap_or(0.0), e.se.unwrap_or(f64::NAN));
     let dof = e.dof.map_or(f64::INFINITY, |dof| dof * (part / whole).powi(4));
     if dof.is_finite() && dof > 0.0 && part > 0.0 {
-        Drawn::Student { mean: 0.0, standard_error: part, dof }
+        InputDistribution::Student { mean: 0.0, standard_error: part, dof }
     } else {
-        Drawn::Normal { mean: 0.0, sd: part }
+        InputDistribution::Normal { mean: 0.0, sd: part }
     }
 }
 

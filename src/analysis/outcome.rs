@@ -9,11 +9,11 @@ mod separability;
 
 use super::air_along;
 use super::contrasts::{Pair, PairDifference, contrasts};
-use super::inputs::Inputs;
 use super::known::{Known, Uncertain};
 use super::loop_findings::fit_findings;
 use super::loop_venue::LoopVenue;
 use super::quantities::{Linear, PowerAt, SetupQuantities, linear_known};
+use super::ridden_session::RiddenSession;
 use super::roller_replication::run_to_run;
 use super::run_results::{empty_solution, order_finding, venue_word};
 use super::run_values::BetweenRuns;
@@ -54,7 +54,7 @@ impl Scatter {
 
 /// Puts the solution together, without its findings, to which it adds.
 pub fn solution(
-    inputs: &Inputs,
+    inputs: &RiddenSession,
     rides: &[Ride],
     venue: &LoopVenue,
     between: &BetweenRuns,
@@ -222,6 +222,8 @@ impl Report<'_> {
 fn replication_finding(between: &BetweenRuns) -> Option<Finding> {
     let seen = between.replication.run_to_run(between.confidence());
     let fraction = between.replication.supposed_fraction();
-    seen.rests_on_prior()
-        .then(|| Finding::of_session(What::RunToRunSupposed { repeats: seen.repeats, fraction, of: "resistance" }))
+    let setups = between.replication.setups();
+    seen.rests_on_prior().then(|| {
+        Finding::of_session(What::RunToRunSupposed { repeats: seen.repeats, setups, fraction, of: "resistance" })
+    })
 }

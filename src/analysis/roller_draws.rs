@@ -7,7 +7,7 @@ use super::monte_carlo::{Chain, Draws, check};
 use super::quantities::PowerAt;
 use super::roller_venue::RollerVenue;
 use crate::error::Error;
-use crate::rollers::{Inputs, Kind, Reach, WindowSums, kinds};
+use crate::rollers::{DrumInputs, Kind, Reach, WindowSums, kinds};
 use crate::session::{Session, Venue};
 use crate::solution::{MonteCarlo, Quantity, Solution};
 
@@ -16,7 +16,7 @@ struct Again {
     setup: usize,
     /// In the value of its set-up.
     share: f64,
-    inputs: Inputs,
+    inputs: DrumInputs,
     sums: WindowSums,
     crr_flat: f64,
     kinds: Vec<Kind>,

@@ -5,9 +5,9 @@
 use super::air_of_run::readings;
 use super::budget_lines::budget_lines;
 use super::contrasts::{Pair, PairDifference, contrasts};
-use super::inputs::Inputs;
 use super::known::{Known, Uncertain};
 use super::quantities::PowerAt;
+use super::ridden_session::RiddenSession;
 use super::roller_replication::run_to_run;
 use super::roller_venue::RollerVenue;
 use super::run_results::{empty_solution, run_result, venue_word};
@@ -24,7 +24,7 @@ use crate::solution::{
 use crate::uncertainty::replication::Contrast;
 
 /// Puts everything together.
-pub fn outcome(inputs: &Inputs, rides: &[Ride], venue: RollerVenue) -> VenueOutcome {
+pub fn outcome(inputs: &RiddenSession, rides: &[Ride], venue: RollerVenue) -> VenueOutcome {
     let session = &inputs.session;
     let per_crr_w = PowerAt::reference(session).per_crr_w;
     let against = Pair::against_baseline(session);
@@ -104,7 +104,7 @@ fn difference(session: &Session, venue: &RollerVenue, pair: Pair, per_crr_w: f64
     PairDifference { pair, crr: Known::Within(crr), cda_m2: Known::Not, power_w: Known::Within(power_w) }
 }
 
-fn run(inputs: &Inputs, ride: &Ride, k: usize, result: Option<&RollerRun>) -> RunResult {
+fn run(inputs: &RiddenSession, ride: &Ride, k: usize, result: Option<&RollerRun>) -> RunResult {
     let finite = |x: f64| x.is_finite().then_some(x);
     // There is no drag of the air on rollers; its density is told where its pressure was.
     let air = inputs.session.air.with(inputs.session.air_here(&inputs.session.runs[k]));

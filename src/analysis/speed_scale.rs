@@ -3,7 +3,7 @@
 //! Given inputs and rides; gives rides whose speeds are scaled and a session that carries the error of the scale. Without the
 //! wish it gives nothing.
 
-use super::inputs::Inputs;
+use super::ridden_session::RiddenSession;
 use crate::circuit::{FoundLoop, LapLengths, RunToCut, SpeedDelay};
 use crate::error::Error;
 use crate::finding::{Finding, What};
@@ -15,9 +15,9 @@ const CREDIBLE: std::ops::RangeInclusive<f64> = 0.75..=1.35;
 /// Share by which the wheel of one run must differ from that of the others to be given a scale of its own.
 const OWN_SCALE: f64 = 0.006;
 
-/// Inputs whose speed scale is that of the loop.
+/// A ridden session whose speed scale is that of the loop.
 pub(super) struct Calibrated {
-    pub inputs: Inputs,
+    pub inputs: RiddenSession,
     pub rides: Vec<Ride>,
     pub findings: Vec<Finding>,
 }
@@ -30,7 +30,7 @@ pub(super) fn to_cut<'a>(session: &'a Session, rides: &'a [Ride]) -> Vec<RunToCu
 /// `None` unless the session asks for it.
 ///
 /// Errors: those of [`FoundLoop::new`], and [`Error::Inconsistent`] where nothing tells the length of a lap.
-pub(super) fn calibrated(inputs: &Inputs, rides: &[Ride]) -> Result<Option<Calibrated>, Error> {
+pub(super) fn calibrated(inputs: &RiddenSession, rides: &[Ride]) -> Result<Option<Calibrated>, Error> {
     let session = &inputs.session;
     if session.solve.speed_scale != SpeedScale::Calibrate {
         return Ok(None);

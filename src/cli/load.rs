@@ -1,7 +1,7 @@
 //! Reading a session and the files it names.
 
 use loopwright::air::WeatherLog;
-use loopwright::analysis::Inputs;
+use loopwright::analysis::RiddenSession;
 use loopwright::circuit::Survey;
 use loopwright::error::Error;
 use loopwright::record::{self, Recording};
@@ -96,7 +96,7 @@ fn like(path: &Path, is_free: impl Fn(&str) -> bool) -> Option<String> {
 }
 
 /// Reads a session file and everything it names.
-pub fn session(path: &Path) -> Result<Inputs, Error> {
+pub fn session(path: &Path) -> Result<RiddenSession, Error> {
     let (text, file) = (text(path)?, record::shown_name(path));
     let session = Session::from_toml(&text, &file)?;
     let folder = path.parent().map_or_else(PathBuf::new, Path::to_path_buf);
@@ -104,11 +104,11 @@ pub fn session(path: &Path) -> Result<Inputs, Error> {
 }
 
 /// Reads the files of a session that was not read from a file, for a ride in a folder.
-pub fn inputs(session: Session, folder: &Path) -> Result<Inputs, Error> {
+pub fn inputs(session: Session, folder: &Path) -> Result<RiddenSession, Error> {
     read_all(session, folder, None)
 }
 
-fn read_all(session: Session, folder: &Path, written: Option<Written>) -> Result<Inputs, Error> {
+fn read_all(session: Session, folder: &Path, written: Option<Written>) -> Result<RiddenSession, Error> {
     let naming = |error: Error, keys: &[&str]| match &written {
         Some(written) => written.naming(error, keys, folder, &session),
         None => error,
@@ -148,5 +148,5 @@ fn read_all(session: Session, folder: &Path, written: Option<Written>) -> Result
         }
         None => None,
     };
-    Ok(Inputs { session, recordings, weather, survey })
+    Ok(RiddenSession { session, recordings, weather, survey })
 }

@@ -9,7 +9,7 @@ use crate::cli::scaffold::{Table, table};
 use crate::cli::{load, load_plan};
 use loopwright::analysis::inspection::{Inspection, inspect};
 use loopwright::analysis::scaffold::{Beside, Differs, PassedOver, scaffold};
-use loopwright::analysis::{Depth, Draws, Inputs, analyse, analyse_with_draws};
+use loopwright::analysis::{Depth, Draws, RiddenSession, analyse, analyse_with_draws};
 use loopwright::error::Error;
 use loopwright::evidence::Evidence;
 use loopwright::forecast::{
@@ -92,7 +92,7 @@ pub fn wrong_plan(text: &str, file: &str) -> Option<Error> {
 }
 
 /// Reads a session and everything it names, all of it inside the folder.
-fn inputs(folder: &Folder, session: Session) -> Result<Inputs, Refusal> {
+fn inputs(folder: &Folder, session: Session) -> Result<RiddenSession, Refusal> {
     for name in session.files() {
         folder.inside(name)?;
     }

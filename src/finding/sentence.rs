@@ -6,8 +6,15 @@ use super::slip::short_p;
 use super::{What, sharing};
 use crate::wording::{counted, counted_as};
 
-/// What nothing can show while no set-up was ridden twice.
-const ONE_RUN_EACH: &str = "Nor can runs be held against each other: a mass that is wrong, or files of two set-ups that were exchanged, would not show.";
+/// What the rides cannot show while each of several set-ups was ridden once.
+fn one_run_each(runs: usize) -> &'static str {
+    match runs {
+        0 | 1 => "",
+        _ => {
+            " Nor can runs be held against each other: a mass that is wrong, or files of two set-ups that were exchanged, would not show in them."
+        }
+    }
+}
 
 impl What {
     /// What was seen, the limit or likely cause, and what to do next.
@@ -99,13 +106,13 @@ impl What {
             What::RollerPractice { what } => what.clone(),
             What::RollerRunLeftOut { reason } => format!("This run is not used; the other runs of its set-up are. {reason}."),
             What::RollerAssumptions { drum_diameter_m, drum_spacing_m, drum_over_flat, conversion_fraction, rear_weight_fraction, front_driven } => format!("Crr on the flat rests on these, so check them under [rollers] (one not stated there has its usual value, and the interval holds for stated ones): drums of {:.1} mm, on which Crr is {drum_over_flat:.2} times that on the flat (a conversion made for car tyres on large drums; it is taken to be right within {:.0} %, common practice, no source, which scales values and differences alike), {:.0} mm between their axles, {:.0} % of the weight on the rear wheel, and a front drum that {}.", 1000.0 * drum_diameter_m, 100.0 * conversion_fraction, 1000.0 * drum_spacing_m, 100.0 * rear_weight_fraction, if *front_driven { "a belt turns" } else { "stands still" }),
-            What::NoRepeats { runs, fraction } => format!("No set-up was ridden twice on the rollers ({}), so what changes from run to run (a wheel mounted again, pressure) could not be seen: the intervals suppose {:.1} % of Crr for it (run_to_run_fraction under [uncertainty]; common practice, no source) and rest on that. {ONE_RUN_EACH} Ride each set-up at least twice, A B B A.", counted(*runs, "run"), 100.0 * fraction),
-            What::RunToRunSupposed { repeats, fraction, of } => {
+            What::NoRepeats { runs, fraction } => format!("No set-up was ridden twice on the rollers ({}), so what changes from run to run (a wheel mounted again, pressure) could not be seen: the intervals suppose {:.1} % of Crr for it (run_to_run_fraction under [uncertainty]; common practice, no source) and rest on that.{} Ride each set-up at least twice, A B B A.", counted(*runs, "run"), 100.0 * fraction, one_run_each(*runs)),
+            What::RunToRunSupposed { repeats, setups, fraction, of } => {
                 let told = match repeats {
                     0 => "No set-up was ridden twice, so nothing tells".to_string(),
                     some => format!("{} little of", counted_as(*some, "run ridden again tells", "runs ridden again tell")),
                 };
-                format!("{told} what changes from run to run, and the intervals rest on what was supposed of it, {:.1} % of {of} (run_to_run_fraction under [uncertainty]).{} Every further run of a set-up narrows them.", 100.0 * fraction, if *repeats == 0 { format!(" {ONE_RUN_EACH}") } else { String::new() })
+                format!("{told} what changes from run to run, and the intervals rest on what was supposed of it, {:.1} % of {of} (run_to_run_fraction under [uncertainty]).{} Every further run of a set-up narrows them.", 100.0 * fraction, if *repeats == 0 { one_run_each(*setups) } else { "" })
             }
             What::SurfaceLoss { setup, crr, half_width, rolling_power_w } => format!("Crr of {setup} is {crr:+.5}{} on the loop against the rollers ({rolling_power_w:+.1} W at the reference): the loss of the road surface and of the tyre's casing on it, as far as the conversion from drum to flat holds.", half_width.map(|h| format!(" ± {h:.5}")).unwrap_or_default()),
             What::VenuesDisagree { setup, baseline, q, p_value } => format!("Loop and rollers disagree on {setup} against {baseline} (Q {q:.1}, p {p_value:.3}), so the combined interval is that of two results that differ by more than their errors. Look at both; the cause is worth finding."),

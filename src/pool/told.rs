@@ -171,7 +171,7 @@ impl Measure {
 #[cfg(test)]
 mod tests {
     use super::OF_A_DAY;
-    use crate::analysis::instrument::Input;
+    use crate::analysis::instrument::InputQuantity;
     use crate::rollers::kinds;
     use crate::session::Uncertainty;
     use crate::solve::prior::Expected;
@@ -180,40 +180,51 @@ mod tests {
     /// Who renames or adds a source in a budget decides here, too, whether it is another error on another day.
     #[test]
     fn what_pooling_takes_as_an_error_of_a_day_bears_the_names_of_the_budgets() {
-        let of_a_day = [Input::MassOfRun(0), Input::TyreTemperatureOfRun(0), Input::Gusts, Input::GivenWind];
+        let of_a_day = [
+            InputQuantity::MassOfRun(0),
+            InputQuantity::TyreTemperatureOfRun(0),
+            InputQuantity::Gusts,
+            InputQuantity::GivenWind,
+        ];
         let of_the_chain = [
-            Input::Power,
-            Input::PowerZero,
-            Input::FixedLoss,
-            Input::CdaBetweenSpeeds,
-            Input::Speed,
-            Input::SpeedDelay,
-            Input::LapLength,
-            Input::Temperature,
-            Input::Pressure,
-            Input::Humidity,
-            Input::Efficiency,
-            Input::WheelInertia,
-            Input::CentreOfMassHeight,
-            Input::Bearing,
-            Input::TemperatureCoefficient,
+            InputQuantity::Power,
+            InputQuantity::PowerZero,
+            InputQuantity::FixedLoss,
+            InputQuantity::CdaBetweenSpeeds,
+            InputQuantity::Speed,
+            InputQuantity::SpeedDelay,
+            InputQuantity::LapLength,
+            InputQuantity::Temperature,
+            InputQuantity::Pressure,
+            InputQuantity::Humidity,
+            InputQuantity::Efficiency,
+            InputQuantity::WheelInertia,
+            InputQuantity::CentreOfMassHeight,
+            InputQuantity::Bearing,
+            InputQuantity::TemperatureCoefficient,
         ];
         // Refuses to compile where a source was added and not put into one of the lists.
-        let is_listed = |input: Input| match input {
-            Input::MassOfRun(_) | Input::TyreTemperatureOfRun(_) | Input::Gusts | Input::GivenWind => true,
-            Input::PowerZero | Input::FixedLoss | Input::CdaBetweenSpeeds => true,
-            Input::Power
-            | Input::Speed
-            | Input::SpeedDelay
-            | Input::Temperature
-            | Input::Pressure
-            | Input::Humidity => true,
-            Input::Efficiency | Input::WheelInertia | Input::CentreOfMassHeight | Input::Bearing => true,
-            Input::LapLength | Input::TemperatureCoefficient => true,
+        let is_listed = |input: InputQuantity| match input {
+            InputQuantity::MassOfRun(_)
+            | InputQuantity::TyreTemperatureOfRun(_)
+            | InputQuantity::Gusts
+            | InputQuantity::GivenWind => true,
+            InputQuantity::PowerZero | InputQuantity::FixedLoss | InputQuantity::CdaBetweenSpeeds => true,
+            InputQuantity::Power
+            | InputQuantity::Speed
+            | InputQuantity::SpeedDelay
+            | InputQuantity::Temperature
+            | InputQuantity::Pressure
+            | InputQuantity::Humidity => true,
+            InputQuantity::Efficiency
+            | InputQuantity::WheelInertia
+            | InputQuantity::CentreOfMassHeight
+            | InputQuantity::Bearing => true,
+            InputQuantity::LapLength | InputQuantity::TemperatureCoefficient => true,
         };
         assert!(of_a_day.into_iter().chain(of_the_chain).all(is_listed));
-        let mut named: BTreeSet<&str> = of_a_day.into_iter().map(Input::group).collect();
-        let chain: BTreeSet<&str> = of_the_chain.into_iter().map(Input::group).collect();
+        let mut named: BTreeSet<&str> = of_a_day.into_iter().map(InputQuantity::group).collect();
+        let chain: BTreeSet<&str> = of_the_chain.into_iter().map(InputQuantity::group).collect();
         // The sources that only rollers have: of these one is of a day.
         let rollers: BTreeSet<&str> = kinds(&Uncertainty::default()).into_iter().map(|k| k.source).collect();
         let of_rollers_alone: BTreeSet<&str> =

@@ -6,7 +6,7 @@
 mod fit_bytes;
 
 use fit_bytes::{Raw, Section, base};
-use loopwright::analysis::{Depth, Inputs, analyse};
+use loopwright::analysis::{Depth, RiddenSession, analyse};
 use loopwright::plan::Plan;
 use loopwright::record::{Channel, Recording, decode};
 use loopwright::simulate::simulate;
@@ -66,7 +66,7 @@ pub fn result(seed: u64) -> Vec<u8> {
     let plan = Plan::from_toml(SMALL_PLAN, "plan.toml").expect("the plan is sound");
     let day = simulate(&plan, seed).expect("the plan can be ridden");
     let recordings = day.rides.iter().map(|r| r.to_recording()).collect();
-    let inputs = Inputs { session: day.session, recordings, weather: None, survey: None };
+    let inputs = RiddenSession { session: day.session, recordings, weather: None, survey: None };
     let solution = analyse(&inputs, Depth::default()).expect("the day can be solved").solution;
     serde_json::to_vec(&solution).expect("a solution can be written")
 }

@@ -3,7 +3,6 @@
 use loopwright::air::standard::{geopotential_m, standard_pressure_pa, standard_temperature_k};
 use loopwright::air::wind::height_ratio;
 use loopwright::air::{Direction, WindVector, moist_air_density, standard_pressure_at_elevation_pa};
-use loopwright::constant::DRY_AIR_J_KG_K;
 use loopwright::model::AirSpeed;
 use loopwright::model::aerodynamic::drag_per_area_n_m2;
 
@@ -65,6 +64,9 @@ fn saturation_pressure_agrees_with_other_formulations() {
         assert!(close(ours, iapws, 5e-4) && close(ours, ashrae, 5e-4), "{ours}");
     }
 }
+
+/// Gas constant of dry air, J/(kg K) (ISO 2533).
+const DRY_AIR_J_KG_K: f64 = 287.052_87;
 
 /// Density of dry standard air at a geopotential altitude: ρ = p / (R T) (ISO 2533).
 fn standard_density_kg_m3(altitude_m: f64) -> f64 {

@@ -1,13 +1,13 @@
 //! Which steps of a lap are spoiled, on a simulated day with a mishap.
 
 use super::days::{NOISE, ROAD, day};
-use loopwright::analysis::Inputs;
+use loopwright::analysis::RiddenSession;
 use loopwright::circuit::{FoundLoop, Lap, LapCut, RunToCut, SpeedDelay};
 use loopwright::sample::{Reason, Ride, align};
 
 const ONE: &str = "order = [\"a\", \"b\"]\nlaps_per_run = 6\nspeeds_km_h = [29.0, 41.0]";
 
-fn cut(inputs: &Inputs) -> LapCut {
+fn cut(inputs: &RiddenSession) -> LapCut {
     let rides: Vec<Ride> = inputs.recordings.iter().map(|r| align(r).0).collect();
     let runs: Vec<RunToCut> = inputs
         .session

@@ -4,8 +4,8 @@
 
 use super::Report;
 use crate::air::WindVector;
-use crate::analysis::inputs::Inputs;
 use crate::analysis::lap_inputs::tyre_temperature;
+use crate::analysis::ridden_session::RiddenSession;
 use crate::analysis::run_results::run_result;
 use crate::sample::Ride;
 use crate::solution::{LapResult, Measured, RunResult, WindResult};
@@ -13,7 +13,7 @@ use crate::solve::account::LapAccount;
 use crate::solve::fit::residuals;
 
 impl Report<'_> {
-    pub(super) fn runs(&self, inputs: &Inputs, rides: &[Ride]) -> Vec<RunResult> {
+    pub(super) fn runs(&self, inputs: &RiddenSession, rides: &[Ride]) -> Vec<RunResult> {
         let fit = &self.venue.fit;
         let frame = self.venue.frame();
         let problem = frame.problem(&self.venue.laps, &fit.used, &fit.weight, fit.scatter);

@@ -7,7 +7,7 @@ use crate::analysis::known::Uncertain;
 use crate::analysis::loop_findings::ENOUGH_LAPS;
 use crate::finding::{Finding, What};
 use crate::solution::Separation;
-use crate::solve::instruments::tell_cda;
+use crate::solve::instrumental_variables::tell_cda;
 use crate::solve::prior::Expected;
 use crate::solve::separation::{self, Evidence};
 use crate::uncertainty::budget::Combined;
