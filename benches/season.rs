@@ -3,7 +3,7 @@
 //! Given simulated days, decoded before the clock starts.
 
 use divan::{Bencher, black_box};
-use loopwright::analysis::{DEFAULT_LAP_DRAWS, Depth, Inputs, analyse};
+use loopwright::analysis::{DEFAULT_LAP_DRAWS, Depth, RiddenSession, analyse};
 use loopwright::plan::Plan;
 use loopwright::simulate::simulate;
 
@@ -11,7 +11,7 @@ fn main() {
     divan::main();
 }
 
-fn season(runs: usize) -> Inputs {
+fn season(runs: usize) -> RiddenSession {
     let order: Vec<String> = (0..runs).map(|run| format!("\"{}\"", ["a", "b", "b", "a"][run % 4])).collect();
     let second = if runs > 1 { "[[setup]]\nid = \"b\"\ncda_m2 = 0.26\ncrr = 0.0041\n" } else { "" };
     let text = format!(
@@ -22,7 +22,7 @@ fn season(runs: usize) -> Inputs {
     );
     let day = simulate(&Plan::from_toml(&text, "plan").expect("the plan is valid"), 1).expect("it can be ridden");
     let recordings = day.rides.iter().map(|r| r.to_recording()).collect();
-    Inputs { session: day.session, recordings, weather: None, survey: None }
+    RiddenSession { session: day.session, recordings, weather: None, survey: None }
 }
 
 #[divan::bench(args = [1, 3, 10, 30, 100], sample_count = 3, sample_size = 1)]

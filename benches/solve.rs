@@ -3,7 +3,7 @@
 //! Given the rides of `sample-loops/three-tyres`, decoded before the clock starts.
 
 use divan::{Bencher, black_box};
-use loopwright::analysis::{Depth, Inputs, analyse};
+use loopwright::analysis::{Depth, RiddenSession, analyse};
 use loopwright::session::Session;
 use std::path::Path;
 
@@ -11,7 +11,7 @@ fn main() {
     divan::main();
 }
 
-fn three_tyres() -> Inputs {
+fn three_tyres() -> RiddenSession {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-loops/three-tyres");
     let text = std::fs::read_to_string(folder.join("session.toml")).expect("the sample is there");
     let session = Session::from_toml(&text, "session.toml").expect("the sample is valid");
@@ -20,7 +20,7 @@ fn three_tyres() -> Inputs {
         .iter()
         .map(|r| loopwright::record::read(&folder.join(&r.file)).expect("the ride is sound"))
         .collect();
-    Inputs { session, recordings, weather: None, survey: None }
+    RiddenSession { session, recordings, weather: None, survey: None }
 }
 
 #[divan::bench]

@@ -3,7 +3,7 @@
 //! Given the rides of `sample-loops/three-tyres` as bytes.
 
 use divan::{Bencher, black_box};
-use loopwright::analysis::{Analysis, Depth, Inputs, analyse};
+use loopwright::analysis::{Analysis, Depth, RiddenSession, analyse};
 use loopwright::plot::Style;
 use loopwright::record::{Recording, decode_fit};
 use loopwright::report::Units;
@@ -34,7 +34,8 @@ impl Day {
     }
 
     fn solved(&self) -> Analysis {
-        let inputs = Inputs { session: self.session.clone(), recordings: self.decoded(), weather: None, survey: None };
+        let inputs =
+            RiddenSession { session: self.session.clone(), recordings: self.decoded(), weather: None, survey: None };
         analyse(&inputs, Depth::default()).expect("the sample can be solved")
     }
 

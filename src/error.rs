@@ -32,7 +32,7 @@ pub enum Error {
     #[error("{file}:{line}: {message}\n  {line:>4} | {text}\n       | {marker}")]
     Syntax { file: String, line: usize, text: String, marker: String, message: String },
     /// A value lies outside what is physically plausible.
-    #[error("{file}{}: {key} = {value} is outside {low} to {high}{}", line.map(|l| format!(":{l}")).unwrap_or_default(), if hint.is_empty() { String::new() } else { format!("; {hint}") })]
+    #[error("{file}{}: {key} = {}", line.map(|l| format!(":{l}")).unwrap_or_default(), outside(*value, *low, *high, hint))]
     OutOfRange { file: String, line: Option<usize>, key: String, value: f64, low: f64, high: f64, hint: String },
     /// The parts of the session do not fit together.
     #[error("{file}{}: {message}", line.map(|l| format!(":{l}")).unwrap_or_default())]
@@ -177,4 +177,10 @@ impl Error {
             Error::NotPoolable { .. } => "not-poolable",
         }
     }
+}
+
+/// A value that lies outside its range, with what to do about it.
+pub fn outside(value: f64, low: f64, high: f64, hint: &str) -> String {
+    let hint = if hint.is_empty() { String::new() } else { format!("; {hint}") };
+    format!("{value} is outside {low} to {high}{hint}")
 }

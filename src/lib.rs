@@ -14,7 +14,7 @@
 //! [`model`], [`uncertainty`] and [`compare`] hold the formulas, each with its source and a published check.
 //!
 //! ```
-//! use loopwright::analysis::{Depth, Inputs, analyse};
+//! use loopwright::analysis::{Depth, RiddenSession, analyse};
 //! use loopwright::{record, session::Session};
 //! use std::path::Path;
 //!
@@ -22,7 +22,7 @@
 //! let session = Session::from_toml(&std::fs::read_to_string(folder.join("session.toml"))?, "session.toml")?;
 //! let rides = session.runs.iter().map(|run| record::read(&folder.join(&run.file)));
 //! let recordings = rides.collect::<Result<Vec<_>, _>>()?;
-//! let analysis = analyse(&Inputs { session, recordings, weather: None, survey: None }, Depth::default())?;
+//! let analysis = analyse(&RiddenSession { session, recordings, weather: None, survey: None }, Depth::default())?;
 //!
 //! let basalt = &analysis.solution.contrasts[0];
 //! assert_eq!((basalt.setup.as_str(), basalt.verdict.as_str()), ("basalt", "separated"));
@@ -38,8 +38,7 @@ pub mod quantity;
 pub mod printable;
 #[doc(hidden)]
 pub mod wording;
-#[doc(hidden)]
-pub mod units;
+pub(crate) mod units;
 #[doc(hidden)]
 pub mod constant;
 pub mod error;

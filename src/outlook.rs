@@ -7,10 +7,13 @@
 //! is the one with which the result's own watts at its reference have their error, so that at the reference the interval is
 //! that of the result. At a given power a set-up that needs ΔP less rides faster by ΔP/(dP/dv), to first order in the error.
 
+mod carried_error;
+
 use crate::demand::{Conditions, Pace, Parameters, demand_at, demand_at_speed};
 use crate::error::Error;
 use crate::quantity::m_s_from_km_h;
 use crate::solution::{Estimate, SetupResult, Solution};
+use carried_error::{Known, Slopes, factor, slopes, with_error};
 use serde::Serialize;
 
 /// What a ride is like.
@@ -44,79 +47,6 @@ pub struct Against {
     pub power_w: Estimate,
     /// Over the distance at the pace's power; `null` at a given speed or without a distance.
     pub time_s: Option<Estimate>,
-}
-
-/// Value and error of one pair of coefficients, with what the result says of watts at its reference.
-struct Known {
-    crr: Estimate,
-    cda_m2: Estimate,
-    power_w: Estimate,
-}
-
-/// What a unit of Crr and of CdA does to the watts.
-struct Slopes {
-    crr: f64,
-    cda: f64,
-}
-
-fn slopes(rider: &Parameters, conditions: &Conditions, speed_m_s: f64) -> Slopes {
-    let watts =
-        |crr: f64, cda_m2: f64| demand_at_speed(&Parameters { crr, cda_m2, ..*rider }, conditions, speed_m_s).total_w;
-    // Watts are linear in both, so the size of the step does not matter.
-    let (dc, da) = (0.001, 0.01);
-    let here = watts(rider.crr, rider.cda_m2);
-    Slopes {
-        crr: (watts(rider.crr + dc, rider.cda_m2) - here) / dc,
-        cda: (watts(rider.crr, rider.cda_m2 + da) - here) / da,
-    }
-}
-
-fn squared(a: f64, b: f64, r: f64, u_crr: f64, u_cda: f64) -> f64 {
-    ((a * u_crr).powi(2) + (b * u_cda).powi(2) + 2.0 * a * b * r * u_crr * u_cda).max(0.0)
-}
-
-impl Known {
-    fn u(e: &Estimate) -> f64 {
-        e.se.filter(|u| u.is_finite()).unwrap_or(0.0)
-    }
-
-    /// The correlation with which the watts at the reference have the error they have.
-    fn correlation(&self, at_reference: &Slopes) -> f64 {
-        let (a, b) = (at_reference.crr * Known::u(&self.crr), at_reference.cda * Known::u(&self.cda_m2));
-        if a == 0.0 || b == 0.0 {
-            return 0.0;
-        }
-        let r = (Known::u(&self.power_w).powi(2) - a * a - b * b) / (2.0 * a * b);
-        if r.is_finite() { r.clamp(-1.0, 1.0) } else { 0.0 }
-    }
-
-    /// Watts with their interval where a unit of Crr and of CdA does this.
-    fn watts(&self, value: f64, here: &Slopes, at_reference: &Slopes) -> Estimate {
-        let r = self.correlation(at_reference);
-        let se = squared(here.crr, here.cda, r, Known::u(&self.crr), Known::u(&self.cda_m2)).sqrt();
-        let widest = if self.power_w.se.is_some() { &self.power_w } else { &self.crr };
-        with_error(value, se, factor(widest))
-    }
-}
-
-/// Half-width of an interval over its standard error.
-fn factor(e: &Estimate) -> f64 {
-    match (e.se, e.low, e.high) {
-        (Some(se), Some(low), Some(high)) if se > 0.0 => (high - low) / 2.0 / se,
-        _ => 0.0,
-    }
-}
-
-fn with_error(value: f64, se: f64, factor: f64) -> Estimate {
-    let half = factor * se;
-    let known = half > 0.0 && half.is_finite();
-    Estimate {
-        value: Some(value),
-        se: known.then_some(se),
-        low: known.then_some(value - half),
-        high: known.then_some(value + half),
-        ..Estimate::default()
-    }
 }
 
 /// See the module, one entry a set-up.

@@ -3,12 +3,22 @@
 //!
 //! Given nothing; `analysis` fills it, `report` and `plot` read it, `compare::pooling` reads it back.
 
+mod budget;
 mod check;
+mod circuit;
+mod estimate;
+mod quantity;
 mod run;
+mod setup;
 mod venue;
 
+pub use budget::{BudgetLine, Contribution, PairContribution};
 pub use check::{BootstrapLine, BootstrapResult, DragBendResult, ModelCheck, MonteCarlo, MonteCarloResult, Resampled};
+pub use circuit::{CircuitResult, Gate, ProfilePoint, TyreRule, WindShare};
+pub use estimate::{Estimate, Measured};
+pub use quantity::{Quantities, Quantity};
 pub use run::{LapResult, Pressures, RollerWindow, RunResult, WindResult};
+pub use setup::{Contrast, SetupResult};
 pub use venue::{Agreement, CombinedContrast, SurfaceLoss, VenueResult, Venues};
 
 use crate::factor::FactorResult;
@@ -17,49 +27,6 @@ use serde::{Deserialize, Serialize};
 
 /// Version of the schema below.
 pub const SCHEMA: u32 = 1;
-
-/// A value with its standard error and interval.
-///
-/// `se` combines `scatter_se` (type A, from the laps, shrunk towards a model of their scatter) and `instrument_se` (type B, from
-/// the instruments).
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
-pub struct Estimate {
-    /// Best estimate, in the unit of the key that holds it; `null` where it is not known.
-    pub value: Option<f64>,
-    /// Combined standard uncertainty; `null` where the value is held or shared.
-    pub se: Option<f64>,
-    /// Lower end of the interval at `confidence`.
-    pub low: Option<f64>,
-    /// Upper end of the interval at `confidence`.
-    pub high: Option<f64>,
-    /// Degrees of freedom of `se`; `null` where there are so many that they do not matter.
-    pub dof: Option<f64>,
-    /// From the scatter of the laps.
-    pub scatter_se: Option<f64>,
-    /// From what the rides left to what was expected: wind, its share along the loop, yaw, delay, and CdA or Crr at one speed.
-    #[serde(default)]
-    pub prior_se: Option<f64>,
-    /// From what changes between one run and the next.
-    #[serde(default)]
-    pub run_to_run_se: Option<f64>,
-    /// From power meter, wheel, scale and thermometer (type B).
-    pub instrument_se: Option<f64>,
-}
-
-/// A nuisance parameter: value and standard error; `se` is `null` when it was held fixed.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
-pub struct Measured {
-    /// Estimate, in the unit of the key.
-    pub value: Option<f64>,
-    /// Standard error; `null` when the value was held.
-    pub se: Option<f64>,
-}
-
-impl Measured {
-    fn is_unknown(&self) -> bool {
-        *self == Measured::default()
-    }
-}
 
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Solution {
@@ -133,19 +100,6 @@ pub struct YawResult {
     pub told: bool,
 }
 
-/// The share of the wind that is met at a place of the loop.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
-pub struct WindShare {
-    /// From the gate.
-    pub distance_m: f64,
-    /// Of the wind of the run, 1 in the geometric mean over the loop.
-    pub share: f64,
-    /// Interval of ± one standard error.
-    pub low: f64,
-    /// Its upper end.
-    pub high: f64,
-}
-
 /// What changes from run to run, as a standard deviation relative to `of`.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct RunToRunResult {
@@ -176,126 +130,6 @@ pub struct ReferenceConditions {
 }
 
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
-pub struct SetupResult {
-    /// The set-up's id in the session.
-    pub id: String,
-    /// Its label for people.
-    pub label: String,
-    /// Coefficient of rolling resistance.
-    pub crr: Estimate,
-    /// Drag area.
-    pub cda_m2: Estimate,
-    /// At the reference conditions, at the place where power is measured.
-    pub power_w: Estimate,
-    /// The part of the watts that rolling takes; on rollers the only one.
-    pub rolling_power_w: Estimate,
-    /// The part of the watts that air takes. What is left of `power_w` goes to the bearings.
-    pub aero_power_w: Estimate,
-    /// Correlation of CdA and Crr of this set-up.
-    pub correlation: Option<f64>,
-    /// Least-squares cross-check.
-    pub least_squares_crr: Option<f64>,
-    /// CdA by least squares, as a cross-check.
-    pub least_squares_cda_m2: Option<f64>,
-    /// Resistance at the mean speed of the set-up: the combination that is known even when the parts are not.
-    pub drag_at_mean_speed_n: Option<Estimate>,
-    /// CdA with Crr held at a usual value, only where the two cannot be told apart.
-    pub cda_m2_with_crr_held: Option<Estimate>,
-    /// The Crr that `cda_m2_with_crr_held` goes with.
-    pub crr_held: Option<f64>,
-    /// Where that comes from: "rollers", on which the set-up was ridden too, or "expected" of the session.
-    #[serde(default)]
-    pub crr_held_from: Option<String>,
-    /// Mean speed of the used laps.
-    pub mean_speed_m_s: Option<f64>,
-    /// Laps that count.
-    pub laps_used: usize,
-}
-
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
-pub struct Contrast {
-    /// Id of the set-up.
-    pub setup: String,
-    /// Id of the set-up it is compared with; every value is set-up less baseline.
-    pub baseline: String,
-    /// Difference in Crr; value 0 without an error where Crr is shared.
-    pub crr: Estimate,
-    /// Difference in CdA; value 0 without an error where CdA is shared.
-    pub cda_m2: Estimate,
-    /// Difference in watts at the reference; on rollers of rolling alone.
-    pub power_w: Estimate,
-    /// Two-sided, of no difference in watts.
-    pub p_value: Option<f64>,
-    /// The same adjusted for the number of comparisons (Holm).
-    pub p_holm: Option<f64>,
-    /// Smallest difference this test would have found with 80 % power.
-    pub detectable_power_w: Option<f64>,
-    /// Two one-sided tests against the stated margin, `null` when none was stated.
-    pub p_equivalence: Option<f64>,
-    /// "separated", "not separated" or "equivalent".
-    pub verdict: String,
-}
-
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
-pub struct CircuitResult {
-    /// "road", "track" or "rollers".
-    pub kind: String,
-    /// Length of the loop; `null` on rollers.
-    pub length_m: Option<f64>,
-    /// Where laps begin; `null` without positions.
-    pub gate: Option<Gate>,
-    /// How old the speed reading is against positions or lap marks, which places the laps; unknown where there are neither.
-    #[serde(default)]
-    pub speed_age_s: Measured,
-    /// Mean lap by the speed channel, where laps are seen otherwise.
-    #[serde(default)]
-    pub length_by_wheel_m: Option<f64>,
-    /// The lap by positions alone, with its standard deviation.
-    #[serde(default)]
-    pub length_by_positions_m: Measured,
-    /// What `length_m` rests on: "wheel" or "stated length".
-    #[serde(default)]
-    pub length_from: Option<String>,
-    /// Common elevation at the edges of the steps.
-    pub profile: Vec<ProfilePoint>,
-    /// How Crr is brought to one temperature; `null` where it is that of the ride.
-    #[serde(default)]
-    pub tyre_rule: Option<TyreRule>,
-    /// At the middle of each step, where the wind along the loop was estimated.
-    #[serde(default)]
-    pub wind_along: Vec<WindShare>,
-}
-
-/// A linear rule of Crr against the temperature of the tyres.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
-pub struct TyreRule {
-    /// Relative fall of Crr per °C.
-    pub coefficient_per_c: f64,
-    /// Of the coefficient; 0 where it is taken as exact.
-    pub standard_uncertainty_per_c: f64,
-    /// Temperature that Crr is given at.
-    pub reference_c: f64,
-    /// Nobody stated it: it is what is known of bicycle tyres.
-    pub is_supposed: bool,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
-pub struct Gate {
-    /// North is positive.
-    pub lat_deg: f64,
-    /// East is positive.
-    pub lon_deg: f64,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
-pub struct ProfilePoint {
-    /// From the gate.
-    pub distance_m: f64,
-    /// Above the gate.
-    pub elevation_m: f64,
-}
-
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Separation {
     /// Correlation of CdA and Crr of the baseline; each set-up has its own under `setups`.
     pub correlation: Option<f64>,
@@ -311,60 +145,6 @@ pub struct Separation {
     pub se_crr_if_cda_known: Option<f64>,
     /// The same for CdA.
     pub se_cda_m2_if_crr_known: Option<f64>,
-}
-
-/// One line of the uncertainty budget: how far the results move by one standard uncertainty of the source.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
-pub struct BudgetLine {
-    /// What errs.
-    pub source: String,
-    /// Of the source, in `unit`.
-    pub standard_uncertainty: f64,
-    /// "1" for a fraction.
-    pub unit: String,
-    /// Contribution to Crr, CdA and watts of the baseline set-up.
-    pub crr: Option<f64>,
-    /// Contribution to the CdA of the baseline.
-    pub cda_m2: Option<f64>,
-    /// Contribution to the watts of the baseline.
-    pub power_w: Option<f64>,
-    /// Contribution to the resistance at the mean speed of the baseline set-up, where CdA and Crr cannot be told apart.
-    #[serde(default)]
-    pub drag_n: Option<f64>,
-    /// The same for every set-up.
-    pub setups: Vec<Contribution>,
-    /// The same for every contrast with the baseline; common errors cancel here.
-    pub contrasts: Vec<Contribution>,
-    /// The same for every pair of `all_pairs`.
-    #[serde(default)]
-    pub pairs: Vec<PairContribution>,
-}
-
-/// What one source does to the difference of a pair.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
-pub struct PairContribution {
-    /// Id of the set-up.
-    pub setup: String,
-    /// Id of the set-up it is compared with.
-    pub baseline: String,
-    /// Contribution to Crr.
-    pub crr: Option<f64>,
-    /// Contribution to CdA.
-    pub cda_m2: Option<f64>,
-    /// Contribution to the watts at the reference.
-    pub power_w: Option<f64>,
-}
-
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
-pub struct Contribution {
-    /// Id of the set-up.
-    pub setup: String,
-    /// Contribution to Crr.
-    pub crr: Option<f64>,
-    /// Contribution to CdA.
-    pub cda_m2: Option<f64>,
-    /// Contribution to the watts at the reference.
-    pub power_w: Option<f64>,
 }
 
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]

@@ -63,8 +63,3 @@ pub fn standard_pressure_at_elevation_pa(elevation_m: f64) -> f64 {
 pub fn sea_level_pressure_pa(station_pa: f64, elevation_m: f64) -> f64 {
     station_pa * SEA_LEVEL_PRESSURE_PA / standard_pressure_at_elevation_pa(elevation_m)
 }
-
-/// Density of dry standard air, kg/m³, at a *geopotential* altitude: ρ = p / (R T) (ISO 2533).
-pub fn standard_density_kg_m3(geopotential_m: f64) -> f64 {
-    standard_pressure_pa(geopotential_m) / (DRY_AIR_J_KG_K * standard_temperature_k(geopotential_m))
-}

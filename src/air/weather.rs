@@ -6,7 +6,7 @@
 //! across a hole longer than [`LONGEST_HOLE_S`].
 
 use super::wind::WindVector;
-use crate::error::Error;
+use crate::error::{Error, outside};
 use crate::printable::excerpt;
 use crate::quantity::pa_from_hpa;
 use crate::record::{NO_HEADING, QUOTED, lacks_heading, plain_reason};
@@ -88,11 +88,6 @@ impl WeatherLog {
             return Err(bad(2, message.into()));
         }
         Ok(WeatherLog { file: file.into(), readings })
-    }
-
-    /// Whether the log has a wind reading on every line.
-    pub fn has_wind(&self) -> bool {
-        self.readings.iter().all(|r| r.weather.wind.is_some())
     }
 
     /// The weather at a Unix time, or `None` where the log is silent.
@@ -191,7 +186,7 @@ fn reading(record: &csv::StringRecord, places: &[Option<usize>; 6]) -> Result<Re
         let (name, text) = (COLUMNS[column], cell(column));
         let value: f64 = text.parse().map_err(|_| not_a_number(name, text))?;
         if !(low..=high).contains(&value) {
-            return Err(format!("{name} = {value} is outside {low} to {high}; {hint}"));
+            return Err(format!("{name} = {}", outside(value, low, high, hint)));
         }
         Ok(value)
     };

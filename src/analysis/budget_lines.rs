@@ -3,27 +3,27 @@
 //! Given a budget of any venue; gives lines. It propagates nothing.
 
 use super::contrasts::Pair;
-use super::instrument::{InstrumentBudget, Output};
+use super::instrument::InstrumentBudget;
 use crate::session::Session;
-use crate::solution::{BudgetLine, Contribution, PairContribution};
+use crate::solution::{BudgetLine, Contribution, PairContribution, Quantity};
 
 /// Independent repeats of one kind, such as the weighing of each run, make one line. `differences` are those with the
 /// baseline; common errors cancel there.
 pub fn budget_lines(budget: &InstrumentBudget, session: &Session, differences: &[Pair]) -> Vec<BudgetLine> {
-    let contribution = |group: &str, setup: usize, of: &dyn Fn(Output) -> Vec<f64>| Contribution {
+    let contribution = |group: &str, setup: usize, of: &dyn Fn(Quantity) -> Vec<f64>| Contribution {
         setup: session.setups[setup].id.clone(),
-        crr: Some(budget.contribution(group, &of(Output::Crr))),
-        cda_m2: Some(budget.contribution(group, &of(Output::Cda))),
-        power_w: Some(budget.contribution(group, &of(Output::Power))),
+        crr: Some(budget.contribution(group, &of(Quantity::Crr))),
+        cda_m2: Some(budget.contribution(group, &of(Quantity::Cda))),
+        power_w: Some(budget.contribution(group, &of(Quantity::Power))),
     };
     let of_pair = |group: &str, p: &Pair| {
         let of = |output| Some(budget.contribution(group, &budget.of_difference(p.setup, p.baseline, output)));
         PairContribution {
             setup: session.setups[p.setup].id.clone(),
             baseline: session.setups[p.baseline].id.clone(),
-            crr: of(Output::Crr),
-            cda_m2: of(Output::Cda),
-            power_w: of(Output::Power),
+            crr: of(Quantity::Crr),
+            cda_m2: of(Quantity::Cda),
+            power_w: of(Quantity::Power),
         }
     };
     let all = Pair::all(session);

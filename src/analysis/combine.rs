@@ -3,13 +3,13 @@
 //! Given the solutions of both venues and their budgets; gives combined differences and the gap of each set-up. Errors
 //! that both venues share (power, speed, efficiency…) are carried through as shared. It averages nothing silently.
 
-use super::instrument::{InstrumentBudget, Output};
+use super::instrument::InstrumentBudget;
 use super::known::{Known, Uncertain};
 use crate::compare::contrast::judge;
 use crate::compare::pooling::{Measurement, Pooled};
 use crate::error::Error;
 use crate::session::Session;
-use crate::solution::{Agreement, CombinedContrast, Contrast, Estimate, Solution, SurfaceLoss};
+use crate::solution::{Agreement, CombinedContrast, Contrast, Estimate, Quantity, Solution, SurfaceLoss};
 use crate::uncertainty::budget::{Budget, Combined, Source, welch_satterthwaite};
 
 /// One venue.
@@ -55,7 +55,7 @@ impl<'a> Both<'a> {
             let (i, j) = (self.circuit.index(id)?, self.rollers.index(id)?);
             let (on_loop, on_drums) = (&self.circuit.solution.setups[i].crr, &self.rollers.solution.setups[j].crr);
             let part = |b: &InstrumentBudget, s: usize, sign: f64| -> Vec<f64> {
-                b.of_setup(s, Output::Crr).iter().map(|c| sign * c).collect()
+                b.of_setup(s, Quantity::Crr).iter().map(|c| sign * c).collect()
             };
             let variance = match (self.circuit.budget, self.rollers.budget) {
                 (Some(a), Some(b)) => self.variance(&part(a, i, 1.0), &part(b, j, -1.0)),
@@ -95,11 +95,11 @@ impl<'a> Both<'a> {
         of: &dyn Fn(&Solution) -> &Vec<Contrast>,
     ) -> Vec<CombinedContrast> {
         let confidence = session.solve.confidence;
-        let found: Vec<Merged> = of(self.circuit.solution)
+        let found: Vec<PooledPair> = of(self.circuit.solution)
             .iter()
             .filter_map(|a| {
                 let same = |b: &&Contrast| b.setup == a.setup && b.baseline == a.baseline;
-                self.merge(a, of(self.rollers.solution).iter().find(same)?, confidence)
+                self.pooled(a, of(self.rollers.solution).iter().find(same)?, confidence)
             })
             .collect();
         let margin = session.solve.negligible_power_w;
@@ -125,12 +125,12 @@ impl<'a> Both<'a> {
 
     /// What both sides share cannot make them disagree and does not average out: it is taken off each, and put back on
     /// the mean.
-    fn merge(&self, a: &Contrast, b: &Contrast, confidence: f64) -> Option<Merged> {
+    fn pooled(&self, a: &Contrast, b: &Contrast, confidence: f64) -> Option<PooledPair> {
         let shared = self.shared_variance(a, b).unwrap_or(0.0);
         let pooled = Pooled::of(&[own(&a.crr, shared)?, own(&b.crr, shared)?]).ok()?;
         let alpha = 1.0 - confidence;
         let mean = pooled.reported(alpha);
-        Some(Merged {
+        Some(PooledPair {
             setup: a.setup.clone(),
             baseline: a.baseline.clone(),
             crr: Uncertain {
@@ -152,7 +152,7 @@ impl<'a> Both<'a> {
     /// negative nor more than either instrument variance, which errs on the safe side.
     fn shared_variance(&self, a: &Contrast, b: &Contrast) -> Option<f64> {
         let of = |side: &Side, c: &Contrast| -> Option<Vec<f64>> {
-            Some(side.budget?.of_difference(side.index(&c.setup)?, side.index(&c.baseline)?, Output::Crr))
+            Some(side.budget?.of_difference(side.index(&c.setup)?, side.index(&c.baseline)?, Quantity::Crr))
         };
         let (first, second) = (of(&self.circuit, a)?, of(&self.rollers, b)?);
         let opposite: Vec<f64> = second.iter().map(|c| -c).collect();
@@ -162,7 +162,7 @@ impl<'a> Both<'a> {
     }
 }
 
-struct Merged {
+struct PooledPair {
     setup: String,
     baseline: String,
     crr: Uncertain,
@@ -193,7 +193,7 @@ fn own(e: &Estimate, shared: f64) -> Option<Measurement> {
 /// One budget over the outputs of both venues. Sources of the whole session that have one name are one source; those of
 /// a run carry its number and stay apart.
 fn joint(a: &InstrumentBudget, b: &InstrumentBudget) -> Result<Budget, Error> {
-    let lengths = [a.of_setup(0, Output::Crr).len(), b.of_setup(0, Output::Crr).len()];
+    let lengths = [a.of_setup(0, Quantity::Crr).len(), b.of_setup(0, Quantity::Crr).len()];
     let pad = |source: &Source, before: usize, after: usize| {
         let wide = |change: &[f64]| [&vec![0.0; before], change, &vec![0.0; after]].concat();
         Source { plus: wide(&source.plus), minus: wide(&source.minus), ..source.clone() }

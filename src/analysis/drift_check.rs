@@ -2,7 +2,7 @@
 //!
 //! Given inputs or a fit; refuses, and chooses the moment to which Crr belongs. The drift itself is fitted by `solve`.
 
-use super::inputs::Inputs;
+use super::ridden_session::RiddenSession;
 use crate::error::Error;
 use crate::finding::What;
 use crate::session::Session;
@@ -12,7 +12,7 @@ use nalgebra::DVector;
 /// A drift over several runs needs their times of day.
 ///
 /// Errors: [`Error::Inconsistent`] for a run whose clock was not set.
-pub fn check(inputs: &Inputs) -> Result<(), Error> {
+pub fn check(inputs: &RiddenSession) -> Result<(), Error> {
     let session = &inputs.session;
     if !session.solve.crr_drift || session.runs.len() < 2 {
         return Ok(());

@@ -2,15 +2,15 @@
 //!
 //! Given a solved loop; gives elevations by lap, by step and by record.
 
-use super::inputs::Inputs;
 use super::loop_venue::LoopVenue;
+use super::ridden_session::RiddenSession;
 use crate::evidence::{Evidence, JointRegion, LapEvidence, LinePoint, ProfileBand, RunEvidence};
 use crate::sample::{Ride, SampleColumns};
 use crate::solution::Solution;
 
 /// Puts the evidence together, and the columns that the analysis adds to each record.
 pub fn evidence(
-    inputs: &Inputs,
+    inputs: &RiddenSession,
     rides: &[Ride],
     venue: &LoopVenue,
     solution: &Solution,
@@ -31,12 +31,12 @@ pub fn evidence(
         rides.iter().zip(&session.runs).map(|(ride, run)| RunEvidence::unused(session.setup_of(run), ride)).collect();
     let mut columns: Vec<SampleColumns> = rides
         .iter()
-        .zip(&cut.marks)
-        .map(|(ride, marks)| SampleColumns {
+        .zip(&cut.reasons)
+        .map(|(ride, reasons)| SampleColumns {
             lap: vec![None; ride.len()],
             chainage_m: vec![f64::NAN; ride.len()],
             elevation_m: vec![f64::NAN; ride.len()],
-            reason: marks.clone(),
+            reason: reasons.clone(),
         })
         .collect();
     // Laps that follow each other go on from the height where the last one ended.

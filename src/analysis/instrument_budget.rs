@@ -3,10 +3,10 @@
 //! Given a solved loop; moves each input by +u and −u, takes the response of the fit and gives the changes of Crr, CdA
 //! and watts of every set-up. Differences between set-ups are taken from the same changes, so what is common cancels.
 
-use super::inputs::Inputs;
-use super::instrument::{Input, InstrumentBudget};
+use super::instrument::{InputQuantity, InstrumentBudget};
 use super::loop_venue::{self, LoopVenue};
 use super::repetition::{Move, Repetition};
+use super::ridden_session::RiddenSession;
 use crate::error::Error;
 use crate::sample::Ride;
 use crate::uncertainty::budget::{Budget, Source};
@@ -15,15 +15,15 @@ use rayon::prelude::*;
 /// Works out the budget.
 ///
 /// Errors: [`Error::Numerical`] when a repetition has no finite answer.
-pub fn budget(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue) -> Result<InstrumentBudget, Error> {
+pub fn budget(inputs: &RiddenSession, rides: &[Ride], venue: &LoopVenue) -> Result<InstrumentBudget, Error> {
     let session = &inputs.session;
     let list = venue.moved_inputs(session);
     let again = Repetition::new(inputs, rides, venue)?;
     let at_base = again.at_base();
-    let is_counted = list.iter().any(|(input, _)| *input == Input::LapLength);
+    let is_counted = list.iter().any(|(input, _)| *input == InputQuantity::LapLength);
     // By how much counted laps are cut longer; not at all where none is counted.
     let longer_m = |one: Move| if is_counted { one.longer_laps_m(venue.cut.length_m) } else { 0.0 };
-    let change = |input: Input, by: f64| -> Option<Vec<f64>> {
+    let change = |input: InputQuantity, by: f64| -> Option<Vec<f64>> {
         let one = Move { input, by };
         let first_order = less(&again.answer(one)?, &at_base);
         let beyond = match longer_m(one) {
@@ -73,7 +73,7 @@ pub fn budget(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue) -> Result<Inst
 /// What another length of counted laps does beyond first order, by solving the day with it: laps move along the loop by more and
 /// more, changes of speed fall into them, and laps and weights become others. `None` where that cannot be solved.
 fn beyond_first_order(
-    inputs: &Inputs,
+    inputs: &RiddenSession,
     rides: &[Ride],
     again: &Repetition,
     at_base: &[f64],
@@ -85,7 +85,7 @@ fn beyond_first_order(
     circuit.bend_radius_m = circuit.bend_radius_m.map(|radius_m| radius_m + longer_m / std::f64::consts::TAU);
     let venue = loop_venue::solve(&other, rides).ok()?;
     let solved = less(&again.of_venue(&venue)?, at_base);
-    let first_order = less(&again.answer(Move { input: Input::LapLength, by: longer_m })?, at_base);
+    let first_order = less(&again.answer(Move { input: InputQuantity::LapLength, by: longer_m })?, at_base);
     Some(less(&solved, &first_order))
 }
 

@@ -3,8 +3,8 @@
 //! Given all inputs and a way to solve those of some runs; gives one outcome with a row for every run and set-up, and a
 //! finding for each run that is not used. It judges no run.
 
-use super::inputs::Inputs;
 use super::part::Part;
+use super::ridden_session::RiddenSession;
 use super::run_results::run_result;
 use super::venue_outcome::VenueOutcome;
 use crate::error::{Error, UnusableRun};
@@ -17,9 +17,9 @@ use crate::solution::SetupResult;
 ///
 /// Errors: those of `solve`; where the rest cannot be solved either, the cause that the first run was left out for.
 pub(super) fn solve_without_unusable(
-    inputs: &Inputs,
+    inputs: &RiddenSession,
     rides: &[Ride],
-    solve: impl Fn(&Inputs, &[Ride]) -> Result<VenueOutcome, Error>,
+    solve: impl Fn(&RiddenSession, &[Ride]) -> Result<VenueOutcome, Error>,
 ) -> Result<VenueOutcome, Error> {
     let (mut unusable, mut cause) = match solve(inputs, rides) {
         Err(Error::RunsUnusable { runs, cause }) => (runs, cause),
@@ -46,7 +46,7 @@ pub(super) fn solve_without_unusable(
 }
 
 /// What stops the rest, with the runs that are missing in it.
-fn together(inputs: &Inputs, unusable: &[UnusableRun], of_the_rest: Error) -> Error {
+fn together(inputs: &RiddenSession, unusable: &[UnusableRun], of_the_rest: Error) -> Error {
     let named: Vec<String> =
         unusable.iter().map(|u| format!("run {} ({})", u.run + 1, inputs.session.runs[u.run].file)).collect();
     let reasons: Vec<&str> = unusable.iter().map(|u| u.reason.as_str()).collect();
@@ -60,7 +60,7 @@ fn together(inputs: &Inputs, unusable: &[UnusableRun], of_the_rest: Error) -> Er
 
 /// A row for every run and set-up, without values where there are none.
 fn with_all_runs(
-    inputs: &Inputs,
+    inputs: &RiddenSession,
     rides: &[Ride],
     part: &Part,
     outcome: VenueOutcome,

@@ -1,6 +1,6 @@
 //! The whole job on data already read, one call a stage: align, cut, account, fit, budget, compare.
 //!
-//! Given [`Inputs`]; gives an [`Analysis`]: the solution, what the figures show and the aligned series. It reads and
+//! Given [`RiddenSession`]; gives an [`Analysis`]: the solution, what the figures show and the aligned series. It reads and
 //! writes no file, looks at no clock and prints nothing.
 
 pub(crate) mod air_of_run;
@@ -13,16 +13,20 @@ mod drift_check;
 mod evidence_of;
 mod factors;
 mod freed;
+mod gusts_of_loop;
 pub mod inspection;
-mod inputs;
+mod ridden_session;
 pub(crate) mod instrument;
 mod instrument_budget;
 pub(crate) mod known;
 mod known_budget;
+mod known_profile;
+pub(crate) mod lap_inputs;
 mod left_out;
 pub(crate) mod loop_choices;
 mod loop_length;
-pub(crate) mod loop_venue;
+mod loop_findings;
+mod loop_venue;
 mod model_check;
 mod monte_carlo;
 mod on_rollers;
@@ -48,6 +52,7 @@ mod slip;
 mod solvable_laps;
 mod speed_delay;
 mod speed_scale;
+mod told_once;
 mod tyre_rule;
 mod unshown;
 mod venue_outcome;
@@ -55,8 +60,8 @@ mod venues;
 mod wind_turn;
 
 pub use air_of_run::{LeastUncertainty, Readings, readings};
-pub use inputs::{DEFAULT_LAP_DRAWS, Depth, Inputs};
 pub use monte_carlo::{Draws, FEWEST_DRAWS, MOST_DRAWS};
+pub use ridden_session::{DEFAULT_LAP_DRAWS, Depth, RiddenSession};
 
 use crate::error::Error;
 use crate::evidence::Evidence;
@@ -78,7 +83,7 @@ pub struct Analysis {
 /// Does the whole job.
 ///
 /// Errors: those of the stages; see [`Error`].
-pub fn analyse(inputs: &Inputs, depth: Depth) -> Result<Analysis, Error> {
+pub fn analyse(inputs: &RiddenSession, depth: Depth) -> Result<Analysis, Error> {
     analyse_with_draws(inputs, depth, None)
 }
 
@@ -86,7 +91,7 @@ pub fn analyse(inputs: &Inputs, depth: Depth) -> Result<Analysis, Error> {
 /// budget there is nothing to check.
 ///
 /// Errors: those of [`analyse`], and [`Error::Usage`] for more draws than can be kept.
-pub fn analyse_with_draws(inputs: &Inputs, depth: Depth, draws: Option<Draws>) -> Result<Analysis, Error> {
+pub fn analyse_with_draws(inputs: &RiddenSession, depth: Depth, draws: Option<Draws>) -> Result<Analysis, Error> {
     let draws = draws.filter(|_| depth.budget);
     let session = &inputs.session;
     let mut findings = Vec::new();

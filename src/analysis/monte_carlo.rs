@@ -5,17 +5,17 @@
 //! Inputs are drawn from normal distributions (a best estimate with a standard uncertainty, 6.4.7), scatter from
 //! Student's t (6.4.9). The same seed gives the same numbers whatever the number of threads. It changes no result.
 
-use super::inputs::Inputs;
-use super::instrument::{Output, coefficients_of_difference, coefficients_of_setup};
+use super::instrument::{coefficients_of_difference, coefficients_of_setup};
 use super::loop_venue::LoopVenue;
 use super::repetition::{Move, Repetition};
+use super::ridden_session::RiddenSession;
 use super::run_results::venue_word;
 use crate::error::Error;
 use crate::finding::{Finding, What};
 use crate::sample::Ride;
 use crate::session::{Session, Venue};
-use crate::solution::{Contrast, Estimate, MonteCarlo, MonteCarloResult, SetupResult, Solution};
-use crate::uncertainty::monte_carlo::{Input as Drawn, Propagated, propagate};
+use crate::solution::{Contrast, Estimate, MonteCarlo, MonteCarloResult, Quantities, Quantity, SetupResult, Solution};
+use crate::uncertainty::monte_carlo::{InputDistribution, Propagated, propagate};
 
 /// Fewest and most draws: below, the ends of an interval are noise; the most is what 7.2.2 advises for 95 %.
 pub const FEWEST_DRAWS: usize = 1_000;
@@ -56,7 +56,7 @@ pub struct Chain<'a> {
 ///
 /// Errors: [`Error::Usage`] when the numbers of so many draws cannot be kept.
 pub fn of_loop(
-    inputs: &Inputs,
+    inputs: &RiddenSession,
     rides: &[Ride],
     venue: &LoopVenue,
     solution: &Solution,
@@ -89,7 +89,7 @@ pub fn check(session: &Session, solution: &Solution, chain: &Chain, draws: Draws
             ),
         });
     }
-    let mut inputs = vec![Drawn::Normal { mean: 0.0, sd: 1.0 }; chain.inputs];
+    let mut inputs = vec![InputDistribution::Normal { mean: 0.0, sd: 1.0 }; chain.inputs];
     inputs.extend(all.iter().map(|c| scatter(&c.estimate)));
     let count = chain.inputs;
     let model = |drawn: &[f64], out: &mut [f64]| {
@@ -113,32 +113,30 @@ pub fn check(session: &Session, solution: &Solution, chain: &Chain, draws: Draws
 fn checked(session: &Session, solution: &Solution, venue: Venue) -> Vec<Checked> {
     let setups = session.setups.len();
     let place = |id: &str| session.setups.iter().position(|s| s.id == id);
-    let rollers = venue == Venue::Rollers;
-    let of_setup = |s: &SetupResult| -> Vec<Checked> {
-        let power = if rollers { ("rolling_power_w", s.rolling_power_w) } else { ("power_w", s.power_w) };
-        let rows = [("crr", s.crr, Output::Crr), ("cda_m2", s.cda_m2, Output::Cda), (power.0, power.1, Output::Power)];
-        let setup = place(&s.id);
-        let one = |(quantity, estimate, output)| {
-            let coefficients = coefficients_of_setup(setups, setup?, output);
-            Some(Checked { setup: s.id.clone(), baseline: None, quantity, coefficients, estimate })
-        };
-        rows.into_iter().filter_map(one).collect()
-    };
-    let of_contrast = |c: &Contrast| -> Vec<Checked> {
-        let rows =
-            [("crr", c.crr, Output::Crr), ("cda_m2", c.cda_m2, Output::Cda), ("power_w", c.power_w, Output::Power)];
-        let (setup, baseline) = (place(&c.setup), place(&c.baseline));
-        let one = |(quantity, estimate, output)| {
-            let coefficients = coefficients_of_difference(setups, setup?, baseline?, output);
+    let rows = |id: &str, baseline: Option<&str>, of: Quantities<Estimate>, power: &'static str| {
+        let one = |quantity: Quantity| {
+            let coefficients = match baseline {
+                None => coefficients_of_setup(setups, place(id)?, quantity),
+                Some(baseline) => coefficients_of_difference(setups, place(id)?, place(baseline)?, quantity),
+            };
             Some(Checked {
-                setup: c.setup.clone(),
-                baseline: Some(c.baseline.clone()),
-                quantity,
+                setup: id.to_string(),
+                baseline: baseline.map(str::to_string),
+                quantity: if quantity == Quantity::Power { power } else { quantity.key() },
                 coefficients,
-                estimate,
+                estimate: *quantity.of(&of),
             })
         };
-        rows.into_iter().filter_map(one).collect()
+        Quantity::ALL.into_iter().filter_map(one).collect::<Vec<Checked>>()
+    };
+    let of_setup = |s: &SetupResult| {
+        let rolling = ("rolling_power_w", s.rolling_power_w);
+        let (key, power_w) = if venue == Venue::Rollers { rolling } else { (Quantity::Power.key(), s.power_w) };
+        rows(&s.id, None, Quantities { crr: s.crr, cda_m2: s.cda_m2, power_w }, key)
+    };
+    let of_contrast = |c: &Contrast| {
+        let of = Quantities { crr: c.crr, cda_m2: c.cda_m2, power_w: c.power_w };
+        rows(&c.setup, Some(&c.baseline), of, Quantity::Power.key())
     };
     let all = solution.setups.iter().flat_map(of_setup).chain(solution.contrasts.iter().flat_map(of_contrast));
     let has_interval = |c: &Checked| c.estimate.value.is_some() && c.estimate.se.is_some_and(|se| se > 0.0);
@@ -146,13 +144,13 @@ fn checked(session: &Session, solution: &Solution, venue: Venue) -> Vec<Checked>
 }
 
 /// Scatter about 0, with its degrees of freedom got back from those of the whole (JCGM 100, eq. G.2b).
-fn scatter(e: &Estimate) -> Drawn {
+fn scatter(e: &Estimate) -> InputDistribution {
     let (part, whole) = (e.scatter_se.unwrap_or(0.0), e.se.unwrap_or(f64::NAN));
     let dof = e.dof.map_or(f64::INFINITY, |dof| dof * (part / whole).powi(4));
     if dof.is_finite() && dof > 0.0 && part > 0.0 {
-        Drawn::Student { mean: 0.0, standard_error: part, dof }
+        InputDistribution::Student { mean: 0.0, standard_error: part, dof }
     } else {
-        Drawn::Normal { mean: 0.0, sd: part }
+        InputDistribution::Normal { mean: 0.0, sd: part }
     }
 }
 
@@ -241,84 +239,5 @@ pub fn findings(check: &MonteCarlo) -> Vec<Finding> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn session() -> Session {
-        let text = "[rider_and_bike]\nmass_kg = 80.0\n[[setup]]\nid = \"a\"\n[[setup]]\nid = \"b\"\n\
-                    [[run]]\nfile = \"1.fit\"\nsetup = \"a\"\n[[run]]\nfile = \"2.fit\"\nsetup = \"b\"\n";
-        Session::from_toml(text, "session.toml").unwrap()
-    }
-
-    /// One set-up whose Crr is 0.005 with an instrument error of `instrument` and scatter of 0.00006 on 12 degrees.
-    fn solution(session: &Session, instrument: f64) -> Solution {
-        use crate::analysis::known::Uncertain;
-        use crate::uncertainty::budget::Combined;
-        let scatter = Combined { standard_uncertainty: 0.00006, dof: 12.0 };
-        let crr = Uncertain { instrument_se: Some(instrument), ..Uncertain::of_laps(0.005, scatter) }.estimate(0.95);
-        let setup = SetupResult { id: session.setups[0].id.clone(), crr, ..SetupResult::default() };
-        Solution { setups: vec![setup], ..Solution::default() }
-    }
-
-    fn run(change: &(dyn Fn(&[f64]) -> Option<Vec<f64>> + Sync), instrument: f64, number: usize) -> MonteCarlo {
-        let session = session();
-        let chain = Chain { venue: Venue::Road, inputs: 1, change };
-        check(&session, &solution(&session, instrument), &chain, Draws { number, at_each: &|| () }).unwrap()
-    }
-
-    fn crr_alone(value: f64) -> Option<Vec<f64>> {
-        Some(vec![value, 0.0, 0.0, 0.0, 0.0, 0.0])
-    }
-
-    #[test]
-    fn a_linear_chain_agrees_with_its_budget() {
-        // The law of propagation is exact for linear effects; JCGM 101, 9.2 makes the same check.
-        let found = run(&|z| crr_alone(0.00008 * z[0]), 0.00008, 60_000);
-        assert_eq!(found.results.len(), 1);
-        assert_eq!(found.results[0].verdict, "agrees", "{found:?}");
-        assert!((found.results[0].instrument_se.unwrap() / 0.00008 - 1.0).abs() < 0.02);
-        assert!(findings(&found).is_empty());
-    }
-
-    #[test]
-    fn a_bent_chain_differs_and_is_told() {
-        // z² has mean 1 and no first-order effect, which is what a budget at ±u makes of it.
-        let found = run(&|z| crr_alone(0.0004 * z[0] * z[0]), 0.0, 20_000);
-        assert_eq!(found.results[0].verdict, "differs", "{found:?}");
-        let told: Vec<&str> = findings(&found).iter().map(|f| f.what.code()).collect();
-        assert_eq!(told, ["monte-carlo-differs"]);
-    }
-
-    #[test]
-    fn draws_without_an_answer_are_counted_and_told() {
-        let found = run(&|z| if z[0] > 2.0 { None } else { crr_alone(0.00008 * z[0]) }, 0.00008, 5_000);
-        // 2.3 % of a normal lie above 2; binomial deviation 0.2 %.
-        assert!((80..150).contains(&found.results[0].failed), "{}", found.results[0].failed);
-        assert!(findings(&found).iter().any(|f| f.what.code() == "draws-failed"));
-    }
-
-    #[test]
-    fn the_tolerance_is_half_a_unit_of_the_digit_that_counts() {
-        // JCGM 101, 7.9.2 examples 1–3, with one digit: 0.03 g → 0.005 g, 2 V → 0.5 V, 0.8 K → 0.05 K; rounding first.
-        for (u, delta) in [(0.03, 0.005), (2.0, 0.5), (0.8, 0.05), (0.000_096, 0.000_05)] {
-            assert!((tolerance(u) / delta - 1.0).abs() < 1e-12, "{u}");
-        }
-    }
-
-    #[test]
-    fn few_draws_are_not_taken_for_agreement() {
-        assert_eq!(verdict(0.1, 1.0, 0.2), "agrees");
-        assert_eq!(verdict(0.1, 1.0, 0.7), "too few draws");
-        assert_eq!(verdict(1.3, 1.0, 0.2), "too few draws");
-        assert_eq!(verdict(1.5, 1.0, 0.2), "differs");
-    }
-
-    #[test]
-    fn the_same_seed_gives_the_same_numbers_on_one_thread_and_on_many() {
-        let on = |threads| {
-            let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
-            pool.install(|| run(&|z| crr_alone(0.00008 * z[0]), 0.00008, 3_000))
-        };
-        assert_eq!(on(1), on(4));
-    }
-}
+#[path = "monte_carlo_tests.rs"]
+mod tests;

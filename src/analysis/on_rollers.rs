@@ -2,8 +2,8 @@
 //!
 //! Given inputs and rides; gives what the venue tells. It is a list of calls.
 
-use super::inputs::{Depth, Inputs};
 use super::monte_carlo::Draws;
+use super::ridden_session::{Depth, RiddenSession};
 use super::slip::twins;
 use super::venue_outcome::VenueOutcome;
 use super::{factors, roller_draws, roller_outcome, roller_venue};
@@ -11,7 +11,12 @@ use crate::error::Error;
 use crate::sample::Ride;
 
 /// All runs are on rollers.
-pub fn of_rollers(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>) -> Result<VenueOutcome, Error> {
+pub fn of_rollers(
+    inputs: &RiddenSession,
+    rides: &[Ride],
+    depth: Depth,
+    draws: Option<Draws>,
+) -> Result<VenueOutcome, Error> {
     let venue = roller_venue::solve(inputs, rides, depth)?;
     let chain = draws.map(|_| roller_draws::RollerChain::new(&inputs.session, &venue));
     let mut outcome = roller_outcome::outcome(inputs, rides, venue);

@@ -2,8 +2,8 @@
 //!
 //! Given inputs and rides; gives what the venue tells. It is a list of calls.
 
-use super::inputs::{Depth, Inputs};
 use super::monte_carlo::{self, Draws};
+use super::ridden_session::{Depth, RiddenSession};
 use super::run_values::{BetweenRuns, RunValues};
 use super::slip::{trend, twins, wind};
 use super::venue_outcome::VenueOutcome;
@@ -17,7 +17,7 @@ use crate::sample::Ride;
 
 /// All runs are on one loop; `crr_on_rollers` is that of each set-up where it is known.
 pub fn of_loop(
-    inputs: &Inputs,
+    inputs: &RiddenSession,
     rides: &[Ride],
     depth: Depth,
     draws: Option<Draws>,

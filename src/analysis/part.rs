@@ -3,7 +3,7 @@
 //! Given all inputs and which runs are wanted; gives the part, and turns its numbers of runs and set-ups into those of the
 //! session. It solves nothing.
 
-use super::inputs::Inputs;
+use super::ridden_session::RiddenSession;
 use super::venue_outcome::VenueOutcome;
 use crate::error::{Error, UnusableRun};
 use crate::evidence::Evidence;
@@ -12,7 +12,7 @@ use crate::session::Venue;
 
 /// Some of the runs with the set-ups they need, and where both stand in the session.
 pub struct Part {
-    pub inputs: Inputs,
+    pub inputs: RiddenSession,
     pub rides: Vec<Ride>,
     pub runs: Vec<usize>,
     pub setups: Vec<usize>,
@@ -20,7 +20,7 @@ pub struct Part {
 
 impl Part {
     /// The runs of some venues; what was said of the kind of the loop goes for all of them.
-    pub fn of_venues(inputs: &Inputs, rides: &[Ride], wanted: &dyn Fn(Venue) -> bool) -> Part {
+    pub fn of_venues(inputs: &RiddenSession, rides: &[Ride], wanted: &dyn Fn(Venue) -> bool) -> Part {
         let session = &inputs.session;
         let mut part = Part::of(inputs, rides, &|k| wanted(session.venue_of(&session.runs[k])));
         if let Some(first) = part.runs.first() {
@@ -29,7 +29,7 @@ impl Part {
         part
     }
 
-    pub fn of(inputs: &Inputs, rides: &[Ride], wanted: &dyn Fn(usize) -> bool) -> Part {
+    pub fn of(inputs: &RiddenSession, rides: &[Ride], wanted: &dyn Fn(usize) -> bool) -> Part {
         let session = &inputs.session;
         let runs: Vec<usize> = (0..session.runs.len()).filter(|k| wanted(*k)).collect();
         let ridden = |s: &usize| runs.iter().any(|k| session.setup_of(&session.runs[*k]) == *s);
@@ -39,7 +39,7 @@ impl Part {
         own.setups = setups.iter().map(|s| session.setups[*s].clone()).collect();
         own.baseline = Some(session.setups[session.baseline()].id.clone());
         Part {
-            inputs: Inputs {
+            inputs: RiddenSession {
                 session: own,
                 recordings: runs.iter().map(|k| inputs.recordings[*k].clone()).collect(),
                 weather: inputs.weather.clone(),

@@ -3,10 +3,11 @@
 //! Given a solved loop and by how much inputs are moved, one or many at once; gives Crr, CdA and watts of every set-up.
 //! It neither chooses the sizes of the moves nor combines anything.
 
-use super::inputs::Inputs;
-use super::instrument::{Input, alter};
-use super::loop_venue::{LoopVenue, conditions};
+use super::instrument::{InputQuantity, alter};
+use super::lap_inputs::conditions;
+use super::loop_venue::LoopVenue;
 use super::quantities::PowerAt;
+use super::ridden_session::RiddenSession;
 use crate::circuit::Lap;
 use crate::error::Error;
 use crate::sample::Ride;
@@ -21,7 +22,7 @@ const LEAST_SPEED_SPREAD: f64 = 0.03;
 /// An input and by how much it is moved.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Move {
-    pub input: Input,
+    pub input: InputQuantity,
     pub by: f64,
 }
 
@@ -29,9 +30,9 @@ impl Move {
     /// By how much laps that are counted by distance are cut longer, on a loop of this length.
     pub fn longer_laps_m(self, length_m: f64) -> f64 {
         match self.input {
-            Input::LapLength => self.by,
+            InputQuantity::LapLength => self.by,
             // A wheel that counts too little cuts too long a lap.
-            Input::Speed => -self.by * length_m,
+            InputQuantity::Speed => -self.by * length_m,
             _ => 0.0,
         }
     }
@@ -55,7 +56,11 @@ pub struct Repetition<'a> {
 
 impl<'a> Repetition<'a> {
     /// Errors: those of [`Solved::new`].
-    pub fn new(inputs: &'a Inputs, rides: &'a [Ride], venue: &'a LoopVenue<'a>) -> Result<Repetition<'a>, Error> {
+    pub fn new(
+        inputs: &'a RiddenSession,
+        rides: &'a [Ride],
+        venue: &'a LoopVenue<'a>,
+    ) -> Result<Repetition<'a>, Error> {
         let session = &inputs.session;
         let base = conditions(session, rides, &venue.cut, &venue.air, venue.gravity_m_s2);
         let mut ways = vec![None; venue.laps.len()];
@@ -67,7 +72,7 @@ impl<'a> Repetition<'a> {
             Some(_) => venue.fit.used.iter().map(|i| way(venue.lap(*i))).sum::<f64>() / venue.fit.used.len() as f64,
             None => 0.0,
         };
-        let (held_m_s, held_per_length) = (held(&Lap::way_per_age), held(&Lap::way_per_length));
+        let (held_m_s, held_per_length) = (held(&Lap::way_per_delay), held(&Lap::way_per_length));
         let solved = venue.frame().solved(&venue.laps, &venue.fit)?;
         let speeds = venue.fit.used.iter().map(|i| venue.laps[*i].account.mean_speed_m_s);
         let speeds_m_s = [speeds.clone().fold(f64::MAX, f64::min), speeds.fold(0.0, f64::max)];
@@ -88,7 +93,7 @@ impl<'a> Repetition<'a> {
     /// With one input moved, to first order; `None` when the answer is not finite.
     pub fn answer(&self, one: Move) -> Option<Vec<f64>> {
         let touched = |run: usize| match one.input {
-            Input::Gusts => false,
+            InputQuantity::Gusts => false,
             other => other.run().is_none_or(|k| k == run),
         };
         let used = &self.venue.fit.used;
@@ -96,7 +101,7 @@ impl<'a> Repetition<'a> {
         let accounts = self.accounts(&[one], laps.iter().map(|lap| used[*lap]))?;
         let altered: Vec<AlteredLap> =
             laps.iter().zip(accounts).map(|(&lap, account)| AlteredLap { lap, account }).collect();
-        let change = self.solved.after(&altered, sum(&[one], Input::Gusts))?;
+        let change = self.solved.after(&altered, sum(&[one], InputQuantity::Gusts))?;
         let parameters: Vec<f64> = self.venue.fit.parameters.iter().zip(change.iter()).map(|(p, c)| p + c).collect();
         Some(self.outputs(&parameters, &self.power(&[one])))
     }
@@ -113,7 +118,7 @@ impl<'a> Repetition<'a> {
             .map(|(&i, account)| LapInput { account, ..venue.laps[i].clone() })
             .collect();
         let mut choices = venue.choices.clone();
-        choices.gust_variance.iter_mut().for_each(|v| *v += sum(moves, Input::Gusts));
+        choices.gust_variance.iter_mut().for_each(|v| *v += sum(moves, InputQuantity::Gusts));
         let frame = Frame { choices: &choices, ..venue.frame() };
         let all: Vec<usize> = (0..laps.len()).collect();
         let parameters = self.solved.again(&frame.problem(&laps, &all, &venue.fit.weight, venue.fit.scatter))?;
@@ -131,11 +136,11 @@ impl<'a> Repetition<'a> {
             conditions
         };
         let altered: Vec<RunConditions> = self.base.iter().zip(&venue.air).map(moved).collect();
-        let older_by_s = sum(moves, Input::SpeedDelay);
-        let longer_m = sum(moves, Input::LapLength);
+        let older_by_s = sum(moves, InputQuantity::SpeedDelay);
+        let longer_m = sum(moves, InputQuantity::LapLength);
         let cut_longer_m: f64 = moves.iter().map(|m| m.longer_laps_m(venue.cut.length_m)).sum();
         let line_further_out = venue.cut.bends.filter(|_| longer_m != 0.0).map(|bends| bends.line(longer_m));
-        let sits_up = sum(moves, Input::CdaBetweenSpeeds);
+        let sits_up = sum(moves, InputQuantity::CdaBetweenSpeeds);
         laps.map(|i| {
             let at = venue.address[i];
             let (run, lap) = (&altered[at.run], &venue.cut.runs[at.run][at.lap]);
@@ -145,7 +150,7 @@ impl<'a> Repetition<'a> {
                 let line = line_further_out.as_ref().or(run.line);
                 LapAccount::new(&RunConditions { line, ..run.clone() }, at.lap, &lap)
             } else if older_by_s != 0.0 {
-                LapAccount::new(run, at.lap, &lap.with_older_speed(older_by_s, self.held_m_s))
+                LapAccount::new(run, at.lap, &lap.with_later_speed(older_by_s, self.held_m_s))
             } else {
                 None
             };
@@ -172,9 +177,9 @@ impl<'a> Repetition<'a> {
     fn power(&self, moves: &[Move]) -> PowerAt {
         // Watts are given where power is measured, so the efficiency enters them once more.
         let mut session = self.session.clone();
-        session.rider_and_bike.drivetrain_efficiency += sum(moves, Input::Efficiency);
+        session.rider_and_bike.drivetrain_efficiency += sum(moves, InputQuantity::Efficiency);
         let power = PowerAt::reference(&session);
-        PowerAt { bearing_w: power.bearing_w * (1.0 + sum(moves, Input::Bearing)), ..power }
+        PowerAt { bearing_w: power.bearing_w * (1.0 + sum(moves, InputQuantity::Bearing)), ..power }
     }
 
     /// Crr, CdA and watts of every set-up.
@@ -193,6 +198,6 @@ impl<'a> Repetition<'a> {
 }
 
 /// By how much an input is moved in all.
-fn sum(moves: &[Move], input: Input) -> f64 {
+fn sum(moves: &[Move], input: InputQuantity) -> f64 {
     moves.iter().filter(|m| m.input == input).map(|m| m.by).sum()
 }

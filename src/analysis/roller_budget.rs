@@ -2,12 +2,13 @@
 //!
 //! Given the runs and the session's standard uncertainties; gives the same kind of budget as a loop has, without CdA.
 
-use super::instrument::{InstrumentBudget, OUTPUTS, Output};
+use super::instrument::{InstrumentBudget, OUTPUTS};
 use super::quantities::PowerAt;
 use super::roller_run::SolvedRun;
 use crate::error::Error;
 use crate::rollers::{Reach, RollerRun, Sensitivity, sensitivities};
 use crate::session::Session;
+use crate::solution::Quantity;
 use crate::uncertainty::budget::{Budget, Source};
 use nalgebra::DMatrix;
 
@@ -34,8 +35,8 @@ pub fn budget(
         for &k in moved {
             let Some(line) = lines[k].iter().find(|l| l.source == kind.source) else { continue };
             let (first, share) = (OUTPUTS * runs[k].setup, shares[(runs[k].setup, k)]);
-            change[first + Output::Crr as usize] += share * line.crr;
-            change[first + Output::Power as usize] += share * watts(session, power, &runs[k].result, line);
+            change[first + Quantity::Crr as usize] += share * line.crr;
+            change[first + Quantity::Power as usize] += share * watts(session, power, &runs[k].result, line);
             largest_u = largest_u.max(line.standard_uncertainty);
         }
         if change.iter().any(|c| *c != 0.0) {

@@ -2,21 +2,21 @@
 //!
 //! Given solved runs; gives by how much Crr and rolling watts of every set-up move. It draws nothing itself.
 
-use super::instrument::{OUTPUTS, Output};
+use super::instrument::OUTPUTS;
 use super::monte_carlo::{Chain, Draws, check};
 use super::quantities::PowerAt;
 use super::roller_venue::RollerVenue;
 use crate::error::Error;
-use crate::rollers::{Inputs, Kind, Reach, WindowSums, kinds};
+use crate::rollers::{DrumInputs, Kind, Reach, WindowSums, kinds};
 use crate::session::{Session, Venue};
-use crate::solution::{MonteCarlo, Solution};
+use crate::solution::{MonteCarlo, Quantity, Solution};
 
 /// A run as it can be balanced again.
 struct Again {
     setup: usize,
     /// In the value of its set-up.
     share: f64,
-    inputs: Inputs,
+    inputs: DrumInputs,
     sums: WindowSums,
     crr_flat: f64,
     kinds: Vec<Kind>,
@@ -93,10 +93,10 @@ impl RollerChain {
             }
             let crr = inputs.crr_flat(&run.sums).ok()?;
             let (first, share) = (OUTPUTS * run.setup, run.share);
-            out[first + Output::Crr as usize] += share * (crr - run.crr_flat);
+            out[first + Quantity::Crr as usize] += share * (crr - run.crr_flat);
             // Watts are given where power is measured, so the efficiency enters them once more.
             let watts = crr * self.efficiency / efficiency - run.crr_flat;
-            out[first + Output::Power as usize] += share * self.power.per_crr_w * watts;
+            out[first + Quantity::Power as usize] += share * self.power.per_crr_w * watts;
         }
         Some(out)
     }

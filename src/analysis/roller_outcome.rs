@@ -5,10 +5,9 @@
 use super::air_of_run::readings;
 use super::budget_lines::budget_lines;
 use super::contrasts::{Pair, PairDifference, contrasts};
-use super::inputs::Inputs;
-use super::instrument::Output;
 use super::known::{Known, Uncertain};
 use super::quantities::PowerAt;
+use super::ridden_session::RiddenSession;
 use super::roller_replication::run_to_run;
 use super::roller_venue::RollerVenue;
 use super::run_results::{empty_solution, run_result, venue_word};
@@ -19,13 +18,13 @@ use crate::rollers::RollerRun;
 use crate::sample::{Reason, Ride, SampleColumns};
 use crate::session::{Session, Venue};
 use crate::solution::{
-    BudgetLine, CircuitResult, Contribution, Measured, PairContribution, RollerWindow, RunResult, SetupResult,
-    Solution, Solver,
+    BudgetLine, CircuitResult, Contribution, Measured, PairContribution, Quantity, RollerWindow, RunResult,
+    SetupResult, Solution, Solver,
 };
 use crate::uncertainty::replication::Contrast;
 
 /// Puts everything together.
-pub fn outcome(inputs: &Inputs, rides: &[Ride], venue: RollerVenue) -> VenueOutcome {
+pub fn outcome(inputs: &RiddenSession, rides: &[Ride], venue: RollerVenue) -> VenueOutcome {
     let session = &inputs.session;
     let per_crr_w = PowerAt::reference(session).per_crr_w;
     let against = Pair::against_baseline(session);
@@ -71,14 +70,14 @@ fn of_runs(contrast: &Contrast, confidence: f64, instrument_se: Option<f64>) -> 
 }
 
 fn crr_of(session: &Session, venue: &RollerVenue, s: usize) -> Uncertain {
-    let instrument_se = venue.budget.as_ref().map(|b| b.combined(&b.of_setup(s, Output::Crr)));
+    let instrument_se = venue.budget.as_ref().map(|b| b.combined(&b.of_setup(s, Quantity::Crr)));
     of_runs(&venue.replication.value(s), session.solve.confidence, instrument_se)
 }
 
 fn setup(session: &Session, venue: &RollerVenue, s: usize, per_crr_w: f64) -> SetupResult {
     let crr = crr_of(session, venue, s);
     let rolling = Uncertain {
-        instrument_se: venue.budget.as_ref().map(|b| b.combined(&b.of_setup(s, Output::Power))),
+        instrument_se: venue.budget.as_ref().map(|b| b.combined(&b.of_setup(s, Quantity::Power))),
         ..crr.times(per_crr_w)
     };
     let (mut way_m, mut time_s) = (0.0, 0.0);
@@ -100,12 +99,12 @@ fn setup(session: &Session, venue: &RollerVenue, s: usize, per_crr_w: f64) -> Se
 fn difference(session: &Session, venue: &RollerVenue, pair: Pair, per_crr_w: f64) -> PairDifference {
     let u = |output| venue.budget.as_ref().map(|b| b.combined(&b.of_difference(pair.setup, pair.baseline, output)));
     let of_pair = venue.replication.difference(pair.setup, pair.baseline);
-    let crr = of_runs(&of_pair, session.solve.confidence, u(Output::Crr));
-    let power_w = Uncertain { instrument_se: u(Output::Power), ..crr.times(per_crr_w) };
+    let crr = of_runs(&of_pair, session.solve.confidence, u(Quantity::Crr));
+    let power_w = Uncertain { instrument_se: u(Quantity::Power), ..crr.times(per_crr_w) };
     PairDifference { pair, crr: Known::Within(crr), cda_m2: Known::Not, power_w: Known::Within(power_w) }
 }
 
-fn run(inputs: &Inputs, ride: &Ride, k: usize, result: Option<&RollerRun>) -> RunResult {
+fn run(inputs: &RiddenSession, ride: &Ride, k: usize, result: Option<&RollerRun>) -> RunResult {
     let finite = |x: f64| x.is_finite().then_some(x);
     // There is no drag of the air on rollers; its density is told where its pressure was.
     let air = inputs.session.air.with(inputs.session.air_here(&inputs.session.runs[k]));

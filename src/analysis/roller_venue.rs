@@ -3,9 +3,9 @@
 //! Given inputs and rides that are all on rollers; gives what the outcome is made from. It compares no set-ups.
 
 use super::air_of_run::DEVICE_TEMPERATURE_U_C;
-use super::inputs::{Depth, Inputs};
 use super::instrument::InstrumentBudget;
 use super::quantities::PowerAt;
+use super::ridden_session::{Depth, RiddenSession};
 use super::roller_budget::budget;
 use super::roller_replication::replication;
 use super::roller_run::SolvedRun;
@@ -40,7 +40,7 @@ impl RollerVenue {
 /// Solves the runs on rollers. A run without a window is left out and told, as long as its set-up has another.
 ///
 /// Errors: [`Error::RunsUnusable`] for runs without power, speed or a window where their set-up has no other.
-pub fn solve(inputs: &Inputs, rides: &[Ride], depth: Depth) -> Result<RollerVenue, Error> {
+pub fn solve(inputs: &RiddenSession, rides: &[Ride], depth: Depth) -> Result<RollerVenue, Error> {
     let session = &inputs.session;
     let mut findings = Vec::new();
     let mut runs: Vec<SolvedRun> = Vec::with_capacity(rides.len());
@@ -91,14 +91,16 @@ fn replication_finding(session: &Session, replication: &Replication, runs: usize
     let fraction = session.uncertainty.run_to_run(Venue::Rollers);
     let what = match seen.repeats {
         0 => What::NoRepeats { runs, fraction },
-        repeats if seen.rests_on_prior() => What::RunToRunSupposed { repeats, fraction, of: "Crr" },
+        repeats if seen.rests_on_prior() => {
+            What::RunToRunSupposed { repeats, setups: replication.setups(), fraction, of: "Crr" }
+        }
         _ => return None,
     };
     Some(Finding::of_session(what))
 }
 
 /// As stated, else that of the weather log in the middle of the ride, where it covers that.
-fn temperature(inputs: &Inputs, run: &Run, ride: &Ride) -> Option<f64> {
+fn temperature(inputs: &RiddenSession, run: &Run, ride: &Ride) -> Option<f64> {
     let middle = ride.start_unix_s + 0.5 * ride.duration_s();
     let logged = || {
         let log = inputs.weather.as_ref()?;

@@ -2,7 +2,7 @@
 //!
 //! Given session, recordings and rides; gives the parts of a [`Solution`] that need no solving.
 
-use super::inputs::Inputs;
+use super::ridden_session::RiddenSession;
 use crate::compare::order::pairs_in_time;
 use crate::finding::{Finding, What};
 use crate::sample::Ride;
@@ -27,7 +27,7 @@ pub fn empty_solution(session: &Session) -> Solution {
 }
 
 /// A run before its venue fills in what it found.
-pub fn run_result(inputs: &Inputs, ride: &Ride, k: usize) -> RunResult {
+pub fn run_result(inputs: &RiddenSession, ride: &Ride, k: usize) -> RunResult {
     let session = &inputs.session;
     let run = &session.runs[k];
     RunResult {

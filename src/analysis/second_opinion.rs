@@ -131,8 +131,8 @@ fn worst<'a>(
 
 #[cfg(test)]
 mod tests {
-    use super::super::inputs::Inputs;
     use super::super::loop_venue;
+    use super::super::ridden_session::RiddenSession;
     use super::*;
     use crate::sample::align;
     use crate::solve::design::LapBlock;
@@ -146,7 +146,7 @@ mod tests {
         let read = |file: &String| crate::record::read(format!("{folder}{file}").as_ref()).unwrap();
         let recordings: Vec<_> = session.runs.iter().map(|run| read(&run.file)).collect();
         let rides: Vec<_> = recordings.iter().map(|recording| align(recording).0).collect();
-        let inputs = Inputs { session, recordings, weather: None, survey: None };
+        let inputs = RiddenSession { session, recordings, weather: None, survey: None };
         let venue = loop_venue::solve(&inputs, &rides).unwrap();
         let fit = &venue.fit;
         let frame = venue.frame();

@@ -3,7 +3,7 @@
 //! Given rides and laps with their reasons; gives nothing or the error that says what became of every lap or which runs
 //! cannot be used. It marks no lap.
 
-use super::inputs::Inputs;
+use super::ridden_session::RiddenSession;
 use crate::circuit::{Lap, LapCut};
 use crate::error::{Error, UnusableRun};
 use crate::finding::{Finding, What};
@@ -18,7 +18,7 @@ const NEEDED: usize = 2;
 const NO_POWER_W: f64 = 10.0;
 
 /// Errors: [`Error::NoChannel`] of the first run, or of those runs where others have what they need.
-pub(super) fn need_channels(inputs: &Inputs, rides: &[Ride]) -> Result<(), Error> {
+pub(super) fn need_channels(inputs: &RiddenSession, rides: &[Ride]) -> Result<(), Error> {
     let files = inputs.recordings.iter().map(|r| r.provenance.file.as_str());
     part(files.zip(rides).map(|(file, ride)| missing_channel(file, ride)).collect())
 }

@@ -2,7 +2,7 @@
 //!
 //! Given a way to try a delay; gives the one with which laps repeat best, with its standard uncertainty.
 
-use crate::circuit::SpeedAge;
+use crate::circuit::SpeedDelay;
 use rayon::prelude::*;
 
 /// First and last coarse trial, s.
@@ -29,7 +29,7 @@ pub struct DelayTrial {
 /// Between two bends load, speed and height of the centre of mass change within metres, so two metres of misplacement show
 /// in every step (and move Crr by several per cent); lap marks alone leave that much open. Coarse first, then fine; what is
 /// left open is the finest step.
-pub fn by_scatter(trial: impl Fn(f64) -> Option<DelayTrial> + Sync) -> Option<SpeedAge> {
+pub fn by_scatter(trial: impl Fn(f64) -> Option<DelayTrial> + Sync) -> Option<SpeedDelay> {
     let best_of = |delays: Vec<f64>| {
         let tried: Vec<DelayTrial> = delays.into_par_iter().filter_map(&trial).collect();
         let most = tried.iter().map(|t| t.laps).max()?;
@@ -46,5 +46,5 @@ pub fn by_scatter(trial: impl Fn(f64) -> Option<DelayTrial> + Sync) -> Option<Sp
     for step in [fine, finest] {
         best = best_of(around(best, step))?;
     }
-    Some(SpeedAge { mean_s: best, sd_s: finest })
+    Some(SpeedDelay { mean_s: best, sd_s: finest })
 }

@@ -3,8 +3,8 @@
 //! Given inputs and rides; gives rides whose speeds are scaled and a session that carries the error of the scale. Without the
 //! wish it gives nothing.
 
-use super::inputs::Inputs;
-use crate::circuit::{FoundLoop, LapLengths, RunToCut, SpeedAge};
+use super::ridden_session::RiddenSession;
+use crate::circuit::{FoundLoop, LapLengths, RunToCut, SpeedDelay};
 use crate::error::Error;
 use crate::finding::{Finding, What};
 use crate::sample::Ride;
@@ -15,9 +15,9 @@ const CREDIBLE: std::ops::RangeInclusive<f64> = 0.75..=1.35;
 /// Share by which the wheel of one run must differ from that of the others to be given a scale of its own.
 const OWN_SCALE: f64 = 0.006;
 
-/// Inputs whose speed scale is that of the loop.
+/// A ridden session whose speed scale is that of the loop.
 pub(super) struct Calibrated {
-    pub inputs: Inputs,
+    pub inputs: RiddenSession,
     pub rides: Vec<Ride>,
     pub findings: Vec<Finding>,
 }
@@ -30,7 +30,7 @@ pub(super) fn to_cut<'a>(session: &'a Session, rides: &'a [Ride]) -> Vec<RunToCu
 /// `None` unless the session asks for it.
 ///
 /// Errors: those of [`FoundLoop::new`], and [`Error::Inconsistent`] where nothing tells the length of a lap.
-pub(super) fn calibrated(inputs: &Inputs, rides: &[Ride]) -> Result<Option<Calibrated>, Error> {
+pub(super) fn calibrated(inputs: &RiddenSession, rides: &[Ride]) -> Result<Option<Calibrated>, Error> {
     let session = &inputs.session;
     if session.solve.speed_scale != SpeedScale::Calibrate {
         return Ok(None);
@@ -38,7 +38,7 @@ pub(super) fn calibrated(inputs: &Inputs, rides: &[Ride]) -> Result<Option<Calib
     let refuse = |message: String| Error::Inconsistent { file: "solve.speed_scale".into(), line: None, message };
     let to_cut = to_cut(session, rides);
     let found = FoundLoop::new(&to_cut, &session.circuit)?;
-    let lengths = found.lengths(found.speed_age().unwrap_or(SpeedAge::USUAL).mean_s);
+    let lengths = found.lengths(found.speed_delay().unwrap_or(SpeedDelay::USUAL).mean_s);
     let (Some(known), Some(usual_m)) = (lengths.known(), lengths.by_wheel()) else {
         let message = "\"calibrate\" needs laps that are seen (positions or lap marks) and their length (positions or length_m); \
                        give them, or leave speed_scale out";

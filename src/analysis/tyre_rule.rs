@@ -4,7 +4,7 @@
 //! Given inputs and rides; gives inputs with the supposed rule, and what must be told. It corrects nothing itself.
 
 use super::air_of_run::air_of_run;
-use super::inputs::Inputs;
+use super::ridden_session::RiddenSession;
 use crate::finding::{Finding, Slip, What};
 use crate::sample::Ride;
 use crate::session::{REFERENCE_TEMPERATURE_C, Session};
@@ -20,15 +20,15 @@ const APART_C: f64 = 0.5;
 /// The same where only the devices read them, which the sun warms unlike the tyres.
 const DEVICES_APART_C: f64 = 3.0;
 
-/// Inputs in which the session states the supposed rule.
+/// The same day with a session that states the supposed rule.
 pub(super) struct Supposed {
     /// `None` where temperatures are too badly known to correct anything.
-    pub inputs: Option<Inputs>,
+    pub inputs: Option<RiddenSession>,
     pub finding: Finding,
 }
 
 /// `None` where a rule is stated or the runs were ridden at one temperature.
-pub(super) fn supposed(inputs: &Inputs, rides: &[Ride]) -> Option<Supposed> {
+pub(super) fn supposed(inputs: &RiddenSession, rides: &[Ride]) -> Option<Supposed> {
     let session = &inputs.session;
     if session.circuit.temperature_coefficient_per_c.is_some() {
         return None;

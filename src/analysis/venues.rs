@@ -4,13 +4,13 @@
 //! loop shows CdA, and those of both under `venues`.
 
 use super::combine::{Both, Side};
-use super::inputs::{Depth, Inputs};
 use super::left_out::solve_without_unusable;
 use super::monte_carlo::Draws;
 use super::on_rollers::of_rollers;
 use super::one_loop::of_loop;
 use super::part::Part;
 use super::quantities::PowerAt;
+use super::ridden_session::{Depth, RiddenSession};
 use super::run_results::venue_word;
 use super::solvable_laps::unusable;
 use super::venue_outcome::VenueOutcome;
@@ -24,11 +24,21 @@ use crate::solution::{Estimate, SetupResult, Solution, VenueResult, Venues};
 /// Solves every venue of the session, without the runs that cannot be used.
 ///
 /// Errors: those of the venues.
-pub fn solve(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>) -> Result<VenueOutcome, Error> {
+pub fn solve(
+    inputs: &RiddenSession,
+    rides: &[Ride],
+    depth: Depth,
+    draws: Option<Draws>,
+) -> Result<VenueOutcome, Error> {
     solve_without_unusable(inputs, rides, |inputs, rides| solve_all(inputs, rides, depth, draws))
 }
 
-fn solve_all(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>) -> Result<VenueOutcome, Error> {
+fn solve_all(
+    inputs: &RiddenSession,
+    rides: &[Ride],
+    depth: Depth,
+    draws: Option<Draws>,
+) -> Result<VenueOutcome, Error> {
     let session = &inputs.session;
     let venues: Vec<Venue> = session.runs.iter().map(|r| session.venue_of(r)).collect();
     if venues.iter().all(|v| *v == Venue::Rollers) {
@@ -75,7 +85,7 @@ fn solve_all(inputs: &Inputs, rides: &[Ride], depth: Depth, draws: Option<Draws>
     on_loop.renumber(&mut circuit);
     on_rollers.renumber(&mut rollers);
     let said = findings(session, &together, &on_loop, &on_rollers);
-    Ok(merge(session, [(on_loop, circuit), (on_rollers, rollers)], together, said))
+    Ok(one_solution(session, [(on_loop, circuit), (on_rollers, rollers)], together, said))
 }
 
 fn venue_result(solution: &Solution, venue: Venue) -> VenueResult {
@@ -92,7 +102,7 @@ fn venue_result(solution: &Solution, venue: Venue) -> VenueResult {
 }
 
 /// Runs in the order of the session; every set-up at the top, without values where the loop has none.
-fn merge(
+fn one_solution(
     session: &Session,
     [(on_loop, circuit), (on_rollers, rollers)]: [(Part, VenueOutcome); 2],
     together: Venues,

@@ -12,14 +12,14 @@ use crate::sample::Ride;
 pub struct Chainage {
     start_m: f64,
     scale: f64,
-    per_age: PerAge,
+    per_delay: PerDelay,
     /// Slow correction at instants, m.
     drift: Vec<Knot>,
 }
 
-/// What start and scale gain where the speed reading is a second older, m/s and 1/s.
+/// What start and scale gain where the speed reading is a second later, m/s and 1/s.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub(super) struct PerAge {
+pub(super) struct PerDelay {
     pub start_m: f64,
     pub scale: f64,
 }
@@ -27,11 +27,11 @@ pub(super) struct PerAge {
 impl Chainage {
     /// Chainage by the wheel alone, zero at an instant.
     pub fn by_distance(ride: &Ride, zero_s: f64) -> Self {
-        Chainage { start_m: -ride.distance_m.at(zero_s), scale: 1.0, per_age: PerAge::default(), drift: Vec::new() }
+        Chainage { start_m: -ride.distance_m.at(zero_s), scale: 1.0, per_delay: PerDelay::default(), drift: Vec::new() }
     }
 
-    pub(super) fn new(start_m: f64, scale: f64, per_age: PerAge, drift: Vec<Knot>) -> Self {
-        Chainage { start_m, scale, per_age, drift }
+    pub(super) fn new(start_m: f64, scale: f64, per_delay: PerDelay, drift: Vec<Knot>) -> Self {
+        Chainage { start_m, scale, per_delay, drift }
     }
 
     /// Metres of the loop for a metre by the wheel.
@@ -39,10 +39,10 @@ impl Chainage {
         self.scale
     }
 
-    /// By how much later a place is reached where the speed reading is a second older, s/s, from the instant at which it is
+    /// By how much later a place is reached where the speed reading is a second later, s/s, from the instant at which it is
     /// reached now.
-    pub(super) fn delay_per_age(&self, ride: &Ride, time_s: f64) -> f64 {
-        let gained = self.per_age.start_m + self.per_age.scale * ride.distance_m.at(time_s);
+    pub(super) fn shift_per_delay(&self, ride: &Ride, time_s: f64) -> f64 {
+        let gained = self.per_delay.start_m + self.per_delay.scale * ride.distance_m.at(time_s);
         -gained / (self.scale * ride.distance_m.rate_at(time_s))
     }
 

@@ -1,11 +1,11 @@
 //! Places seen along the line, and the wheel's distance tied to them.
 //!
-//! Given fixes of one sequence, noisy but unbiased in the long run; gives the sequence's chainage for any age of the speed
-//! reading, and what the fixes say of that age. Those that lie far from the others are not used.
+//! Given fixes of one sequence, noisy but unbiased in the long run; gives the sequence's chainage for any delay of the speed
+//! reading, and what the fixes say of that delay. Those that lie far from the others are not used.
 
-use super::chainage::{Chainage, PerAge};
+use super::chainage::{Chainage, PerDelay};
 use super::line_drift::{LapMean, drift};
-use super::speed_age::{AgeEvidence, SpeedAge};
+use super::speed_delay::{DelayEvidence, SpeedDelay};
 use crate::sample::Ride;
 use nalgebra::{Cholesky, Matrix2, U2, Vector2};
 
@@ -54,7 +54,7 @@ impl Fixes {
         let mut agreeing = all.clone();
         for _ in 0..2 {
             let sums = Sums::over(&agreeing)?;
-            let found = sums.at_age(sums.own_age()?.mean_s)?;
+            let found = sums.at_delay(sums.own_delay()?.mean_s)?;
             let mut size: Vec<f64> = all.iter().map(|s| found.residual(s).abs()).collect();
             size.sort_by(f64::total_cmp);
             let limit_m = OUTLIER * 1.4826 * size[size.len() / 2] + 1e-3;
@@ -63,25 +63,25 @@ impl Fixes {
         Some(Fixes { sums: Sums::over(&agreeing)?, agreeing, passes_s: passes_s.to_vec() })
     }
 
-    /// What they say of the age of the speed reading, whatever start and scale are.
-    pub fn age_evidence(&self) -> Option<AgeEvidence> {
-        let (information, pull) = self.sums.age_information()?;
-        let own = SpeedAge::USUAL.with(information, pull);
-        let laps = self.lap_means(&self.sums.at_age(own.mean_s)?);
-        Some(AgeEvidence {
+    /// What they say of the speed delay, whatever start and scale are.
+    pub fn delay_evidence(&self) -> Option<DelayEvidence> {
+        let (information, pull) = self.sums.delay_information()?;
+        let own = SpeedDelay::USUAL.with(information, pull);
+        let laps = self.lap_means(&self.sums.at_delay(own.mean_s)?);
+        Some(DelayEvidence {
             information,
             pull,
             misfit: laps.iter().map(|l| l.weight * l.mean_m.powi(2)).sum(),
-            // Start and scale follow the laps, and the age by so much of it as they decide.
+            // Start and scale follow the laps, and the delay by so much of it as they decide.
             dof: (laps.len() as f64 - 2.0 - information * own.sd_s.powi(2)).max(0.0),
         })
     }
 
-    /// Start and scale for a speed reading that is `age_s` old, then a slow drift by laps if the fixes ask for one.
-    pub fn chainage(&self, age_s: f64) -> Option<Chainage> {
-        let (found, older) = (self.sums.at_age(age_s)?, self.sums.at_age(age_s + 1.0)?);
-        let per_age = PerAge { start_m: older.start_m - found.start_m, scale: older.scale - found.scale };
-        Some(Chainage::new(found.start_m, found.scale, per_age, drift(&self.lap_means(&found))))
+    /// Start and scale for a speed reading that is `delay_s` late, then a slow drift by laps if the fixes ask for one.
+    pub fn chainage(&self, delay_s: f64) -> Option<Chainage> {
+        let (found, later) = (self.sums.at_delay(delay_s)?, self.sums.at_delay(delay_s + 1.0)?);
+        let per_delay = PerDelay { start_m: later.start_m - found.start_m, scale: later.scale - found.scale };
+        Some(Chainage::new(found.start_m, found.scale, per_delay, drift(&self.lap_means(&found))))
     }
 
     /// What the regression leaves, as one mean a lap or some laps.
@@ -102,16 +102,16 @@ impl Fixes {
     }
 }
 
-/// Place = start + scale × distance by the wheel + age × speed; without the last term it is where the reading was made.
+/// Place = start + scale × distance by the wheel + delay × speed; without the last term it is where the reading was made.
 struct Regression {
     start_m: f64,
     scale: f64,
-    age_s: f64,
+    delay_s: f64,
 }
 
 impl Regression {
     fn residual(&self, s: &Fix) -> f64 {
-        s.chainage_m - self.start_m - self.scale * s.distance_m - self.age_s * s.speed_m_s
+        s.chainage_m - self.start_m - self.scale * s.distance_m - self.delay_s * s.speed_m_s
     }
 }
 
@@ -147,24 +147,24 @@ impl Sums {
         Some(Sums { middle_m, shape, place, speed, speed_square, speed_place })
     }
 
-    /// Inverse variance of the age, 1/s², and its product with the age, 1/s, whatever start and scale are.
-    fn age_information(&self) -> Option<(f64, f64)> {
+    /// Inverse variance of the delay, 1/s², and its product with the delay, 1/s, whatever start and scale are.
+    fn delay_information(&self) -> Option<(f64, f64)> {
         let explained = self.shape.solve(&self.speed);
         let information = self.speed_square - self.speed.dot(&explained);
         let pull = self.speed_place - self.place.dot(&explained);
         (information.is_finite() && pull.is_finite()).then_some((information.max(0.0), pull))
     }
 
-    /// The age by these fixes and what sensors usually show.
-    fn own_age(&self) -> Option<SpeedAge> {
-        self.age_information().map(|(information, pull)| SpeedAge::USUAL.with(information, pull))
+    /// The delay by these fixes and what sensors usually show.
+    fn own_delay(&self) -> Option<SpeedDelay> {
+        self.delay_information().map(|(information, pull)| SpeedDelay::USUAL.with(information, pull))
     }
 
-    /// Start and scale for a known age.
-    fn at_age(&self, age_s: f64) -> Option<Regression> {
-        let x = self.shape.solve(&(self.place - age_s * self.speed));
+    /// Start and scale for a known delay.
+    fn at_delay(&self, delay_s: f64) -> Option<Regression> {
+        let x = self.shape.solve(&(self.place - delay_s * self.speed));
         let scale = 1.0 + x[1];
-        let found = Regression { start_m: x[0] - scale * self.middle_m, scale, age_s };
+        let found = Regression { start_m: x[0] - scale * self.middle_m, scale, delay_s };
         x.iter().all(|v| v.is_finite()).then_some(found)
     }
 }
@@ -210,29 +210,29 @@ mod tests {
 
     #[test]
     fn they_say_how_old_the_speed_reading_is() {
-        let evidence = seen(&steady_ride(1200)).age_evidence().unwrap();
-        let age_s = evidence.pull / evidence.information;
+        let evidence = seen(&steady_ride(1200)).delay_evidence().unwrap();
+        let delay_s = evidence.pull / evidence.information;
         // 1200 sines of 2 m on speeds that lie 1.5 m/s to either side: 2/√2/1.5/√1200 = 0.03 s.
-        assert!((age_s - 0.7).abs() < 0.06, "{age_s}");
+        assert!((delay_s - 0.7).abs() < 0.06, "{delay_s}");
         // Stated errors of 20 m on such speeds: 20/1.5/√1200 = 0.385 s.
         assert!((evidence.information.powf(-0.5) - 0.385).abs() < 0.02, "{}", evidence.information);
-        // Four laps less start and scale, and the age by 6.75/(6.75 + 1/0.4²).
+        // Four laps less start and scale, and the delay by 6.75/(6.75 + 1/0.4²).
         assert!((evidence.dof - (2.0 - 0.52)).abs() < 0.03, "{}", evidence.dof);
     }
 
     #[test]
-    fn an_older_reading_reaches_its_places_later() {
+    fn an_later_reading_reaches_its_places_later() {
         let ride = steady_ride(1200);
         let fixes = seen(&ride);
-        let (now, older) = (fixes.chainage(0.7).unwrap(), fixes.chainage(0.9).unwrap());
+        let (now, later) = (fixes.chainage(0.7).unwrap(), fixes.chainage(0.9).unwrap());
         for place_m in [300.0, 4000.0, 9000.0] {
             let at = |c: &Chainage| c.time_at(&ride, place_m, 0.0, 1199.0).unwrap();
-            let delay_s = at(&older) - at(&now);
+            let delay_s = at(&later) - at(&now);
             // Mean speed is 9.5 m/s, so that places move by 0.2 s of that.
             assert!((0.15..0.25).contains(&delay_s), "{delay_s}");
-            assert!((now.delay_per_age(&ride, at(&now)) * 0.2 - delay_s).abs() < 0.01, "{delay_s}");
+            assert!((now.shift_per_delay(&ride, at(&now)) * 0.2 - delay_s).abs() < 0.01, "{delay_s}");
         }
-        assert_eq!(Chainage::by_distance(&ride, 0.0).delay_per_age(&ride, 600.0), 0.0);
+        assert_eq!(Chainage::by_distance(&ride, 0.0).shift_per_delay(&ride, 600.0), 0.0);
     }
 
     #[test]

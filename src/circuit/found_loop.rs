@@ -1,22 +1,24 @@
 //! Cutting rides into laps at equal steps of chainage.
 //!
 //! Given rides and what the session says of the loop; finds passes and line, and gives laps with the instants of their
-//! step edges for any age of the speed reading. A run that has no laps carries the reason; only where no run has any is
+//! step edges for any speed delay. A run that has no laps carries the reason; only where no run has any is
 //! that an error.
 
 use super::gate::Track;
 use super::lap::{LapCut, RunToCut, edges, mark_changing_speed};
 use super::lap_length::{LapLengths, LengthReading};
+use super::lap_marks::has_regular_marks;
 use super::lap_sequence::{Placing, RunLaps};
 use super::line_of_loop::{LineOfLoop, line_of_loop};
 use super::mapped_length::Mapped;
-use super::passes::{Passed, RunPasses, all_passes, has_regular_marks, loop_length, no_laps, steady_offset};
+use super::passes::{Passed, RunPasses, all_passes, loop_length, no_laps};
 use super::placed_rides::placed;
-use super::speed_age::{AgeEvidence, SpeedAge};
+use super::speed_delay::{DelayEvidence, SpeedDelay};
+use super::steady_cut::steady_offset;
 use super::track::StatedBends;
 use crate::error::Error;
 use crate::finding::{Finding, What};
-use crate::sample::mark_samples_placed;
+use crate::sample::mark_samples;
 use crate::session::{Circuit, LapSource, Venue};
 
 /// The loop of some runs: passes and line are found, and laps can be placed along it.
@@ -58,9 +60,9 @@ impl<'a> FoundLoop<'a> {
         let run_laps: Vec<RunLaps> = (0..runs.len())
             .map(|k| RunLaps::new(&runs[k], &places.tracks[k], &passes[k], fixed_on.as_ref(), length_m))
             .collect();
-        let marks = (0..runs.len())
+        let reasons = (0..runs.len())
             .map(|k| {
-                mark_samples_placed(runs[k].ride, |i| {
+                mark_samples(runs[k].ride, |i| {
                     !by_gate[k] || places.tracks[k].place.get(i).is_some_and(|p| p.is_known())
                 })
             })
@@ -76,7 +78,7 @@ impl<'a> FoundLoop<'a> {
             runs: Vec::new(),
             refused,
             lengths: LapLengths { stated: LengthReading::stated(circuit), ..LapLengths::default() },
-            marks,
+            reasons,
             findings,
         };
         let tied_by_places = passes.iter().any(RunPasses::are_of_gate);
@@ -95,36 +97,36 @@ impl<'a> FoundLoop<'a> {
 
     /// Whether only lap marks tie the rides to a line of stated bends: a thumb or a strip is no judge of how old the speed
     /// reading is, but the account then is.
-    pub fn age_hangs_on_the_bends(&self) -> bool {
+    pub fn delay_hangs_on_the_bends(&self) -> bool {
         self.by_marks_to_stated_bends
     }
 
-    /// The age of the speed reading by positions or lap marks of all runs; `None` where there are neither.
-    pub fn speed_age(&self) -> Option<SpeedAge> {
-        let evidence: Vec<AgeEvidence> = self.run_laps.iter().flat_map(RunLaps::age_evidence).collect();
-        (!evidence.is_empty()).then(|| SpeedAge::shared(&evidence))
+    /// The speed delay by positions or lap marks of all runs; `None` where there are neither.
+    pub fn speed_delay(&self) -> Option<SpeedDelay> {
+        let evidence: Vec<DelayEvidence> = self.run_laps.iter().flat_map(RunLaps::delay_evidence).collect();
+        (!evidence.is_empty()).then(|| SpeedDelay::shared(&evidence))
     }
 
-    /// The readings of the length of a lap, for speed readings of some age, s.
-    pub fn lengths(&self, age_s: f64) -> LapLengths {
+    /// The readings of the length of a lap, for some speed delay, s.
+    pub fn lengths(&self, delay_s: f64) -> LapLengths {
         let mut mapped = Mapped::new(self.cut.length_m);
         for (run_laps, track) in self.run_laps.iter().zip(&self.tracks) {
-            run_laps.map(age_s, track, &mut mapped);
+            run_laps.map(delay_s, track, &mut mapped);
         }
         LapLengths {
-            by_wheel_m: self.run_laps.iter().map(|s| s.lap_by_wheel_m(age_s)).collect(),
+            by_wheel_m: self.run_laps.iter().map(|s| s.lap_by_wheel_m(delay_s)).collect(),
             by_positions: mapped.length(),
             stated: self.cut.lengths.stated,
         }
     }
 
-    /// The laps with speed readings of some age, s. A lap is used as long as half of its steps are sound, and
+    /// The laps for some speed delay, s. A lap is used as long as half of its steps are sound, and
     /// [`Lap::step_reason`](super::Lap::step_reason) says which are not.
-    pub fn cut(&self, age_s: f64) -> LapCut {
+    pub fn cut(&self, delay_s: f64) -> LapCut {
         let mut out = self.cut.clone();
-        let placing = Placing { edge: &self.cut.edge, offset: self.offset, age_s };
-        let runs = self.run_laps.iter().zip(&self.cut.marks);
-        out.runs = runs.map(|(run, marks)| run.placed(&placing, marks)).collect();
+        let placing = Placing { edge: &self.cut.edge, offset: self.offset, delay_s };
+        let runs = self.run_laps.iter().zip(&self.cut.reasons);
+        out.runs = runs.map(|(run, reasons)| run.placed(&placing, reasons)).collect();
         mark_changing_speed(self.runs, &mut out.runs);
         out
     }
@@ -135,6 +137,6 @@ impl<'a> FoundLoop<'a> {
 /// Errors: those of [`FoundLoop::new`].
 pub fn cut(runs: &[RunToCut], circuit: &Circuit) -> Result<LapCut, Error> {
     let found = FoundLoop::new(runs, circuit)?;
-    let age_s = found.speed_age().unwrap_or(SpeedAge::USUAL).mean_s;
-    Ok(LapCut { lengths: found.lengths(age_s), ..found.cut(age_s) })
+    let delay_s = found.speed_delay().unwrap_or(SpeedDelay::USUAL).mean_s;
+    Ok(LapCut { lengths: found.lengths(delay_s), ..found.cut(delay_s) })
 }

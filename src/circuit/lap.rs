@@ -41,8 +41,8 @@ pub struct Lap {
     pub distance_m: f64,
     /// Instants of the step edges, one more than there are steps; empty when they cannot be found.
     pub edge_s: Vec<f64>,
-    /// By how much later each of them is where the speed reading is a second older, s/s.
-    pub edge_delay_per_age: Vec<f64>,
+    /// By how much later each of them is where the speed reading is a second later, s/s.
+    pub edge_shift_per_delay: Vec<f64>,
     /// Laps from where counting begins to each of them; empty unless laps are counted by distance.
     pub edge_count: Vec<f64>,
     pub reason: Option<Reason>,
@@ -59,10 +59,10 @@ impl Lap {
         self.distance_m / self.duration_s()
     }
 
-    /// Way that the lap moves along the loop where the speed reading is a second older, m/s.
-    pub fn way_per_age(&self) -> f64 {
-        let mean_delay = self.edge_delay_per_age.iter().sum::<f64>() / self.edge_delay_per_age.len().max(1) as f64;
-        mean_delay * self.mean_speed_m_s()
+    /// Way that the lap moves along the loop where the speed reading is a second later, m/s.
+    pub fn way_per_delay(&self) -> f64 {
+        let mean_shift = self.edge_shift_per_delay.iter().sum::<f64>() / self.edge_shift_per_delay.len().max(1) as f64;
+        mean_shift * self.mean_speed_m_s()
     }
 
     /// Way that a lap counted by distance moves along the loop where each lap is a metre longer, m/m; 0 of other laps.
@@ -70,12 +70,12 @@ impl Lap {
         self.edge_count.iter().sum::<f64>() / self.edge_count.len().max(1) as f64
     }
 
-    /// Where the lap lies if the speed reading is older by so much, less the way per age that something else holds, m/s; where
+    /// Where the lap lies if the speed reading is later by so much, less the way per delay that something else holds, m/s; where
     /// it is, if a stop at an edge leaves no order in that.
-    pub fn with_older_speed(&self, by_s: f64, held_m_s: f64) -> Lap {
+    pub fn with_later_speed(&self, by_s: f64, held_m_s: f64) -> Lap {
         let held = held_m_s / self.mean_speed_m_s();
-        let later = |(t, delay): (&f64, &f64)| t + by_s * (delay - held);
-        self.with_edges(self.edge_s.iter().zip(&self.edge_delay_per_age).map(later).collect())
+        let later = |(t, shift): (&f64, &f64)| t + by_s * (shift - held);
+        self.with_edges(self.edge_s.iter().zip(&self.edge_shift_per_delay).map(later).collect())
     }
 
     /// Where a lap counted by distance lies if every lap is longer by so much, less the way per length that something else
@@ -126,7 +126,7 @@ pub struct LapCut {
     /// Readings of the length of a lap; empty until they are asked for.
     pub lengths: LapLengths,
     /// Reason of each record of each run, judged from the record alone.
-    pub marks: Vec<Vec<Option<Reason>>>,
+    pub reasons: Vec<Vec<Option<Reason>>>,
     pub findings: Vec<Finding>,
 }
 

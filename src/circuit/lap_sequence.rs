@@ -4,28 +4,19 @@
 
 use super::chainage::Chainage;
 use super::counted_laps::touches;
-use super::fixes::{Fix, Fixes};
+use super::fixes::Fixes;
 use super::gate::Track;
 use super::gate_search::LENGTH_TOLERANCE;
 use super::lap::{Lap, RunToCut};
+use super::lap_fixes::{marked, placed_on};
 use super::mapped_length::{Mapped, Spot};
 use super::passes::{Passes, RunPasses};
 use super::reference_line::ReferenceLine;
-use super::speed_age::AgeEvidence;
-use super::spoiled_steps::{holes, of_lap, of_steps};
+use super::speed_delay::DelayEvidence;
+use super::spoiled_steps::{SHORTEST_STAY_S, holes, of_lap, of_steps};
 use crate::sample::{Reason, Ride};
 use std::ops::Range;
 
-/// Standard deviation of a satellite position along the line, m, and the time over which it stays the same, s
-/// (common practice, no source).
-const POSITION_SD_M: f64 = 2.0;
-const POSITION_TIME_S: f64 = 60.0;
-/// Standard deviation of the instant of a lap mark, s (a button pressed by hand).
-const MARK_SD_S: f64 = 0.15;
-/// Further than this from the line is off it, m.
-const OFF_LINE_M: f64 = 22.0;
-/// Longest stay off the line, s.
-const OFF_LINE_S: f64 = 4.0;
 /// Power is looked at this far outside a lap, because of the lag, s.
 const LAG_REACH_S: f64 = 2.0;
 
@@ -70,7 +61,7 @@ pub(super) struct Placing<'a> {
     pub edge: &'a [f64],
     /// Where the cut lies from the pass, share of the lap.
     pub offset: f64,
-    pub age_s: f64,
+    pub delay_s: f64,
 }
 
 impl<'a> RunLaps<'a> {
@@ -93,7 +84,7 @@ impl<'a> RunLaps<'a> {
                 end_s: w[1],
                 distance_m: ride.distance_m.at(w[1]) - ride.distance_m.at(w[0]),
                 edge_s: Vec::new(),
-                edge_delay_per_age: Vec::new(),
+                edge_shift_per_delay: Vec::new(),
                 edge_count: Vec::new(),
                 step_reason: Vec::new(),
                 reason: if !ride.is_unbroken(w[0], w[1]) {
@@ -122,7 +113,7 @@ impl<'a> RunLaps<'a> {
                     }
                     (Passes::Marks, _) => tied(marked(ride, &passes_s, length_m)),
                     (Passes::Gate, Some(line)) => {
-                        tied(fixed_on(ride, track, line, &passes_s, length_m, &mut off_line_s))
+                        tied(placed_on(ride, track, line, &passes_s, length_m, &mut off_line_s))
                     }
                     (Passes::Gate, None) => Tie::TooFewFixes,
                 };
@@ -137,11 +128,11 @@ impl<'a> RunLaps<'a> {
     }
 
     /// Mean lap by the wheel, m; `None` where laps are counted by it, or none is tied to anything.
-    pub fn lap_by_wheel_m(&self, age_s: f64) -> Option<f64> {
+    pub fn lap_by_wheel_m(&self, delay_s: f64) -> Option<f64> {
         let (mut ridden_m, mut laps) = (0.0, 0.0);
         for sequence in &self.sequences {
             if let Tie::Fixes(fixes) = &sequence.tie
-                && let Some(chainage) = fixes.chainage(age_s)
+                && let Some(chainage) = fixes.chainage(delay_s)
             {
                 let count = sequence.laps.len() as f64;
                 ridden_m += count * self.length_m / chainage.scale();
@@ -152,13 +143,13 @@ impl<'a> RunLaps<'a> {
     }
 
     /// Adds the places of all laps to a map of the loop.
-    pub fn map(&self, age_s: f64, track: &Track, mapped: &mut Mapped) {
+    pub fn map(&self, delay_s: f64, track: &Track, mapped: &mut Mapped) {
         if track.place.is_empty() {
             return;
         }
         for sequence in &self.sequences {
             let Tie::Fixes(fixes) = &sequence.tie else { continue };
-            let Some(chainage) = fixes.chainage(age_s) else { continue };
+            let Some(chainage) = fixes.chainage(delay_s) else { continue };
             let (from_s, to_s) = (sequence.passes_s[0], sequence.passes_s[sequence.laps.len()]);
             let spot = |i: usize| {
                 let time_s = self.ride.time_s[i];
@@ -168,24 +159,24 @@ impl<'a> RunLaps<'a> {
         }
     }
 
-    /// What the sequences say of the age of the speed reading.
-    pub fn age_evidence(&self) -> impl Iterator<Item = AgeEvidence> {
+    /// What the sequences say of the speed delay.
+    pub fn delay_evidence(&self) -> impl Iterator<Item = DelayEvidence> {
         self.sequences.iter().filter_map(|sequence| match &sequence.tie {
-            Tie::Fixes(fixes) => fixes.age_evidence(),
+            Tie::Fixes(fixes) => fixes.delay_evidence(),
             Tie::Distance { .. } | Tie::TooFewFixes => None,
         })
     }
 
     /// The laps, cut at the step edges, with the reason of each step: a stop, a brake, a lost meter, a break in the record or a stay
-    /// off the line costs the steps that it touches, and a lap counts as long as half of its steps are sound. `marks` are the
+    /// off the line costs the steps that it touches, and a lap counts as long as half of its steps are sound. `reasons` are the
     /// reasons of the records.
-    pub fn placed(&self, placing: &Placing, marks: &[Option<Reason>]) -> Vec<Lap> {
+    pub fn placed(&self, placing: &Placing, reasons: &[Option<Reason>]) -> Vec<Lap> {
         let mut laps = self.laps.clone();
         for sequence in &self.sequences {
-            self.place(sequence, &mut laps[sequence.laps.clone()], placing, marks);
+            self.place(sequence, &mut laps[sequence.laps.clone()], placing, reasons);
         }
         let off_line_s: Vec<f64> = self.sequences.iter().flat_map(|s| s.off_line_s.iter().copied()).collect();
-        let holes = holes(self.ride, marks, &off_line_s);
+        let holes = holes(self.ride, reasons, &off_line_s);
         for (i, lap) in laps.iter_mut().enumerate() {
             if lap.edge_s.is_empty() && lap.reason == Some(Reason::Gap) {
                 self.place_over_a_break(i, lap, placing);
@@ -205,7 +196,7 @@ impl<'a> RunLaps<'a> {
         let sequence = |wanted: &dyn Fn(&LapSequence) -> bool| self.sequences.iter().find(|s| wanted(s));
         let chainage = |sequence: &LapSequence| match &sequence.tie {
             Tie::Distance { .. } => Some(Chainage::by_distance(ride, sequence.passes_s[0])),
-            Tie::Fixes(fixes) => fixes.chainage(placing.age_s),
+            Tie::Fixes(fixes) => fixes.chainage(placing.delay_s),
             Tie::TooFewFixes => None,
         };
         let (Some(before), Some(after)) = (sequence(&|s| s.laps.end == i), sequence(&|s| s.laps.start == i + 1)) else {
@@ -222,8 +213,8 @@ impl<'a> RunLaps<'a> {
             let at_m = |laps: f64| (laps + placing.offset + share) * self.length_m;
             let first = from.time_at(ride, at_m(count), lap.start_s - near_s, close_s);
             let last = || to.time_at(ride, at_m(-1.0), open_s, lap.end_s + near_s);
-            let placed = first.map(|t| (t, from.delay_per_age(ride, t)));
-            edges.push(placed.or_else(|| last().map(|t| (t, to.delay_per_age(ride, t)))));
+            let placed = first.map(|t| (t, from.shift_per_delay(ride, t)));
+            edges.push(placed.or_else(|| last().map(|t| (t, to.shift_per_delay(ride, t)))));
         }
         // Only a single row of edges may lie in the break.
         let lost: Vec<usize> = (0..edges.len()).filter(|k| edges[*k].is_none()).collect();
@@ -239,16 +230,16 @@ impl<'a> RunLaps<'a> {
         let (times, delays): (Vec<f64>, Vec<f64>) = edges.into_iter().flatten().unzip();
         if times.windows(2).all(|w| w[1] > w[0]) {
             (lap.start_s, lap.end_s) = (times[0], times[times.len() - 1]);
-            (lap.edge_s, lap.edge_delay_per_age) = (times, delays);
+            (lap.edge_s, lap.edge_shift_per_delay) = (times, delays);
         }
     }
 
-    fn place(&self, sequence: &LapSequence, laps: &mut [Lap], placing: &Placing, marks: &[Option<Reason>]) {
+    fn place(&self, sequence: &LapSequence, laps: &mut [Lap], placing: &Placing, reasons: &[Option<Reason>]) {
         let ride = self.ride;
         let (from_s, to_s) = (sequence.passes_s[0], sequence.passes_s[laps.len()]);
         let chainage = match &sequence.tie {
             Tie::Distance { .. } => Some(Chainage::by_distance(ride, from_s)),
-            Tie::Fixes(fixes) => fixes.chainage(placing.age_s),
+            Tie::Fixes(fixes) => fixes.chainage(placing.delay_s),
             Tie::TooFewFixes => None,
         };
         let Some(chainage) = chainage else {
@@ -264,7 +255,7 @@ impl<'a> RunLaps<'a> {
         let lap_s = (to_s - from_s) / laps.len() as f64;
         let reach_s = 30.0 + placing.offset.abs() * 2.0 * lap_s;
         let (open_s, close_s) = (ride.time_s[a].max(from_s - reach_s), ride.time_s[b - 1].min(to_s + reach_s));
-        let reason_in = |lap: &Lap| reason_in(ride, marks, lap.start_s, lap.end_s, &sequence.off_line_s);
+        let reason_in = |lap: &Lap| reason_in(ride, reasons, lap.start_s, lap.end_s, &sequence.off_line_s);
         for (i, lap) in laps.iter_mut().enumerate() {
             let edges: Option<Vec<f64>> = placing
                 .edge
@@ -280,13 +271,12 @@ impl<'a> RunLaps<'a> {
                     lap.start_s = edges[0];
                     lap.end_s = edges[edges.len() - 1];
                     lap.distance_m = ride.distance_m.at(lap.end_s) - ride.distance_m.at(lap.start_s);
-                    lap.edge_delay_per_age = edges.iter().map(|t| chainage.delay_per_age(ride, *t)).collect();
+                    lap.edge_shift_per_delay = edges.iter().map(|t| chainage.shift_per_delay(ride, *t)).collect();
                     if let Tie::Distance { from_s } = sequence.tie {
                         let count = |t: &f64| (ride.distance_m.at(*t) - ride.distance_m.at(from_s)) / self.length_m;
                         lap.edge_count = edges.iter().map(count).collect();
                     }
                     lap.edge_s = edges;
-                    lap.reason = reason_in(lap);
                 }
                 None => lap.reason = Some(reason_in(lap).unwrap_or(Reason::Gap)),
             }
@@ -295,55 +285,11 @@ impl<'a> RunLaps<'a> {
 }
 
 /// The gravest reason among the records of a span, power looked at a little beyond it.
-fn reason_in(ride: &Ride, marks: &[Option<Reason>], from_s: f64, to_s: f64, off_line_s: &[f64]) -> Option<Reason> {
+fn reason_in(ride: &Ride, reasons: &[Option<Reason>], from_s: f64, to_s: f64, off_line_s: &[f64]) -> Option<Reason> {
     let inner = ride.records_between(from_s, to_s);
     let outer = ride.records_between(from_s - LAG_REACH_S, to_s + LAG_REACH_S);
-    let power = |i: &usize| matches!(marks[*i], Some(Reason::PowerMissing | Reason::PowerStuck));
-    let marked = inner.filter_map(|i| marks[i]).min();
-    let off = off_line_s.iter().filter(|t| **t >= from_s && **t < to_s).count() as f64 > OFF_LINE_S;
-    marked.or_else(|| outer.filter(power).find_map(|i| marks[i])).or(off.then_some(Reason::OffTheLine))
-}
-
-/// Lap marks as fixes of the line's beginning.
-fn marked(ride: &Ride, passes_s: &[f64], length_m: f64) -> Vec<Fix> {
-    passes_s
-        .iter()
-        .enumerate()
-        .map(|(i, &t)| {
-            let sd_m = MARK_SD_S * ride.distance_m.rate_at(t).max(1.0);
-            Fix::new(ride, t, i as f64 * length_m, sd_m)
-        })
-        .collect()
-}
-
-/// Places on the line for the records of a sequence; instants off the line are noted.
-fn fixed_on(
-    ride: &Ride,
-    track: &Track,
-    line: &ReferenceLine,
-    passes_s: &[f64],
-    length_m: f64,
-    off_line_s: &mut Vec<f64>,
-) -> Vec<Fix> {
-    let mut out = Vec::new();
-    for (lap, w) in passes_s.windows(2).enumerate() {
-        let (start, whole) = (ride.distance_m.at(w[0]), ride.distance_m.at(w[1]) - ride.distance_m.at(w[0]));
-        for i in ride.records_between(w[0], w[1]) {
-            let place = track.place[i];
-            if !place.is_known() {
-                continue;
-            }
-            let expected = (lap as f64 + (ride.distance_m.totals()[i] - start) / whole) * length_m;
-            let Some(p) = line.project(place, expected, 45.0) else { continue };
-            if p.offset_m > OFF_LINE_M {
-                off_line_s.push(ride.time_s[i]);
-                continue;
-            }
-            let interval = if i > 0 { ride.time_s[i] - ride.time_s[i - 1] } else { 1.0 };
-            // Neighbouring fixes share their error, so each weighs as little as its share of the error's life.
-            let share = (2.0 * POSITION_TIME_S / interval.clamp(0.2, 2.0 * POSITION_TIME_S)).sqrt();
-            out.push(Fix::new(ride, ride.time_s[i], p.chainage_m, POSITION_SD_M * share));
-        }
-    }
-    out
+    let power = |i: &usize| matches!(reasons[*i], Some(Reason::PowerMissing | Reason::PowerStuck));
+    let marked = inner.filter_map(|i| reasons[i]).min();
+    let off = off_line_s.iter().filter(|t| **t >= from_s && **t < to_s).count() as f64 > SHORTEST_STAY_S;
+    marked.or_else(|| outer.filter(power).find_map(|i| reasons[i])).or(off.then_some(Reason::OffTheLine))
 }

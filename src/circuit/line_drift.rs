@@ -1,6 +1,6 @@
 //! The slow drift of a ride's line against the wheel, lap by lap.
 //!
-//! Given what places say beyond start, scale and age, as one mean a lap; gives a correction that changes slowly, or none
+//! Given what places say beyond start, scale and delay, as one mean a lap; gives a correction that changes slowly, or none
 //! where the laps do not ask for one.
 
 use nalgebra::{DMatrix, DVector};

@@ -4,11 +4,11 @@
 
 use super::counted_laps::CountedLaps;
 use super::gate::{Gate, Track};
-use super::gate_search::{LENGTH_TOLERANCE, find_gate, is_steady, steady_gate, usual_length};
+use super::gate_search::{find_gate, steady_gate, usual_length};
 use super::lap::RunToCut;
+use super::lap_marks::{are_automatic, has_regular_marks, lap_lengths, odd_marks};
 use super::placed_rides::PlacedRides;
 use super::plane::{Place, Plane};
-use super::reference_line::ReferenceLine;
 use crate::error::Error;
 use crate::finding::{Finding, Slip, What};
 use crate::sample::Ride;
@@ -75,23 +75,6 @@ fn gate_for(
         findings.push(Finding::of_session(What::CutMoved { distance_m: moved_m }));
     }
     Ok(cut_at)
-}
-
-/// Marks that repeat at one distance, at least two laps of them.
-pub(super) fn has_regular_marks(ride: &Ride) -> bool {
-    let lengths = lap_lengths(ride, &ride.lap_marks_s);
-    let usual = usual_length(&lengths);
-    lengths.iter().filter(|l| (*l / usual - 1.0).abs() <= LENGTH_TOLERANCE).count() >= 2
-}
-
-/// Marks that a device sets by itself at a round distance say nothing of a loop.
-fn are_automatic(ride: &Ride) -> bool {
-    let usual = usual_length(&lap_lengths(ride, &ride.lap_marks_s));
-    [500.0, 1000.0, 2000.0, 5000.0, 10_000.0, 1609.344, 8046.72].iter().any(|round| (usual / round - 1.0).abs() < 0.004)
-}
-
-fn lap_lengths(ride: &Ride, passes: &[f64]) -> Vec<f64> {
-    passes.windows(2).map(|w| ride.distance_m.at(w[1]) - ride.distance_m.at(w[0])).filter(|l| *l > 50.0).collect()
 }
 
 /// Passes of a run with the way they were found.
@@ -228,98 +211,10 @@ fn find_passes(
     Ok(RunPasses { how: Passes::Distance, at_s: passes_s, begins_s, unplaced_s })
 }
 
-/// Lap marks that do not lie a lap from the one before: which are too many, and after which one is missing.
-fn odd_marks(ride: &Ride) -> Option<What> {
-    let marks = &ride.lap_marks_s;
-    let usual = usual_length(&lap_lengths(ride, marks));
-    let laps = |a: usize, b: usize| (ride.distance_m.at(marks[b]) - ride.distance_m.at(marks[a])) / usual;
-    let whole = |laps: f64| laps.round() >= 1.0 && (laps / laps.round() - 1.0).abs() <= LENGTH_TOLERANCE;
-    // What is ridden before the first whole lap and after the last is no lap, and its marks are not odd.
-    let first = (1..marks.len()).find(|b| whole(laps(b - 1, *b)))? - 1;
-    let last = (1..marks.len()).rev().find(|b| whole(laps(b - 1, *b)))?;
-    let (mut extra, mut missing_after) = (Vec::new(), Vec::new());
-    let mut from = first;
-    for mark in first + 1..=last {
-        let ridden = laps(from, mark);
-        if whole(ridden) {
-            missing_after.extend((1.5 < ridden).then_some(from + 1));
-            from = mark;
-        } else if ridden < 1.0 {
-            extra.push(mark + 1);
-        } else {
-            from = mark;
-        }
-    }
-    (!extra.is_empty() || !missing_after.is_empty()).then_some(What::LapMarksOdd { extra, missing_after })
-}
-
 /// Usual lap by the wheel of the runs whose passes are seen; `None` where all are counted by the wheel itself.
 pub(super) fn loop_length(runs: &[RunToCut], passes: &[RunPasses]) -> Option<f64> {
     let seen = runs.iter().zip(passes).filter(|(_, p)| p.how != Passes::Distance);
     let lengths: Vec<f64> = seen.flat_map(|(r, p)| lap_lengths(r.ride, &p.at_s)).collect();
     let usual = usual_length(&lengths);
     (usual > 0.0).then_some(usual)
-}
-
-/// Offsets of the cut from a lap mark that are tried, shares of the lap.
-const OFFSETS: i32 = 15;
-const OFFSET_STEP: f64 = 0.02;
-/// Curvature below which the line is straight, 1/m, and how far about a cut it must be so, m: in a bend speed and height of
-/// the centre of mass hang on the metre.
-const STRAIGHT_1_M: f64 = 0.003;
-const STRAIGHT_REACH_M: f64 = 4.0;
-/// Half of the time over which a pass is judged steady, and how far the record must go on beyond it, s.
-const PASSING_S: f64 = 1.5;
-
-/// Where to cut laps that are timed by marks or distance: beside the mark when speed changes at it.
-///
-/// A rider who changes speed at the line does it while the sensor averages; a few metres before it riding is steady. Of
-/// the offsets that lose no lap the nearest steady one is taken. 0 where laps come from a gate, which has been moved already.
-pub(super) fn steady_offset(
-    runs: &[RunToCut],
-    passes: &[RunPasses],
-    length_m: f64,
-    line: Option<&ReferenceLine>,
-) -> f64 {
-    if passes.iter().any(|p| p.how == Passes::Gate) {
-        return 0.0;
-    }
-    let trial = |offset: f64| -> (usize, f64) {
-        let (mut count, mut squares) = (0, 0.0);
-        for (run, passes) in runs.iter().zip(passes) {
-            let ride = run.ride;
-            for &t in &passes.at_s {
-                // Near a pass speed changes little enough to turn metres into seconds.
-                let at = t + offset * length_m / ride.distance_m.rate_at(t).max(1.0);
-                let change = ride.speed.at(at + PASSING_S) - ride.speed.at(at - PASSING_S);
-                if ride.is_unbroken(at - 2.0 * PASSING_S, at)
-                    && ride.is_unbroken(at, at + 2.0 * PASSING_S)
-                    && change.is_finite()
-                {
-                    count += 1;
-                    squares += (change / (2.0 * PASSING_S)).powi(2);
-                }
-            }
-        }
-        (count, (squares / f64::from(count.max(1) as u32)).sqrt())
-    };
-    let is_straight = |offset: f64| {
-        let bends = |l: &ReferenceLine, by: f64| l.curvature_at(offset * length_m + by).abs() > STRAIGHT_1_M;
-        line.is_none_or(|l| ![-STRAIGHT_REACH_M, 0.0, STRAIGHT_REACH_M].iter().any(|by| bends(l, *by)))
-    };
-    let trials: Vec<(f64, usize, f64)> = (-OFFSETS..=OFFSETS)
-        .filter(|k| *k == 0 || is_straight(f64::from(*k) * OFFSET_STEP))
-        .map(|k| {
-            let offset = f64::from(k) * OFFSET_STEP;
-            let (count, unsteady) = trial(offset);
-            (offset, count, unsteady)
-        })
-        .collect();
-    let most = trials.iter().map(|t| t.1).max().unwrap_or(0);
-    let steadiest = trials.iter().filter(|t| t.1 == most).map(|t| t.2).fold(f64::MAX, f64::min);
-    trials
-        .iter()
-        .filter(|t| t.1 == most && is_steady(t.2, steadiest))
-        .min_by(|a, b| a.0.abs().total_cmp(&b.0.abs()))
-        .map_or(0.0, |t| t.0)
 }

@@ -17,10 +17,10 @@ const NORMAL_POWER: f64 = 2.5;
 const USUAL_S: f64 = 180.0;
 /// Instants off the line further apart than this are not one stay, s, and a stay is no shorter than this, s.
 const ONE_STAY_S: f64 = 3.5;
-const SHORTEST_STAY_S: f64 = 4.0;
+pub(super) const SHORTEST_STAY_S: f64 = 4.0;
 /// Nobody pedals with less, W.
 const COASTING_W: f64 = 30.0;
-/// Share of its steps that must be sound for a lap to count: with less, what it says of the loop is what the marks leave.
+/// Share of its steps that must be sound for a lap to count: with less, what it says of the loop is what its spoiled steps leave.
 const LEAST_SOUND: f64 = 0.5;
 
 /// A span of a ride that must not be used.
@@ -32,7 +32,7 @@ pub(super) struct Hole {
 }
 
 /// All holes of a ride, in order of their beginnings; they may overlap.
-pub(super) fn holes(ride: &Ride, marks: &[Option<Reason>], off_line_s: &[f64]) -> Vec<Hole> {
+pub(super) fn holes(ride: &Ride, reasons: &[Option<Reason>], off_line_s: &[f64]) -> Vec<Hole> {
     let n = ride.len();
     let span = |first: usize, last: usize, reason: Reason| Hole {
         from_s: ride.time_s[first.saturating_sub(1)],
@@ -41,7 +41,7 @@ pub(super) fn holes(ride: &Ride, marks: &[Option<Reason>], off_line_s: &[f64]) -
     };
     let mut out: Vec<Hole> = Vec::new();
     let braking = braking(ride);
-    for of in [marks, &braking[..]] {
+    for of in [reasons, &braking[..]] {
         let mut i = 0;
         while i < n {
             let Some(reason) = of[i] else {
@@ -64,7 +64,7 @@ pub(super) fn holes(ride: &Ride, marks: &[Option<Reason>], off_line_s: &[f64]) -
             out.push(Hole { from_s, to_s, reason: Reason::OffTheLine });
         }
     }
-    let mut out: Vec<Hole> = out.into_iter().map(|hole| widened(ride, marks, hole)).collect();
+    let mut out: Vec<Hole> = out.into_iter().map(|hole| widened(ride, reasons, hole)).collect();
     out.sort_by(|a, b| a.from_s.total_cmp(&b.from_s));
     out
 }
@@ -82,11 +82,11 @@ fn braking(ride: &Ride) -> Vec<Option<Reason>> {
 }
 
 /// The hole as wide as speed and power are not what they are around it.
-fn widened(ride: &Ride, marks: &[Option<Reason>], hole: Hole) -> Hole {
+fn widened(ride: &Ride, reasons: &[Option<Reason>], hole: Hole) -> Hole {
     let around = ride.records_between(hole.from_s - USUAL_S, hole.to_s + USUAL_S);
     let middle = |of: &dyn Fn(usize) -> f64| {
         let mut all: Vec<f64> =
-            around.clone().filter(|i| marks[*i].is_none()).map(of).filter(|x| x.is_finite()).collect();
+            around.clone().filter(|i| reasons[*i].is_none()).map(of).filter(|x| x.is_finite()).collect();
         all.sort_by(f64::total_cmp);
         all.get(all.len() / 2).copied()
     };
@@ -127,13 +127,13 @@ mod tests {
         recording.power_w = (0..400).map(|i| 200.0 + f64::from(i % 7)).collect();
         change(&mut recording);
         let ride = align(&recording).0;
-        let marks = mark_samples(&ride, false);
-        (ride, marks)
+        let reasons = mark_samples(&ride, |_| true);
+        (ride, reasons)
     }
 
     fn only_hole(change: impl Fn(&mut Recording)) -> Hole {
-        let (ride, marks) = ride(change);
-        let all = holes(&ride, &marks, &[]);
+        let (ride, reasons) = ride(change);
+        let all = holes(&ride, &reasons, &[]);
         assert_eq!(all.len(), 1, "{all:?}");
         all[0]
     }
@@ -165,11 +165,11 @@ mod tests {
     #[test]
     fn braking_is_what_air_and_a_climb_cannot_do() {
         let slowed = |by_m_s: f64, power_w: f64| {
-            let (ride, marks) = ride(|r| {
+            let (ride, reasons) = ride(|r| {
                 r.speed_m_s[200..210].fill(10.0 - by_m_s);
                 r.power_w[200] = power_w;
             });
-            holes(&ride, &marks, &[]).iter().any(|h| h.reason == Reason::Braking)
+            holes(&ride, &reasons, &[]).iter().any(|h| h.reason == Reason::Braking)
         };
         assert!(slowed(2.0, 0.0) && slowed(4.0, 0.0));
         // Air at 10 m/s and a climb of 4 % take 0.8 m/s²; a rider who pedals does not brake.

@@ -1,19 +1,19 @@
 //! `loopwright demand`.
 
 use super::air::AirFlags;
+use super::demand_printed::{Printed, PrintedOutlook, PrintedPaceOutlook, printed};
 use super::failure::Failure;
 use super::flag_name::{Flag, of_flags};
 use super::number::number;
 use super::{Format, Units, output, results};
 use clap::{ArgGroup, Args};
-use loopwright::demand::{Conditions, Demand, Journey, Pace, Parameters, demand_at, over_distance};
+use loopwright::demand::{Conditions, Pace, Parameters, demand_at, over_distance};
 use loopwright::error::Error;
-use loopwright::outlook::{AtPace, Ride, outlook};
+use loopwright::outlook::{Ride, outlook};
 use loopwright::quantity::m_s_from_km_h;
 use loopwright::report::demand::{PaceShown, Ridden, demand};
 use loopwright::report::outlook::{self as report_outlook, PaceOutlook};
 use loopwright::session::{Reference, RiderAndBike, Uncertainty};
-use serde::Serialize;
 use std::path::{Path, PathBuf};
 
 /// Version of the JSON below.
@@ -102,60 +102,6 @@ pub struct DemandArguments {
     against_drivetrain_efficiency: Option<f64>,
 }
 
-/// What is printed as JSON. `against` and `difference` are `null` without a second set, a journey without a distance.
-#[derive(Serialize)]
-struct Printed {
-    schema: u32,
-    loopwright: &'static str,
-    parameters: Parameters,
-    against: Option<Parameters>,
-    conditions: Conditions,
-    distance_m: Option<f64>,
-    paces: Vec<PrintedPace>,
-}
-
-#[derive(Serialize)]
-struct PrintedPace {
-    pace: Pace,
-    demand: Demand,
-    journey: Option<Journey>,
-    against: Option<PrintedRide>,
-    difference: Option<Difference>,
-}
-
-#[derive(Serialize)]
-struct PrintedRide {
-    demand: Demand,
-    journey: Option<Journey>,
-}
-
-/// Second set minus first.
-#[derive(Serialize)]
-struct Difference {
-    power_w: f64,
-    speed_m_s: f64,
-    time_s: Option<f64>,
-    energy_j: Option<f64>,
-}
-
-/// What is printed as JSON of a result.
-#[derive(Serialize)]
-struct PrintedOutlook {
-    schema: u32,
-    loopwright: &'static str,
-    confidence: f64,
-    baseline: String,
-    conditions: Conditions,
-    distance_m: Option<f64>,
-    paces: Vec<PrintedPaceOutlook>,
-}
-
-#[derive(Serialize)]
-struct PrintedPaceOutlook {
-    pace: Pace,
-    setups: Vec<AtPace>,
-}
-
 /// Set-ups of a result at every pace.
 fn from_result(arguments: &DemandArguments, path: &Path, format: Format, units: Units) -> Result<(), Failure> {
     let solution = results::read_solution(path)?;
@@ -220,22 +166,6 @@ pub fn run(arguments: DemandArguments, format: Format, units: Units) -> Result<(
             conditions,
             distance_m,
             paces: paces.iter().map(printed).collect(),
-        }),
-    }
-}
-
-fn printed(shown: &PaceShown) -> PrintedPace {
-    let difference = |of: fn(&Journey) -> f64| Some(of(&shown.against?.journey?) - of(&shown.first.journey?));
-    PrintedPace {
-        pace: shown.pace,
-        demand: shown.first.demand,
-        journey: shown.first.journey,
-        against: shown.against.map(|a| PrintedRide { demand: a.demand, journey: a.journey }),
-        difference: shown.against.map(|a| Difference {
-            power_w: a.demand.total_w - shown.first.demand.total_w,
-            speed_m_s: a.demand.speed_m_s - shown.first.demand.speed_m_s,
-            time_s: difference(|j| j.time_s),
-            energy_j: difference(|j| j.energy_j),
         }),
     }
 }

@@ -1,7 +1,7 @@
 //! Reading a session and the files it names.
 
 use loopwright::air::WeatherLog;
-use loopwright::analysis::Inputs;
+use loopwright::analysis::RiddenSession;
 use loopwright::circuit::Survey;
 use loopwright::error::Error;
 use loopwright::record::{self, Recording};
@@ -67,26 +67,28 @@ struct Written<'a> {
 }
 
 impl Written<'_> {
-    /// Adds to an error that a file cannot be read which line names it, and a name in the folder that is like it.
-    fn naming(&self, error: Error, keys: &[&str], folder: &Path) -> Error {
+    /// Adds to an error that a file cannot be read which line names it, and a name in the folder that is like it and that the
+    /// session does not name elsewhere.
+    fn naming(&self, error: Error, keys: &[&str], folder: &Path, session: &Session) -> Error {
         let Error::Unreadable { path, reason } = error else { return error };
         let line = locate(self.text, keys).map(|line| format!(":{line}")).unwrap_or_default();
         let mut reason = format!("{}; {}{line} names it", reason.trim_end_matches(['.', ' ']), self.file);
         if path.starts_with(folder) && !path.exists() {
             reason.push_str(", and files of a session are looked for in its folder");
-            reason.push_str(&like(&path).map(|name| format!("; did you mean «{name}»?")).unwrap_or_default());
+            let free = |name: &str| !session.files().any(|used| Path::new(used) == Path::new(name));
+            reason.push_str(&like(&path, free).map(|name| format!("; did you mean «{name}»?")).unwrap_or_default());
         }
         Error::Unreadable { path, reason }
     }
 }
 
-/// The name in a folder that is most like that of a file which is not there.
-fn like(path: &Path) -> Option<String> {
+/// The name in a folder that is most like that of a file which is not there, among those that nothing else names.
+fn like(path: &Path, is_free: impl Fn(&str) -> bool) -> Option<String> {
     let wanted = path.file_name()?.to_string_lossy().to_lowercase();
     let near = |name: &String| strsim::jaro_winkler(&wanted, &name.to_lowercase());
     let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let names = std::fs::read_dir(folder).ok()?.flatten().filter(|e| e.path().is_file());
-    let mut names: Vec<String> = names.map(|e| record::shown_name(&e.path())).collect();
+    let mut names: Vec<String> = names.map(|e| record::shown_name(&e.path())).filter(|name| is_free(name)).collect();
     // In order of their names first, so that of two alike the same one is offered every time.
     names.sort();
     let best = names.into_iter().rev().max_by(|a, b| near(a).total_cmp(&near(b)))?;
@@ -94,7 +96,7 @@ fn like(path: &Path) -> Option<String> {
 }
 
 /// Reads a session file and everything it names.
-pub fn session(path: &Path) -> Result<Inputs, Error> {
+pub fn session(path: &Path) -> Result<RiddenSession, Error> {
     let (text, file) = (text(path)?, record::shown_name(path));
     let session = Session::from_toml(&text, &file)?;
     let folder = path.parent().map_or_else(PathBuf::new, Path::to_path_buf);
@@ -102,13 +104,13 @@ pub fn session(path: &Path) -> Result<Inputs, Error> {
 }
 
 /// Reads the files of a session that was not read from a file, for a ride in a folder.
-pub fn inputs(session: Session, folder: &Path) -> Result<Inputs, Error> {
+pub fn inputs(session: Session, folder: &Path) -> Result<RiddenSession, Error> {
     read_all(session, folder, None)
 }
 
-fn read_all(session: Session, folder: &Path, written: Option<Written>) -> Result<Inputs, Error> {
+fn read_all(session: Session, folder: &Path, written: Option<Written>) -> Result<RiddenSession, Error> {
     let naming = |error: Error, keys: &[&str]| match &written {
-        Some(written) => written.naming(error, keys, folder),
+        Some(written) => written.naming(error, keys, folder, &session),
         None => error,
     };
     let recordings: Vec<Recording> = session
@@ -146,5 +148,5 @@ fn read_all(session: Session, folder: &Path, written: Option<Written>) -> Result
         }
         None => None,
     };
-    Ok(Inputs { session, recordings, weather, survey })
+    Ok(RiddenSession { session, recordings, weather, survey })
 }

@@ -5,6 +5,7 @@
 mod air;
 mod completions;
 mod demand;
+mod demand_printed;
 mod desk;
 mod failure;
 mod figure_style;
@@ -20,10 +21,13 @@ mod plan;
 mod pool;
 mod rehearse;
 pub(crate) mod results;
+mod ride_flag_kind;
+mod ride_flag_table;
 mod ride_flags;
 pub(crate) mod scaffold;
 mod ride_session;
 mod schema;
+pub(crate) mod schema_value;
 mod solve;
 mod what_is;
 

@@ -5,6 +5,9 @@
 
 use super::flag_name::flag_of;
 use super::number::number;
+use super::ride_flag_kind::{Kind, kind_of};
+use super::ride_flag_table::{SECTIONS, Section};
+use super::schema_value::resolved;
 use clap::builder::{BoolValueParser, PossibleValuesParser, StringValueParser, TypedValueParser};
 use clap::parser::ValueSource;
 use clap::{Arg, ArgMatches, Args, Command, FromArgMatches, value_parser};
@@ -12,108 +15,9 @@ use loopwright::session::Session;
 use serde_json::{Map, Value, json};
 use std::sync::LazyLock;
 
-/// A table of the session, the heading of its flags, and the keys that one ride can use.
-struct Section {
-    table: &'static str,
-    heading: &'static str,
-    keys: &'static [&'static str],
-}
-
-const fn section(table: &'static str, heading: &'static str, keys: &'static [&'static str]) -> Section {
-    Section { table, heading, keys }
-}
-
-/// Every flag; those of a temperature rule stand for loop and rollers alike.
-const SECTIONS: [Section; 9] = [
-    section(
-        "rider_and_bike",
-        "One ride instead of a session: rider and bicycle",
-        &[
-            "mass_kg",
-            "wheel_inertia_kg_m2",
-            "wheel_radius_m",
-            "centre_of_mass_height_m",
-            "drivetrain_efficiency",
-            "bearing_friction",
-        ],
-    ),
-    section(
-        "run",
-        "One ride: the run",
-        &["laps", "planned_speed_km_h", "leave_out", "keep", "window_s", "tyre_temperature_c", "second_file"],
-    ),
-    section(
-        "loop",
-        "One ride: loop",
-        &[
-            "kind",
-            "gate",
-            "length_m",
-            "length_sd_m",
-            "level",
-            "survey",
-            "survey_sd_m",
-            "bend_radius_m",
-            "transition_m",
-            "home_straight_bearing_deg",
-        ],
-    ),
-    section("air", AIR, &["temperature_c", "pressure_hpa", "humidity_pct", "log"]),
-    section(
-        "wind",
-        AIR,
-        &["mode", "speed_m_s", "from_deg", "mast_height_m", "roughness_length_m", "gusts", "expected_m_s"],
-    ),
-    section("solve", SOLVER, &["lag", "yaw", "speed_scale", "confidence", "seed"]),
-    section("reference", SOLVER, &["speed_km_h", "mass_kg", "air_density_kg_m3"]),
-    section(
-        "rollers",
-        "One ride: rollers",
-        &[
-            "drum_diameter_m",
-            "drum_spacing_m",
-            "rear_weight_fraction",
-            "front_driven",
-            "no_load_power_w_at_40_km_h",
-            "temperature_coefficient_per_c",
-            "reference_temperature_c",
-        ],
-    ),
-    section(
-        "uncertainty",
-        "One ride: standard uncertainties",
-        &[
-            "mass_kg",
-            "power_fraction",
-            "speed_fraction",
-            "temperature_c",
-            "pressure_hpa",
-            "humidity_pct",
-            "drivetrain_efficiency",
-            "temperature_coefficient_per_c",
-        ],
-    ),
-];
-const AIR: &str = "One ride: air and wind";
-const SOLVER: &str = "One ride: solver and reference conditions";
-
 /// Units that names end on, longest first.
 const UNITS: [&str; 16] =
     ["n_s_per_m", "kg_m2", "kg_m3", "per_c", "km_h", "m_s", "hpa", "pct", "deg", "kg", "w", "n", "m", "s", "c", "h"];
-
-/// What can be typed behind a flag.
-#[derive(Debug, Clone, PartialEq)]
-enum Kind {
-    Number,
-    Whole,
-    Switch,
-    Text,
-    Word(Vec<String>),
-    /// A number, or one of the words.
-    NumberOr(Vec<String>),
-    Numbers,
-    Wholes,
-}
 
 /// One flag.
 #[derive(Debug)]
@@ -169,52 +73,6 @@ fn flag(schema: &Value, section: &Section, path: Vec<&'static str>, stated: &Val
 
 fn name_of(path: &[&str]) -> String {
     flag_of(&path.join(".")).trim_start_matches('-').to_string()
-}
-
-/// What a value of the schema is made of, behind references and «or nothing».
-fn resolved<'a>(schema: &'a Value, mut of: &'a Value) -> &'a Value {
-    loop {
-        let option = of["anyOf"].as_array().and_then(|any| match &any[..] {
-            [one, nothing] if nothing["type"] == "null" => Some(one),
-            _ => None,
-        });
-        let named = of["$ref"].as_str().and_then(|name| schema["$defs"].get(name.rsplit('/').next()?));
-        match option.or(named) {
-            Some(next) => of = next,
-            None => return of,
-        }
-    }
-}
-
-fn kind_of(schema: &Value, stated: &Value) -> Kind {
-    let of = resolved(schema, stated);
-    if let Some(words) = words_of(of) {
-        return Kind::Word(words);
-    }
-    if let Some(any) = of["anyOf"].as_array() {
-        return Kind::NumberOr(any.iter().filter_map(|one| words_of(resolved(schema, one))).flatten().collect());
-    }
-    let named = |of: &Value, name: &str| {
-        of["type"] == name || of["type"].as_array().is_some_and(|types| types.iter().any(|t| t == name))
-    };
-    match () {
-        () if named(of, "array") && named(&of["items"], "integer") => Kind::Wholes,
-        () if named(of, "array") => Kind::Numbers,
-        () if named(of, "number") => Kind::Number,
-        () if named(of, "integer") => Kind::Whole,
-        () if named(of, "boolean") => Kind::Switch,
-        () => Kind::Text,
-    }
-}
-
-/// The words that a value may be.
-fn words_of(of: &Value) -> Option<Vec<String>> {
-    let text = |value: &Value| value.as_str().map(String::from);
-    match (of["enum"].as_array(), of["oneOf"].as_array()) {
-        (Some(words), _) => words.iter().map(text).collect(),
-        (_, Some(variants)) => variants.iter().map(|one| text(&one["const"])).collect(),
-        _ => None,
-    }
 }
 
 fn value_name(key: &str, kind: &Kind) -> String {

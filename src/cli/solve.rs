@@ -9,7 +9,7 @@ use super::what_is::{self, Wanted};
 use super::{Format, Units, load, output, results};
 use clap::Args;
 use loopwright::analysis::{
-    Analysis, DEFAULT_LAP_DRAWS, Depth, Draws, FEWEST_DRAWS, Inputs, MOST_DRAWS, analyse, analyse_with_draws,
+    Analysis, DEFAULT_LAP_DRAWS, Depth, Draws, FEWEST_DRAWS, MOST_DRAWS, RiddenSession, analyse, analyse_with_draws,
 };
 use loopwright::error::Error;
 use loopwright::printable::odd_character;
@@ -120,7 +120,7 @@ fn draws(text: &str) -> Result<usize, String> {
 }
 
 /// Solves, with a bar for the draws on a terminal only.
-fn solved(inputs: &Inputs, depth: Depth, number: Option<usize>) -> Result<Analysis, Error> {
+fn solved(inputs: &RiddenSession, depth: Depth, number: Option<usize>) -> Result<Analysis, Error> {
     let Some(number) = number else { return analyse(inputs, depth) };
     // Loop and rollers are drawn for one after the other.
     let rollers = |run| inputs.session.venue_of(run) == Venue::Rollers;
@@ -133,7 +133,7 @@ fn solved(inputs: &Inputs, depth: Depth, number: Option<usize>) -> Result<Analys
     analysis
 }
 
-fn read(arguments: &SolveArguments) -> Result<Inputs, Error> {
+fn read(arguments: &SolveArguments) -> Result<RiddenSession, Error> {
     let path = &arguments.input;
     what_is::refuse_other(path, Wanted::SessionOrRide)?;
     if load::is_session(path)? {
@@ -167,7 +167,7 @@ fn plain_name(path: &Path) -> Result<String, Error> {
 }
 
 /// Where the person finds out more about rides that cannot be solved.
-fn look_closer(inputs: &Inputs, input: &Path) -> String {
+fn look_closer(inputs: &RiddenSession, input: &Path) -> String {
     let folder = input.parent().unwrap_or(Path::new(""));
     let files: Vec<String> =
         inputs.session.runs.iter().take(3).map(|run| folder.join(&run.file).display().to_string()).collect();

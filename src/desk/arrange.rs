@@ -60,7 +60,8 @@ pub fn arrange(document: &mut Document, asked: &[Asked], form: &Form, is_new: bo
             (None, false) if position(document, "second_file", &one.file).is_none() => {
                 document.push("run", &[("file", one.file.as_str().into()), ("setup", one.setup.as_str().into())])?;
             }
-            _ => {}
+            // The second file of a run goes with it, and what has no place needs none.
+            (None, _) => {}
         }
     }
     let used: Vec<String> = (0..document.count("run")).map(|i| document.shown(&format!("run.{i}.setup"))).collect();

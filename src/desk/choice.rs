@@ -4,10 +4,8 @@
 
 use super::document::Document;
 use super::refusal::Refusal;
+use loopwright::session::LONGEST_REASON;
 use toml_edit::Value;
-
-/// Longest reason, characters, as the session's check has it.
-pub const LONGEST_REASON: usize = 200;
 
 /// What is to become of a lap.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -118,7 +118,9 @@ impl Folder {
                 Ok(there) if there.file_type().is_symlink() => return refused("a link"),
                 Ok(there) if parts.peek().is_some() && !there.is_dir() => return refused("not in a folder"),
                 Ok(there) if parts.peek().is_none() && !there.is_file() => return refused("not a plain file"),
-                _ => {}
+                Ok(_) => {}
+                // Not there yet, or not to be looked at: reading or writing it tells.
+                Err(_) => {}
             }
         }
         Ok(path)

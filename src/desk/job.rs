@@ -9,7 +9,7 @@ use crate::cli::scaffold::{Table, table};
 use crate::cli::{load, load_plan};
 use loopwright::analysis::inspection::{Inspection, inspect};
 use loopwright::analysis::scaffold::{Beside, Differs, PassedOver, scaffold};
-use loopwright::analysis::{Depth, Draws, Inputs, analyse, analyse_with_draws};
+use loopwright::analysis::{Depth, Draws, RiddenSession, analyse, analyse_with_draws};
 use loopwright::error::Error;
 use loopwright::evidence::Evidence;
 use loopwright::forecast::{
@@ -22,13 +22,11 @@ use loopwright::report::Units;
 use loopwright::report::files::{FilesInput, ResultFile, files};
 use loopwright::report::forecast::forecast_text;
 use loopwright::report::monte_carlo::check;
-use loopwright::report::number::{SHARED, is_shared, shown};
 use loopwright::report::rehearsal::rehearsal_text;
 use loopwright::report::run_sheet::run_sheet;
-use loopwright::report::verdict::name_of;
 use loopwright::session::{Session, Venue};
 use loopwright::simulate::simulate;
-use loopwright::solution::{Estimate, Solution};
+use loopwright::solution::Solution;
 use serde::Serialize;
 
 /// Columns of text tables on a page, and on a phone.
@@ -94,23 +92,18 @@ pub fn wrong_plan(text: &str, file: &str) -> Option<Error> {
 }
 
 /// Reads a session and everything it names, all of it inside the folder.
-fn inputs(folder: &Folder, session: Session) -> Result<Inputs, Refusal> {
-    for name in files_of(&session) {
+fn inputs(folder: &Folder, session: Session) -> Result<RiddenSession, Refusal> {
+    for name in session.files() {
         folder.inside(name)?;
     }
     Ok(load::inputs(session, folder.root())?)
-}
-
-fn files_of(session: &Session) -> impl Iterator<Item = &str> {
-    let of_runs = session.runs.iter().flat_map(|run| std::iter::once(&run.file).chain(&run.second_file));
-    of_runs.chain(&session.air.log).chain(&session.circuit.survey).map(String::as_str)
 }
 
 /// What tells one state of a session and its files from another, without reading the rides.
 pub fn state(folder: &Folder, text: &str, file: &str) -> Result<String, Refusal> {
     let session = Session::from_toml(text, file)?;
     let mut state = text.to_string();
-    for name in files_of(&session) {
+    for name in session.files() {
         let there = std::fs::metadata(folder.inside(name)?).ok();
         let stamp = there.map(|m| (m.len(), m.modified().ok()));
         state.push_str(&format!("\n{name} {stamp:?}"));
@@ -137,71 +130,6 @@ pub fn solved(folder: &Folder, text: &str, file: &str, units: Units) -> Result<S
 pub fn answer(folder: &Folder, text: &str, file: &str) -> Result<Solution, Refusal> {
     let inputs = inputs(folder, Session::from_toml(text, file)?)?;
     Ok(analyse(&inputs, Depth { draws: 0, ..Depth::default() })?.solution)
-}
-
-/// One quantity in two answers.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Beside2 {
-    pub what: String,
-    pub before: String,
-    pub after: String,
-    /// Change of the value over the half-width before, for the eye; `None` where one of them is unknown.
-    pub moved: Option<String>,
-}
-
-/// Two answers side by side: what loop and rollers say together, watts of every difference with its verdict, then Crr, CdA and
-/// watts of every set-up.
-pub fn side_by_side(before: &Solution, after: &Solution) -> Vec<Beside2> {
-    let mut rows = Vec::new();
-    let name = |id: &str| name_of(after, id);
-    let together = |of: &Solution| of.venues.as_ref().map_or(Vec::new(), |v| v.combined.clone());
-    let (then_together, now_together) = (together(before), together(after));
-    for now in &now_together {
-        let then = then_together.iter().find(|c| c.setup == now.setup && c.baseline == now.baseline);
-        let pair = format!("{} less {}, loop and rollers together", name(&now.setup), name(&now.baseline));
-        push(&mut rows, format!("{pair}, W"), then.map(|c| &c.rolling_power_w), &now.rolling_power_w);
-        push(&mut rows, format!("{pair}, Crr"), then.map(|c| &c.crr), &now.crr);
-        let verdict = then.map_or("–".into(), |c| c.verdict.clone());
-        rows.push(Beside2 {
-            what: format!("{pair}, verdict"),
-            before: verdict,
-            after: now.verdict.clone(),
-            moved: None,
-        });
-    }
-    let on = if now_together.is_empty() { "" } else { " on the loop" };
-    for now in &after.contrasts {
-        let then = before.contrasts.iter().find(|c| c.setup == now.setup && c.baseline == now.baseline);
-        let what = |quantity: &str| format!("{} less {}{on}, {quantity}", name(&now.setup), name(&now.baseline));
-        push(&mut rows, what("W"), then.map(|c| &c.power_w), &now.power_w);
-        push(&mut rows, what("Crr"), then.map(|c| &c.crr), &now.crr);
-        push(&mut rows, what("CdA in m²"), then.map(|c| &c.cda_m2), &now.cda_m2);
-        let verdict = then.map_or("–".into(), |c| c.verdict.clone());
-        rows.push(Beside2 { what: what("verdict"), before: verdict, after: now.verdict.clone(), moved: None });
-    }
-    for now in &after.setups {
-        let then = before.setups.iter().find(|s| s.id == now.id);
-        let what = |quantity: &str| format!("{}{on}, {quantity}", name(&now.id));
-        push(&mut rows, what("Crr"), then.map(|s| &s.crr), &now.crr);
-        push(&mut rows, what("CdA in m²"), then.map(|s| &s.cda_m2), &now.cda_m2);
-        push(&mut rows, what("W"), then.map(|s| &s.power_w), &now.power_w);
-    }
-    rows
-}
-
-fn push(rows: &mut Vec<Beside2>, what: String, before: Option<&Estimate>, after: &Estimate) {
-    let text = |e: &Estimate| if is_shared(e) { SHARED.to_string() } else { shown(e).whole() };
-    let was = before.map_or("–".into(), text);
-    let now = text(after);
-    if was == now && (now == SHARED || !shown(after).known) {
-        return;
-    }
-    let moved = before.and_then(|before| {
-        let half = (before.high? - before.low?) / 2.0;
-        let share = (after.value? - before.value?) / half;
-        share.is_finite().then(|| format!("{share:+.2}"))
-    });
-    rows.push(Beside2 { what, before: was, after: now, moved });
 }
 
 /// The budget checked by random draws of all inputs; `at_each` may end it by unwinding.

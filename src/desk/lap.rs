@@ -8,13 +8,13 @@ use super::choice::{Choice, chosen};
 use super::edit;
 use super::folder::NotReplaced;
 use super::form::{Form, encoded};
-use super::job;
 use super::open::{Desk, LastChange};
 use super::page::{Place, page};
 use super::refusal::Refusal;
 use super::result::solved;
 use super::shelf::Kept;
 use super::strip::{Frame, Strip, strip};
+use super::two_answers;
 use loopwright::evidence::LapEvidence;
 use serde_json::json;
 use std::sync::PoisonError;
@@ -114,7 +114,7 @@ pub fn choose(desk: &Desk, form: &Form) -> Result<Answer, Refusal> {
         Choice::Keep => format!("Run {run}, lap {lap} is kept: {reason}"),
         Choice::TakenBack => format!("Run {run}, lap {lap} is left to the program again"),
     };
-    let rows = job::side_by_side(&before.solved.solution, &after.solved.solution);
+    let rows = two_answers::side_by_side(&before.solved.solution, &after.solved.solution);
     // The state is that of the file as it was written.
     let last = LastChange { state: after.state.clone(), words: done, rows };
     *desk.last_change.lock().unwrap_or_else(PoisonError::into_inner) = Some(last);

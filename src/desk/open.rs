@@ -5,11 +5,11 @@
 use super::folder::Folder;
 use super::form::Form;
 use super::gate::Gate;
-use super::job::Beside2;
 use super::outline::{Group, of_plan, of_session};
 use super::page::{Frame, Place};
 use super::refusal::Refusal;
 use super::shelf::Shelf;
+use super::two_answers::Compared;
 use super::work::Works;
 use loopwright::error::Error;
 use loopwright::report::Units;
@@ -27,7 +27,7 @@ pub struct LastChange {
     /// State of the session that it led to.
     pub state: String,
     pub words: String,
-    pub rows: Vec<Beside2>,
+    pub rows: Vec<Compared>,
 }
 
 /// See the module.

@@ -4,8 +4,9 @@
 //! can be thrown away at any time: the files are the truth. It shows nothing.
 
 use super::folder::Folder;
-use super::job::{self, Beside2, Solved};
+use super::job::{self, Solved};
 use super::refusal::Refusal;
+use super::two_answers::{Compared, side_by_side};
 use loopwright::analysis::inspection::Inspection;
 use loopwright::report::Units;
 use std::collections::{HashMap, HashSet};
@@ -31,7 +32,7 @@ pub struct Kept {
     pub state: String,
     pub solved: Solved,
     /// The answer without the laps that were chosen by hand beside the answer with them; empty where none were.
-    pub by_hand: Vec<Beside2>,
+    pub by_hand: Vec<Compared>,
 }
 
 /// See the module.
@@ -100,8 +101,9 @@ impl Shelf {
         let solved = job::solved(folder, text, file, units)?;
         let by_hand = match super::choice::without_choices(text, file)? {
             // Without the choice there may be no answer; then there is nothing to set beside.
-            Some(plain) => job::answer(folder, &plain, file)
-                .map_or(Vec::new(), |before| job::side_by_side(&before, &solved.solution)),
+            Some(plain) => {
+                job::answer(folder, &plain, file).map_or(Vec::new(), |before| side_by_side(&before, &solved.solution))
+            }
             None => Vec::new(),
         };
         let kept = Arc::new(Kept { state, solved, by_hand });

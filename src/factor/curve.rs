@@ -8,8 +8,9 @@
 //! as the best while D there may be 0 (Fieller's set for −b/2c); the lowest level ridden while D there may be 0 or more, the
 //! highest while it may be 0 or less.
 
+use super::columns::{Main, Range, Term, entry};
 use super::fieller::{Ratio, Set};
-use super::model::{Estimated, Fit, Joint, Main, Range, Term, entry};
+use super::model::{Estimated, Fit, Joint};
 use super::next_level::Question;
 use super::{Curve, CurvePoint, OffBest, Optimum};
 use crate::session::factors::{Factors, Levels};

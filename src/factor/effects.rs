@@ -2,7 +2,8 @@
 //!
 //! Given the fitted main effects; gives differences between levels and tests. It decides nothing but the level of a test.
 
-use super::model::{Fit, Joint, Main, Term, basis, entry, test};
+use super::columns::{Main, Term, entry};
+use super::model::{Fit, Joint, basis, test};
 use super::{Effects, LevelEffect, Test};
 use crate::compare::multiplicity::holm;
 use crate::session::factors::{Factors, Levels};

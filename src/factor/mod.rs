@@ -10,6 +10,7 @@
 //!                      └─ curve ─ fieller (ratio of two estimates), next_level
 //! ```
 
+pub mod columns;
 pub mod curve;
 pub mod effects;
 pub mod fieller;
@@ -30,7 +31,7 @@ use model::Joint;
 ///
 /// `baseline` is the set-up whose levels of kinds the others are compared with.
 pub fn answer(output: &str, factors: &Factors, joint: &Joint, baseline: usize, confidence: f64) -> Answer {
-    match model::Main::new(factors, joint, baseline) {
+    match columns::Main::new(factors, joint, baseline) {
         Err(why) => Answer::NotTold { output: output.to_string(), why },
         Ok(main) => Answer::Told(FactorOutput {
             output: output.to_string(),
@@ -46,3 +47,6 @@ pub fn answer(output: &str, factors: &Factors, joint: &Joint, baseline: usize, c
 #[cfg(test)]
 #[path = "factor_tests.rs"]
 mod tests;
+
+#[cfg(test)]
+mod simulated_tests;

@@ -5,7 +5,7 @@
 
 use super::goal::Measure;
 use crate::analysis::quantities::PowerAt;
-use crate::analysis::{Depth, Inputs, analyse};
+use crate::analysis::{Depth, RiddenSession, analyse};
 use crate::circuit::Survey;
 use crate::error::Error;
 use crate::session::{RiderAndBike, Session, Venue};
@@ -40,7 +40,7 @@ pub fn solve_rehearsal(rehearsal: &Rehearsal) -> Result<Solution, Error> {
     let recordings = rehearsal.rides.iter().map(|r| r.to_recording()).collect();
     // The truth stands beside it, so that no second opinion on the scatter is needed.
     let depth = Depth { draws: 0, ..Depth::default() };
-    Ok(analyse(&Inputs { session, recordings, weather: None, survey }, depth)?.solution)
+    Ok(analyse(&RiddenSession { session, recordings, weather: None, survey }, depth)?.solution)
 }
 
 /// Every set-up and every difference with the baseline, in Crr, CdA and watts.

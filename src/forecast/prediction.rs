@@ -9,7 +9,7 @@ use super::on_the_loop::on_the_loop;
 use super::propagate::{Extent, Propagated};
 use super::quiet::QuietDay;
 use super::row_noise::RowNoise;
-use crate::analysis::instrument::Input;
+use crate::analysis::instrument::InputQuantity;
 use crate::analysis::known::Uncertain;
 use crate::analysis::quantities::{Linear, PowerAt, SetupQuantities};
 use crate::analysis::run_values::BetweenRuns;
@@ -287,8 +287,8 @@ fn direct(day: &QuietDay, session: &Session, setup: usize) -> Vec<f64> {
             let by = |u: f64| {
                 let mut other = session.clone();
                 match s.input {
-                    Input::Efficiency => other.rider_and_bike.drivetrain_efficiency += u,
-                    Input::Bearing => {
+                    InputQuantity::Efficiency => other.rider_and_bike.drivetrain_efficiency += u,
+                    InputQuantity::Bearing => {
                         other.rider_and_bike.bearing_friction.constant_n *= 1.0 + u;
                         other.rider_and_bike.bearing_friction.linear_n_s_per_m *= 1.0 + u;
                     }

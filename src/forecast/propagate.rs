@@ -6,7 +6,7 @@
 use super::design::Design;
 use super::quiet::{QuietLap, true_wind};
 use super::row_noise::RowNoise;
-use crate::analysis::instrument::Input;
+use crate::analysis::instrument::InputQuantity;
 use crate::error::Error;
 use crate::solve::account::{LapAccount, SupposedAir};
 use crate::solve::design::{LapBlock, Problem};
@@ -297,7 +297,7 @@ impl Design<'_> {
                         right += w.tr_mul(&DVector::from_column_slice(&quiet.moved[source]));
                     }
                 }
-                let weighed = matches!(self.day.sources[source].input, Input::MassOfRun(_));
+                let weighed = matches!(self.day.sources[source].input, InputQuantity::MassOfRun(_));
                 let share = if weighed { self.weighing } else { 1.0 };
                 shifts.push(Shift { source, run, parameters: inverse * right * share });
             }

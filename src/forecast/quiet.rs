@@ -4,9 +4,9 @@
 //! the code that solves real rides. What comes out is the design of the day. It estimates nothing.
 
 use crate::analysis::air_of_run::{RunAir, run_air};
-use crate::analysis::instrument::{Input, alter, inputs_of};
+use crate::analysis::instrument::{InputQuantity, alter, inputs_of};
+use crate::analysis::lap_inputs::{conditions, gravity, lap_inputs};
 use crate::analysis::loop_choices::choices;
-use crate::analysis::loop_venue::{conditions, gravity, lap_inputs};
 use crate::circuit::{RunToCut, cut};
 use crate::error::Error;
 use crate::plan::{InstrumentErrors, Noise, Plan, PlannedDay, SpeedSource};
@@ -34,7 +34,7 @@ pub(super) struct QuietLap {
 /// A standard uncertainty of the instrument.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct QuietSource {
-    pub(super) input: Input,
+    pub(super) input: InputQuantity,
     pub(super) standard_uncertainty: f64,
 }
 

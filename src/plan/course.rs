@@ -3,7 +3,7 @@
 //! Given the loop of a plan; gives a [`Course`] that answers at any chainage, counted on from the gate without
 //! end. It is tabulated every quarter of a metre, far finer than any step of an analysis. It knows no time.
 
-use super::plan_file::PlannedLoop;
+use super::planned_loop::PlannedLoop;
 use super::shape::Shape;
 use crate::constant::{WGS84_A_M, WGS84_E2};
 use crate::session::{Position, Venue};
@@ -198,7 +198,7 @@ struct Level {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::plan::plan_file::LoopShape;
+    use crate::plan::planned_loop::LoopShape;
 
     fn road(shape: LoopShape, length_m: f64) -> PlannedLoop {
         PlannedLoop { shape, length_m: Some(length_m), ..PlannedLoop::default() }

@@ -4,25 +4,18 @@
 //! What a plan shares with a session is checked by the session's own rules, so that the two never disagree. It opens no
 //! file.
 
-use super::course::Course;
 use super::day_check;
 use super::day_check::LONGEST_RUN_S;
-use super::plan_file::{Plan, PlannedLoop};
+use super::loop_check::circuit;
+use super::plan_file::Plan;
 use super::ridden_shape::RiddenShape;
 use super::session_file::session_of;
 use crate::error::Error;
-use crate::quantity::m_s_from_km_h;
 use crate::session::check::{Checker, MASS, TYRE_TEMPERATURE, check as check_session, limit};
 use crate::session::{Venue, WindMode, parse_checked};
 
 /// Longest day, s.
 const LONGEST_DAY_S: f64 = 24.0 * 3600.0;
-/// Pull in a bend, in units of gravity, above which tyres slide or nobody rides without braking (common practice,
-/// no source): on the flat, and on a banked track.
-const PULL_ON_ROAD: f64 = 0.7;
-const PULL_ON_TRACK: f64 = 2.0;
-/// Steepest road on which laps at planned speeds make sense.
-const STEEPEST: f64 = 0.08;
 
 impl Plan {
     /// Reads and checks a plan. One that names a `shape_file` is checked again when that has been read
@@ -166,7 +159,7 @@ fn aims(plan: &Plan, at: &Checker) -> Result<(), Error> {
             let message = "speeds_km_h and powers_w are both stated; a rider holds one of them: remove the other";
             return Err(at.inconsistent(&["powers_w"], message.into()));
         }
-        _ => {}
+        (true, false) | (false, true) => {}
     }
     for (key, count) in [("speeds_km_h", plan.speeds_km_h.len()), ("powers_w", plan.powers_w.len())] {
         if count > plan.laps_per_run {
@@ -235,75 +228,4 @@ fn wind(plan: &Plan, at: &Checker) -> Result<(), Error> {
     at.within_if(&["target", "power_w"], t.power_w, &limit(0.01, 100.0, "watts at the reference speed"))?;
     at.within_if(&["target", "crr"], t.crr, &limit(1e-6, 0.01, "a pure number; 0.0003 is three watts or so"))?;
     at.within_if(&["target", "cda_m2"], t.cda_m2, &limit(1e-5, 0.3, "in m²"))
-}
-
-fn circuit(plan: &Plan, at: &Checker) -> Result<(), Error> {
-    let c: &PlannedLoop = &plan.circuit;
-    let key = |k| ["loop", k];
-    at.within(
-        &["loop", "origin", "lat_deg"],
-        c.origin.lat_deg,
-        &limit(-75.0, 75.0, "latitude in degrees, away from the poles"),
-    )?;
-    at.within(
-        &["loop", "origin", "lon_deg"],
-        c.origin.lon_deg,
-        &limit(-179.0, 179.0, "longitude in degrees, away from the date line"),
-    )?;
-    at.within(&key("altitude_m"), c.altitude_m, &limit(-400.0, 5000.0, "in m"))?;
-    at.within(&key("aspect"), c.aspect, &limit(0.1, 20.0, "long side over short side"))?;
-    for &read_c in &plan.run_tyre_temperature_c {
-        let over_reference = c.crr_over_reference(c.temperature_coefficient_per_c.unwrap_or(0.0), read_c);
-        let hint = "Crr at this temperature over Crr at the reference; a linear rule makes no sense beyond";
-        at.within(&["run_tyre_temperature_c"], over_reference, &limit(0.5, 2.0, hint))?;
-    }
-    at.within_if(&key("elevation_amplitude_m"), c.elevation_amplitude_m, &limit(0.0, 500.0, "in m"))?;
-    at.within_if(&key("length_m"), c.length_m, &limit(80.0, 50_000.0, "length of one lap in m, not km"))?;
-    at.within_if(
-        &key("bend_radius_m"),
-        c.bend_radius_m,
-        &limit(8.0, 2000.0, "radius of the bends at the measuring line in m"),
-    )?;
-    at.within_if(&key("transition_m"), c.transition_m, &limit(0.0, 200.0, "length over which the bend tightens in m"))?;
-    at.within_if(
-        &key("home_straight_bearing_deg"),
-        c.home_straight_bearing_deg,
-        &limit(0.0, 360.0, "degrees clockwise from north"),
-    )?;
-    if plan.runs_on(Venue::Rollers) == plan.order.len() {
-        return Ok(());
-    }
-    if c.shape_file.is_some() {
-        if c.kind == Venue::Track {
-            let message = "a track has its own shape; state length_m and bend_radius_m instead of shape_file".into();
-            return Err(at.inconsistent(&["loop", "shape_file"], message));
-        }
-        if c.ridden.is_none() {
-            // The file has not been read yet; what hangs on it is checked when it has.
-            return Ok(());
-        }
-    }
-    if c.length_m.is_none() {
-        return Err(at.inconsistent(&["loop"], "[loop] needs length_m, the length of one lap in m".into()));
-    }
-    let course = Course::of(c).map_err(|message| at.inconsistent(&["loop", "bend_radius_m"], message))?;
-    let fastest = plan.distinct_speeds_km_h().last().copied().unwrap_or(0.0);
-    let pull = m_s_from_km_h(fastest).powi(2) * course.tightest_1_m() / crate::constant::STANDARD_GRAVITY_M_S2;
-    let most = if c.kind == Venue::Track { PULL_ON_TRACK } else { PULL_ON_ROAD };
-    if pull > most {
-        let message = format!(
-            "at {fastest} km/h the tightest bend, {:.0} m, pulls with {pull:.2} g, more than the {most} g that can be ridden without braking; choose a larger bend_radius_m or lower speeds",
-            1.0 / course.tightest_1_m()
-        );
-        return Err(at.inconsistent(&["loop", "bend_radius_m"], message));
-    }
-    if course.steepest() > STEEPEST {
-        let message = format!(
-            "the steepest place has {:.1} %, more than the {:.0} % on which laps make a test; lower elevation_amplitude_m",
-            100.0 * course.steepest(),
-            100.0 * STEEPEST
-        );
-        return Err(at.inconsistent(&["loop", "elevation_amplitude_m"], message));
-    }
-    Ok(())
 }

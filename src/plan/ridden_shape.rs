@@ -195,7 +195,7 @@ fn form(lap: &[Point]) -> Result<RiddenShape, String> {
 mod tests {
     use super::*;
     use crate::plan::course::Course;
-    use crate::plan::plan_file::{LoopShape, PlannedLoop};
+    use crate::plan::planned_loop::{LoopShape, PlannedLoop};
     use rand::SeedableRng;
     use rand_distr::{Distribution, StandardNormal};
     use rand_xoshiro::Xoshiro256PlusPlus;

@@ -6,7 +6,7 @@
 use super::bean::bean;
 use super::curve::{Waves, curve};
 use super::pieces::{Bend, Pieces};
-use super::plan_file::{LoopShape, PlannedLoop};
+use super::planned_loop::{LoopShape, PlannedLoop};
 use crate::session::Venue;
 use std::f64::consts::{FRAC_PI_2, PI};
 
@@ -92,16 +92,19 @@ impl PlannedLoop {
     }
 }
 
+fn too_long(count: &str, bend: Bend, bends_m: f64, length_m: f64) -> String {
+    format!(
+        "{count} bends of {:.1} m radius with transitions of {:.1} m take {bends_m:.1} m, more than the lap of {length_m:.1} m; make \
+         bend_radius_m smaller or length_m larger",
+        bend.radius_m, bend.transition_m
+    )
+}
+
 /// The timing line of an oval lies in the middle of the home straight.
 fn oval(length_m: f64, bend: Bend) -> Result<Shape, String> {
     let straight = 0.5 * length_m - bend.length_m(PI);
     if straight < 0.0 {
-        return Err(format!(
-            "two bends of {:.1} m radius with transitions of {:.1} m take {:.1} m, more than the lap of {length_m:.1} m; make bend_radius_m smaller or length_m larger",
-            bend.radius_m,
-            bend.transition_m,
-            2.0 * bend.length_m(PI)
-        ));
+        return Err(too_long("two", bend, 2.0 * bend.length_m(PI), length_m));
     }
     let mut p = Pieces::default();
     p.straight(0.5 * straight);
@@ -115,12 +118,7 @@ fn oval(length_m: f64, bend: Bend) -> Result<Shape, String> {
 fn rectangle(length_m: f64, bend: Bend, aspect: f64) -> Result<Shape, String> {
     let straights = 0.5 * length_m - 2.0 * bend.length_m(FRAC_PI_2);
     if straights < 0.0 {
-        return Err(format!(
-            "four bends of {:.1} m radius with transitions of {:.1} m take {:.1} m, more than the lap of {length_m:.1} m; make bend_radius_m smaller or length_m larger",
-            bend.radius_m,
-            bend.transition_m,
-            4.0 * bend.length_m(FRAC_PI_2)
-        ));
+        return Err(too_long("four", bend, 4.0 * bend.length_m(FRAC_PI_2), length_m));
     }
     let short = straights / (1.0 + aspect);
     let long = straights - short;

@@ -161,11 +161,6 @@ impl Style {
         Style { width_mm: PHONE_MM, picture: false, ..*self }
     }
 
-    /// The default at another width.
-    pub fn of_width(width_mm: f64) -> Self {
-        Style { width_mm, ..Style::default() }
-    }
-
     /// Width that is drawn: what was asked, between 70 and 400 mm.
     pub fn width(&self) -> f64 {
         if self.width_mm.is_finite() { self.width_mm.clamp(70.0, 400.0) } else { 160.0 }
@@ -230,7 +225,7 @@ mod tests {
 
     #[test]
     fn a_width_that_is_not_a_number_falls_back_to_the_text_column() {
-        assert_eq!(Style::of_width(f64::NAN).width(), 160.0);
-        assert_eq!(Style::of_width(1e9).width(), 400.0);
+        assert_eq!(Style { width_mm: f64::NAN, ..Style::default() }.width(), 160.0);
+        assert_eq!(Style { width_mm: 1e9, ..Style::default() }.width(), 400.0);
     }
 }

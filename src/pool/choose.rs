@@ -2,8 +2,9 @@
 //!
 //! Given days and a choice; gives baseline, pairs, confidence and reference, or says why the days do not go together.
 
-use super::day::{Day, SetupName, Told};
+use super::day::{Day, SetupName};
 use super::family::{PairName, Seen, counts};
+use super::told::Told;
 use crate::error::Error;
 use crate::finding::What;
 use crate::solution::ReferenceConditions;

@@ -6,17 +6,19 @@
 //! the errors are those that their disagreement shows.
 
 use super::choose::{Agreed, same_reference};
-use super::day::{Day, Told};
+use super::day::Day;
 use super::day_setups::{DaySetups, joint};
 use super::factors::{adds, in_words};
-use super::kind::Kind;
 use super::result::PooledCurve;
+use super::told::Told;
+use crate::factor::columns::Main;
 use crate::factor::curve::curves as fitted;
 use crate::factor::effects::interaction;
-use crate::factor::model::{Joint, Main};
+use crate::factor::model::Joint;
 use crate::factor::{Answer, Curve, FactorLevels, Test};
 use crate::finding::What;
 use crate::session::factors::{Factor, Factors, Levels, MOST_FACTORS, Unit, shown_name};
+use crate::solution::Quantity;
 
 /// Most set-ups over all days: the work grows with their cube.
 const MOST_TOGETHER: usize = 300;
@@ -82,7 +84,7 @@ type OneCurve = (PooledCurve, Option<What>);
 
 /// `None` where fewer than two days tell it. Errors: why two days or more do not.
 fn of_output(days: &[Day], agreed: &Agreed, output: &str, key: &str) -> Option<Result<OneCurve, String>> {
-    let kind = [Kind::Crr, Kind::Cda].into_iter().find(|kind| kind.key() == output).unwrap_or(Kind::Power);
+    let kind = [Quantity::Crr, Quantity::Cda].into_iter().find(|kind| kind.key() == output).unwrap_or(Quantity::Power);
     let candidates: Vec<usize> = (0..days.len()).filter(|d| varies(&days[*d], agreed, output, key)).collect();
     let broken_down = |told: &Told| !matches!(told, Told::Measured(m) if m.loadings.is_none());
     let whole = !candidates.iter().flat_map(|d| &days[*d].pairs).all(|pair| broken_down(kind.of(&pair.told)));

@@ -8,10 +8,11 @@
 //! average out.
 
 use super::choose::Instruments;
-use super::day::{Day, Measure, Told};
-use super::kind::Kind;
+use super::day::Day;
+use super::told::{Measure, Told};
 use crate::factor::model::{Joint, common_dof};
 use crate::factor::pairs::{covariance, leading};
+use crate::solution::Quantity;
 use nalgebra::{DMatrix, DVector};
 use std::collections::BTreeMap;
 
@@ -33,9 +34,9 @@ pub struct DaySetups {
 
 impl DaySetups {
     /// `None` where not every pair has been measured. `whole` takes the instruments as one source.
-    pub fn of(day: &Day, kind: Kind, instruments: Instruments, whole: bool) -> Option<DaySetups> {
+    pub fn of(day: &Day, quantity: Quantity, instruments: Instruments, whole: bool) -> Option<DaySetups> {
         let k = day.setups.len();
-        let pairs = pairs(day, kind)?;
+        let pairs = pairs(day, quantity)?;
         let mut values = DVector::zeros(k);
         let mut variance = DMatrix::zeros(k, k);
         let mut moved: BTreeMap<String, DMatrix<f64>> = BTreeMap::new();
@@ -118,14 +119,14 @@ struct Pair<'a> {
 }
 
 /// Every pair of the day's set-ups, each once.
-fn pairs(day: &Day, kind: Kind) -> Option<Vec<Pair<'_>>> {
+fn pairs(day: &Day, quantity: Quantity) -> Option<Vec<Pair<'_>>> {
     let place: BTreeMap<&str, usize> = day.setups.iter().enumerate().map(|(i, s)| (s.id.as_str(), i)).collect();
     let mut found = BTreeMap::new();
     for pair in &day.pairs {
         let (Some(setup), Some(baseline)) = (place.get(pair.setup.as_str()), place.get(pair.baseline.as_str())) else {
             continue;
         };
-        let Told::Measured(measure) = kind.of(&pair.told) else { return None };
+        let Told::Measured(measure) = quantity.of(&pair.told) else { return None };
         let (places, value) = match setup > baseline {
             true => ([*baseline, *setup], measure.value),
             false => ([*setup, *baseline], -measure.value),

@@ -8,15 +8,16 @@
 //! the differences of that day, all of one source, which is the safe side: what is shared does not average out.
 
 use super::choose::{Agreed, same_reference};
-use super::day::{Day, Measure, Told};
-use super::kind::Kind;
+use super::day::Day;
 use super::quantity::measured_together;
 use super::result::{DayEffect, PooledEffect};
+use super::told::{Measure, Told};
 use crate::compare::multiplicity::holm;
 use crate::error::Error;
 use crate::factor::{Answer, FactorOutput, Interval};
 use crate::finding::What;
 use crate::session::factors::shown_name;
+use crate::solution::Quantity;
 use crate::uncertainty::student::t_two_sided_p;
 
 /// Most of a variance that is taken for that of the measuring chain.
@@ -167,7 +168,7 @@ fn of_output(day: &Day, output: &FactorOutput) -> Vec<(Name, Measure)> {
 
 /// Largest share of the instruments in the variance of the day's differences.
 fn shared_share(day: &Day, output: &str) -> f64 {
-    let kind = [Kind::Crr, Kind::Cda].into_iter().find(|kind| kind.key() == output).unwrap_or(Kind::Power);
+    let kind = [Quantity::Crr, Quantity::Cda].into_iter().find(|kind| kind.key() == output).unwrap_or(Quantity::Power);
     let share = |told: &Told| match told {
         Told::Measured(m) => m.instrument_se.map(|u| (u / m.se).powi(2)),
         Told::Unknown | Told::Shared => None,

@@ -3,9 +3,9 @@
 use super::super::choose::{Choice, Instruments};
 use super::*;
 use crate::factor::{Curve, Effects, FactorResult, LevelEffect};
-use crate::pool::day::DayPair;
-use crate::pool::kind::Quantities;
 use crate::pool::made_up_day::made_up_day;
+use crate::pool::told::DayPair;
+use crate::solution::Quantities;
 use rand::SeedableRng;
 use rand_distr::{Distribution, StandardNormal};
 use rand_xoshiro::Xoshiro256PlusPlus;

@@ -3,8 +3,9 @@
 //! Given days and a pair of set-ups; gives each day's difference, turned where the day counts it the other way. It
 //! combines nothing.
 
-use super::day::{Day, DayPair, Measure, Told};
-use super::kind::Quantities;
+use super::day::Day;
+use super::told::{DayPair, Measure, Told};
+use crate::solution::Quantities;
 use std::collections::BTreeMap;
 
 /// A difference that is asked for: the set-up less the baseline.

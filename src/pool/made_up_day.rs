@@ -2,7 +2,8 @@
 //!
 //! Given set-ups, differences and factors; gives a day with the first set-up as its baseline.
 
-use super::day::{Day, DayPair, SetupName};
+use super::day::{Day, SetupName};
+use super::told::DayPair;
 use crate::factor::FactorResult;
 use crate::solution::ReferenceConditions;
 

@@ -10,7 +10,7 @@
 //! nor shrinks in their mean. The budget of each result tells source by source how far one standard uncertainty moves
 //! a difference, aᵢₛ for day i and source s. Sources of the instruments are taken as one and the same error on all
 //! days, fully correlated with one sign (the safe side: what is shared never averages out); those of a day alone, such
-//! as each weighing and the day's gusts, as independent ([`day::OF_A_DAY`]). With uᵢ the whole standard error,
+//! as each weighing and the day's gusts, as independent (`told::OF_A_DAY`). With uᵢ the whole standard error,
 //!
 //! ```text
 //! own variance        oᵢ² = uᵢ² − Σₛ aᵢₛ² + Σₛ (aᵢₛ − minⱼ aⱼₛ)²      weighs the days and judges their agreement
@@ -27,11 +27,12 @@ pub mod day;
 mod day_setups;
 mod factors;
 mod family;
-mod kind;
 #[cfg(test)]
 mod made_up_day;
 mod quantity;
 mod result;
+pub mod result_file;
+mod told;
 
 pub use choose::{Choice, FEWEST, Instruments, MOST};
 pub use day::Day;
@@ -45,10 +46,10 @@ use crate::compare::contrast::{Assessed, Difference, judge};
 use crate::error::Error;
 use crate::finding::What;
 use crate::solution::FindingResult;
+use crate::solution::Quantity;
 use crate::uncertainty::budget::Combined;
 use choose::{Agreed, PowerLeftOut};
 use family::{Found, Seen};
-use kind::Kind;
 use quantity::Together;
 
 /// Brings results together.
@@ -131,25 +132,27 @@ struct OneContrast {
 fn contrast(days: &[Day], agreed: &Agreed, names: &[String], found: &Found) -> Result<OneContrast, Error> {
     let seen: &[Seen] = &found.seen;
     let left_out: Vec<_> = seen.iter().map(|one| agreed.power_left_out(days, seen, one)).collect();
-    let together = |kind: Kind| {
-        let used = seen.iter().zip(&left_out).filter(|(_, out)| kind != Kind::Power || out.is_none());
+    let together = |kind: Quantity| {
+        let used = seen.iter().zip(&left_out).filter(|(_, out)| kind != Quantity::Power || out.is_none());
         Together::of(&used.map(|(s, _)| s).collect::<Vec<_>>(), kind, agreed)
     };
-    let (crr, cda, power) = (together(Kind::Crr)?, together(Kind::Cda)?, together(Kind::Power)?);
-    let tested = [(Kind::Power, &power), (Kind::Crr, &crr), (Kind::Cda, &cda)].into_iter().find(|(_, t)| t.is_some());
+    let (crr, cda, power) = (together(Quantity::Crr)?, together(Quantity::Cda)?, together(Quantity::Power)?);
+    let tested = [(Quantity::Power, &power), (Quantity::Crr, &crr), (Quantity::Cda, &cda)]
+        .into_iter()
+        .find(|(_, t)| t.is_some());
     let nothing = Combined { standard_uncertainty: f64::NAN, dof: f64::NAN };
     let unknown = Difference { value: f64::NAN, scatter: nothing, instrument: nothing };
     let (kind, difference) = match tested {
         Some((kind, Some(t))) => (Some(kind), difference(&t.uncertain)),
         _ => (None, unknown),
     };
-    let margin = agreed.margin_w.filter(|_| kind == Some(Kind::Power));
+    let margin = agreed.margin_w.filter(|_| kind == Some(Quantity::Power));
     let mut said = Vec::new();
     // Where CdA is shared the watts are those of Crr, and one word is enough.
     let days_of = |t: &Option<Together>| t.as_ref().map_or(0, |t| t.quantity.days.len());
     let crr_told = cda.is_none() && days_of(&power) >= days_of(&crr);
-    for (kind, t) in [(Kind::Power, &power), (Kind::Crr, &crr), (Kind::Cda, &cda)] {
-        if kind == Kind::Crr && crr_told {
+    for (kind, t) in [(Quantity::Power, &power), (Quantity::Crr, &crr), (Quantity::Cda, &cda)] {
+        if kind == Quantity::Crr && crr_told {
             continue;
         }
         if let Some(t) = t.as_ref().filter(|t| !t.quantity.agree) {

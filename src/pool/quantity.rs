@@ -4,14 +4,14 @@
 //! of the days, and the shared error put back. See [`super`] for the equations.
 
 use super::choose::{Agreed, Instruments};
-use super::day::{Loading, Measure, Told};
 use super::family::Seen;
-use super::kind::Kind;
 use super::result::{DayWeight, PooledQuantity};
+use super::told::{Loading, Measure, Told};
 use crate::analysis::known::Uncertain;
 use crate::compare::pooling::{Mean, Measurement, Pooled};
 use crate::error::Error;
 use crate::solution::Estimate;
+use crate::solution::Quantity;
 use crate::uncertainty::budget::Combined;
 use std::collections::BTreeMap;
 
@@ -35,10 +35,10 @@ impl Together {
     /// `None` when fewer than two days have measured it.
     ///
     /// Errors: [`Error::Numerical`] when the numbers of the days give no finite mean.
-    pub fn of(seen: &[&Seen], kind: Kind, agreed: &Agreed) -> Result<Option<Together>, Error> {
+    pub fn of(seen: &[&Seen], quantity: Quantity, agreed: &Agreed) -> Result<Option<Together>, Error> {
         let measured: Vec<(usize, &Measure)> = seen
             .iter()
-            .filter_map(|s| match kind.of(&s.told) {
+            .filter_map(|s| match quantity.of(&s.told) {
                 Told::Measured(m) => Some((s.day, m)),
                 Told::Unknown | Told::Shared => None,
             })

@@ -3,8 +3,9 @@
 //! Given nothing; [`super::pool`] fills it, the report reads it.
 
 use super::choose::{Agreed, PowerLeftOut};
-use super::day::{Day, Measure, SetupName, Told};
+use super::day::{Day, SetupName};
 use super::family::Seen;
+use super::told::{Measure, Told};
 use crate::factor::{Curve, Test};
 use crate::solution::{Estimate, FindingResult, ReferenceConditions};
 use crate::uncertainty::student::coverage_factor;

@@ -139,7 +139,8 @@ fn frame_csv(frame: &DataFrame) -> Result<Vec<u8>, Error> {
                 Some(AnyValue::Float64(x)) => push_decimal(&mut out, x),
                 Some(AnyValue::UInt32(x)) => out.extend_from_slice(x.to_string().as_bytes()),
                 Some(AnyValue::String(text)) => out.extend_from_slice(text.as_bytes()),
-                _ => {}
+                Some(AnyValue::Null) | None => {}
+                Some(other) => out.extend_from_slice(other.to_string().as_bytes()),
             }
         }
         out.push(b'\n');

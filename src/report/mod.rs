@@ -43,4 +43,5 @@ pub mod text;
 mod together;
 pub mod verdict;
 
-pub use crate::units::{self, Units};
+use crate::units;
+pub use crate::units::Units;

@@ -5,6 +5,7 @@
 
 mod context;
 mod input;
+mod tables;
 mod template;
 
 pub use input::PageInput;

@@ -17,6 +17,7 @@ pub enum Source {
     Iso28580,
     Jcgm100,
     Jcgm101,
+    Maier,
     Martin,
     Meier,
     NeweyWest,
@@ -28,6 +29,7 @@ pub enum Source {
     RaoWu,
     Sargan,
     Schuirmann,
+    Smit,
     Smyth,
     StaigerStock,
     UnR117,
@@ -52,6 +54,7 @@ impl Source {
             Source::Iso28580 => "ISO 28580",
             Source::Jcgm100 => "JCGM 100:2008",
             Source::Jcgm101 => "JCGM 101:2008",
+            Source::Maier => "Maier et al. 2017",
             Source::Martin => "Martin et al. 1998",
             Source::Meier => "Meier 1953",
             Source::NeweyWest => "Newey & West 1987",
@@ -63,6 +66,7 @@ impl Source {
             Source::RaoWu => "Rao & Wu 1988",
             Source::Sargan => "Sargan 1958",
             Source::Schuirmann => "Schuirmann 1987",
+            Source::Smit => "Smit et al. 2023",
             Source::Smyth => "Smyth 2004",
             Source::StaigerStock => "Staiger & Stock 1997",
             Source::UnR117 => "UN Regulation No. 117, annex 6",
@@ -120,6 +124,10 @@ impl Source {
                 "JCGM 101:2008. Evaluation of measurement data: supplement 1 to the guide, propagation of distributions using \
                  a Monte Carlo method."
             }
+            Source::Maier => {
+                "Maier, Schmid, Müller, Steiner & Wehrlin (2017). International Journal of Sports Medicine 38, 456–461, \
+                 doi 10.1055/s-0043-102945."
+            }
             Source::Martin => {
                 "Martin, J. C., Milliken, D. L., Cobb, J. E., McFadden, K. L. & Coggan, A. R. (1998). Validation \
                  of a mathematical model for road cycling power. Journal of Applied Biomechanics 14, 276–291."
@@ -161,6 +169,7 @@ impl Source {
                  approach for assessing the equivalence of average bioavailability. Journal of Pharmacokinetics \
                  and Biopharmaceutics 15, 657–680."
             }
+            Source::Smit => "Smit et al. (2023). Sports Engineering, doi 10.1007/s12283-023-00439-z.",
             Source::Smyth => {
                 "Smyth, G. K. (2004). Linear models and empirical Bayes methods for assessing differential expression in \
                  microarray experiments. Stat. Appl. Genet. Mol. Biol. 3, 3."

@@ -1,6 +1,6 @@
 //! The energy account of a ride on rollers: what went in, what went where, and the Crr that balances it.
 //!
-//! Given a recording; gives one [`Step`] for each pair of records, and sums of them. Given sums and [`Inputs`]; gives
+//! Given a recording; gives one [`Step`] for each pair of records, and sums of them. Given sums and [`DrumInputs`]; gives
 //! Crr. Sums hold only what was recorded, so the same window can be balanced again with any input altered.
 //!
 //! ```text
@@ -103,7 +103,7 @@ pub fn steps(recording: &Recording) -> Result<Vec<Step>, Error> {
 
 /// Everything besides the recording that Crr depends on.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Inputs {
+pub struct DrumInputs {
     pub rider: RiderAndBike,
     pub rollers: Rollers,
     /// Of the air at the tyres; without it Crr is not brought to the reference temperature.
@@ -118,9 +118,9 @@ pub struct Inputs {
     pub drum_rotating_mass_kg: f64,
 }
 
-impl Inputs {
+impl DrumInputs {
     pub fn new(rider: &RiderAndBike, rollers: &Rollers, temperature_c: Option<f64>) -> Self {
-        Inputs {
+        DrumInputs {
             rider: rider.clone(),
             rollers: rollers.clone(),
             temperature_c,
@@ -169,14 +169,14 @@ impl Inputs {
 
     /// Crr on the drums over a window: Σ energy / (ΣN Σ distance), not a mean of ratios.
     ///
-    /// Errors: those of [`Inputs::load_sum_n`].
+    /// Errors: those of [`DrumInputs::load_sum_n`].
     pub fn crr_drum(&self, sums: &WindowSums) -> Result<f64, Error> {
         Ok(self.tyre_energy_j(sums) / (self.load_sum_n()? * self.speed_scale * sums.distance_m))
     }
 
     /// Crr on the flat at the reference temperature over a window.
     ///
-    /// Errors: those of [`Inputs::load_sum_n`].
+    /// Errors: those of [`DrumInputs::load_sum_n`].
     pub fn crr_flat(&self, sums: &WindowSums) -> Result<f64, Error> {
         Ok(self.crr_drum(sums)? * self.flat_over_drum())
     }

@@ -16,7 +16,7 @@ fn rollers() -> Rollers {
 
 /// A ride whose power is exactly what the balance asks for at a Crr on the drums, from mean forces over each second.
 fn ride(speeds: &[f64], crr_drum: f64) -> Recording {
-    let inputs = Inputs::new(&rider(), &rollers(), None);
+    let inputs = DrumInputs::new(&rider(), &rollers(), None);
     let load = inputs.load_sum_n().unwrap();
     let rotating = 0.14 / (0.335 * 0.335);
     let mut power_w = vec![0.0];
@@ -47,7 +47,7 @@ fn the_balance_gives_back_the_crr_that_made_the_power() {
     // Forces and power were put together term by term above; agreement is to rounding.
     let speeds: Vec<f64> = (0..200).map(|i| 10.0 + 2.0 * (f64::from(i) / 9.0).sin()).collect();
     let sums = total(&steps(&ride(&speeds, 0.0091)).unwrap());
-    let inputs = Inputs::new(&rider(), &rollers(), None);
+    let inputs = DrumInputs::new(&rider(), &rollers(), None);
     assert!((inputs.crr_drum(&sums).unwrap() - 0.0091).abs() < 1e-12);
     // r 0.335 m on a drum of 0.055 m radius: √(0.055/0.39), by hand.
     assert!((inputs.crr_flat(&sums).unwrap() - 0.0091 * (0.055f64 / 0.39).sqrt()).abs() < 1e-12);
@@ -60,9 +60,9 @@ fn between_like_speeds_no_inertia_and_no_lag_matters() {
     let speeds: Vec<f64> = (-5..=305).map(swing).collect();
     let mut recording = ride(&speeds, 0.0091);
     let window = |recording: &Recording| total(&steps(recording).unwrap()[5..305]);
-    let inputs = Inputs::new(&rider(), &rollers(), None);
+    let inputs = DrumInputs::new(&rider(), &rollers(), None);
     let known = inputs.crr_drum(&window(&recording)).unwrap();
-    let heavy = Inputs { drum_rotating_mass_kg: 5.0, ..inputs.clone() };
+    let heavy = DrumInputs { drum_rotating_mass_kg: 5.0, ..inputs.clone() };
     assert!((heavy.crr_drum(&window(&recording)).unwrap() - known).abs() < 1e-12);
     recording.power_w.rotate_right(2);
     // Power two seconds late swaps the power of two seconds at one end for two at the other, which are alike here.
@@ -78,7 +78,7 @@ fn gaps_and_missing_values_leave_steps_out() {
     let steps = steps(&recording).unwrap();
     // Of 19 steps: one without power, two beside the missing speed, one across the gap.
     assert_eq!(steps.len(), 15);
-    let inputs = Inputs::new(&rider(), &rollers(), None);
+    let inputs = DrumInputs::new(&rider(), &rollers(), None);
     assert!((inputs.crr_drum(&total(&steps)).unwrap() - 0.009).abs() < 1e-12);
 }
 
@@ -96,7 +96,7 @@ fn a_recording_without_power_or_speed_is_refused() {
 fn temperature_brings_crr_to_the_reference_only_when_both_are_stated() {
     let sums = total(&steps(&ride(&[10.0; 50], 0.009)).unwrap());
     let stated = Rollers { temperature_coefficient_per_c: 0.008, reference_temperature_c: 25.0, ..rollers() };
-    let flat = |rollers: &Rollers, t| Inputs::new(&rider(), rollers, t).crr_flat(&sums).unwrap();
+    let flat = |rollers: &Rollers, t| DrumInputs::new(&rider(), rollers, t).crr_flat(&sums).unwrap();
     let plain = flat(&rollers(), Some(20.0));
     // UN R117: ×0.96 from 20 to 25 °C with K 0.008.
     assert!((flat(&stated, Some(20.0)) / plain - 0.96).abs() < 1e-12);

@@ -19,7 +19,7 @@ mod steady;
 pub mod warm_up;
 mod window;
 
-pub use account::{Inputs, WindowSums};
+pub use account::{DrumInputs, WindowSums};
 pub use run::{Choice, RollerRun, StatedWindow, analyse};
 pub use sensitivity::{Kind, Reach, Sensitivity, kinds, sensitivities};
 

@@ -3,7 +3,7 @@
 //! Given a recording, rider, rollers and, if stated, a window and an air temperature; gives a [`RollerRun`]. It
 //! compares nothing with anything.
 
-use super::account::{self, Inputs, Step, WindowSums};
+use super::account::{self, DrumInputs, Step, WindowSums};
 use super::steady::{self, BLOCK_S, Block};
 use super::warm_up::{self, WarmUp};
 use super::window::{self, Refusal, TRIM_S};
@@ -57,7 +57,7 @@ pub struct RollerRun {
     pub gear: Option<f64>,
     /// What was recorded in the window; with altered inputs, `inputs.crr_flat(&sums)` is the Crr under those.
     pub sums: WindowSums,
-    pub inputs: Inputs,
+    pub inputs: DrumInputs,
     /// For the figure; the caller sets `run` and `setup`.
     pub evidence: WarmUpEvidence,
     pub findings: Vec<What>,
@@ -74,7 +74,7 @@ pub fn analyse(
     choice: &Choice,
 ) -> Result<RollerRun, Error> {
     let temperature_c = choice.temperature_c.or_else(|| mean_of(&recording.temperature_c));
-    let inputs = Inputs::new(rider, rollers, temperature_c);
+    let inputs = DrumInputs::new(rider, rollers, temperature_c);
     let steps = account::steps(recording)?;
     let blocks = steady::blocks(&steps, &inputs)?;
     let stretch = &blocks[steady::steady_stretch(&blocks)];
@@ -115,7 +115,7 @@ pub fn analyse(
 /// The series of the figure: Crr on the drums at every step in which the wheel turned.
 fn shown(
     steps: &[Step],
-    inputs: &Inputs,
+    inputs: &DrumInputs,
     warm_up: &WarmUp,
     found: &Found,
     mean_crr: f64,
@@ -205,7 +205,7 @@ struct Value {
     scatter: scatter::Scatter,
 }
 
-fn balance(steps: &[Step], inputs: &Inputs) -> Result<Value, Error> {
+fn balance(steps: &[Step], inputs: &DrumInputs) -> Result<Value, Error> {
     let mut sums = WindowSums::default();
     steps.iter().for_each(|s| sums.add(&s.sums));
     let crr_drum = inputs.crr_drum(&sums)?;
@@ -233,7 +233,7 @@ fn disagreement(scatter: &scatter::Scatter, to_flat: f64) -> Option<What> {
     })
 }
 
-fn notes(inputs: &Inputs, found: &Found, warm_up: &WarmUp, left: f64) -> Vec<What> {
+fn notes(inputs: &DrumInputs, found: &Found, warm_up: &WarmUp, left: f64) -> Vec<What> {
     let mut findings = Vec::new();
     if inputs.rollers.no_load_power_w_at_40_km_h.is_none() {
         findings.push(What::NoLoadDragAssumed);

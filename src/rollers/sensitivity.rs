@@ -3,7 +3,7 @@
 //! Given a run and the session's standard uncertainties; gives one line for each source, found by balancing the same
 //! window again at ±u. It combines nothing: budgets and differences are the business of `uncertainty` and `compare`.
 
-use super::account::Inputs;
+use super::account::DrumInputs;
 use super::run::RollerRun;
 use crate::error::Error;
 use crate::session::Uncertainty;
@@ -38,23 +38,23 @@ pub struct Kind {
     pub unit: &'static str,
     pub standard_uncertainty: f64,
     pub reach: Reach,
-    pub alter: fn(&mut Inputs, f64),
+    pub alter: fn(&mut DrumInputs, f64),
 }
 
 /// Every input of a run that is not exactly known. The conversion from drum to flat counts where its uncertainty is given: the
 /// usual one hangs on the drum ([`drum::conversion_uncertainty`](super::drum::conversion_uncertainty)).
 pub fn kinds(u: &Uncertainty) -> Vec<Kind> {
-    let bearing = |i: &mut Inputs, by: f64| {
+    let bearing = |i: &mut DrumInputs, by: f64| {
         i.rider.bearing_friction.constant_n *= 1.0 + by;
         i.rider.bearing_friction.linear_n_s_per_m *= 1.0 + by;
     };
-    let no_load = |i: &mut Inputs, by: f64| {
+    let no_load = |i: &mut DrumInputs, by: f64| {
         i.rollers.no_load_power_w_at_40_km_h = i.rollers.no_load_power_w_at_40_km_h.map(|p| p * (1.0 + by));
     };
     let coefficient_u = u.temperature_coefficient_per_c.unwrap_or(0.0);
     let conversion_u = u.drum_conversion_fraction.unwrap_or(0.0);
     let (session, run) = (Reach::Session, Reach::Run);
-    let kind = |source, unit, standard_uncertainty, reach, alter: fn(&mut Inputs, f64)| Kind {
+    let kind = |source, unit, standard_uncertainty, reach, alter: fn(&mut DrumInputs, f64)| Kind {
         source,
         unit,
         standard_uncertainty,

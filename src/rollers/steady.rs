@@ -3,7 +3,7 @@
 //! Given the steps of a ride; gives blocks with their Crr, and the longest run of them at one speed. It knows nothing
 //! of warm-up.
 
-use super::account::{Inputs, Step, WindowSums};
+use super::account::{DrumInputs, Step, WindowSums};
 use crate::error::Error;
 use std::ops::Range;
 
@@ -39,8 +39,8 @@ impl Block {
 
 /// Blocks that were recorded well enough and in which the wheel turned.
 ///
-/// Errors: those of [`Inputs::load_sum_n`].
-pub fn blocks(steps: &[Step], inputs: &Inputs) -> Result<Vec<Block>, Error> {
+/// Errors: those of [`DrumInputs::load_sum_n`].
+pub fn blocks(steps: &[Step], inputs: &DrumInputs) -> Result<Vec<Block>, Error> {
     let number_of = |step: &Step| (0.5 * (step.from_s + step.to_s) / BLOCK_S) as u64;
     let mut blocks = Vec::new();
     for group in steps.chunk_by(|a, b| number_of(a) == number_of(b)) {

@@ -72,38 +72,34 @@ impl std::fmt::Display for Reason {
     }
 }
 
-/// A reason for every record that must not be used, judged from the record alone.
-pub fn mark_samples(ride: &Ride, needs_position: bool) -> Vec<Option<Reason>> {
-    mark_samples_placed(ride, |i| !needs_position || ride.latitude_deg[i].is_finite())
-}
-
-/// The same where something else says at which records the place is known, or need not be.
-pub fn mark_samples_placed(ride: &Ride, is_placed: impl Fn(usize) -> bool) -> Vec<Option<Reason>> {
+/// A reason for every record that must not be used, judged from the record alone; `is_placed` says at which records the place is
+/// known, or need not be.
+pub fn mark_samples(ride: &Ride, is_placed: impl Fn(usize) -> bool) -> Vec<Option<Reason>> {
     let n = ride.len();
-    let mut marks = vec![None; n];
-    mark_runs(ride, &mut marks, POSITION_LOST_S, Reason::PositionLost, |i, _| !is_placed(i));
-    mark_runs(ride, &mut marks, POWER_STUCK_S, Reason::PowerStuck, |i, first| {
+    let mut reasons = vec![None; n];
+    mark_runs(ride, &mut reasons, POSITION_LOST_S, Reason::PositionLost, |i, _| !is_placed(i));
+    mark_runs(ride, &mut reasons, POWER_STUCK_S, Reason::PowerStuck, |i, first| {
         let pedalling = !(ride.cadence_rpm[i] == 0.0);
         ride.power_w[i] == ride.power_w[first] && (ride.power_w[i] > 0.0 || (pedalling && ride.cadence_rpm[i] > 0.0))
     });
-    mark_runs(ride, &mut marks, ride.gap_limit_s, Reason::SpeedMissing, |i, _| !ride.speed_m_s[i].is_finite());
-    mark_runs(ride, &mut marks, POWER_MISSING_S, Reason::PowerMissing, |i, _| !ride.power_w[i].is_finite());
+    mark_runs(ride, &mut reasons, ride.gap_limit_s, Reason::SpeedMissing, |i, _| !ride.speed_m_s[i].is_finite());
+    mark_runs(ride, &mut reasons, POWER_MISSING_S, Reason::PowerMissing, |i, _| !ride.power_w[i].is_finite());
     // Bridged ones are used, so that they are no reason to leave a lap out; the table of samples has them.
     for &i in &ride.drop_outs.lost {
-        marks[i] = Some(Reason::PowerDropOut);
+        reasons[i] = Some(Reason::PowerDropOut);
     }
-    for (mark, &v) in marks.iter_mut().zip(&ride.speed_m_s) {
+    for (reason, &v) in reasons.iter_mut().zip(&ride.speed_m_s) {
         if v < STOP_M_S {
-            *mark = Some(Reason::Stop);
+            *reason = Some(Reason::Stop);
         }
     }
-    marks
+    reasons
 }
 
 /// Marks every run of records for which `is_bad(index, first of the run)` holds for longer than `limit_s`.
 fn mark_runs(
     ride: &Ride,
-    marks: &mut [Option<Reason>],
+    reasons: &mut [Option<Reason>],
     limit_s: f64,
     reason: Reason,
     is_bad: impl Fn(usize, usize) -> bool,
@@ -122,7 +118,7 @@ fn mark_runs(
         let before = if first > 0 { ride.time_s[first - 1] } else { ride.time_s[first] };
         let after = if i < n { ride.time_s[i] } else { ride.time_s[n - 1] };
         if after - before > limit_s {
-            marks[first..i].fill(Some(reason));
+            reasons[first..i].fill(Some(reason));
         }
     }
 }

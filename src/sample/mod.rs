@@ -12,5 +12,5 @@ mod frame;
 pub use clock::{Ride, align, speed_to_distance_ratio};
 pub use curve::{Cumulative, Sampled};
 pub use drop_out::DropOuts;
-pub use exclusion::{Reason, mark_samples, mark_samples_placed};
+pub use exclusion::{Reason, mark_samples};
 pub use frame::{SampleColumns, samples_frame};

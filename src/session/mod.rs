@@ -18,10 +18,12 @@ mod whole;
 pub(crate) mod rule;
 mod ranges;
 pub(crate) mod check;
+mod check_runs;
 mod blanks;
 mod checked;
 
 pub use blanks::BLANK_MARK;
+pub use check_runs::LONGEST_REASON;
 pub use circuit::{Circuit, Position, Venue};
 pub use expected::{Expected, Yaw, YawWord};
 pub use read::{locate, odd_message, parse_checked, syntax_error};

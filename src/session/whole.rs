@@ -49,6 +49,12 @@ pub struct Session {
 }
 
 impl Session {
+    /// Every file that it names: rides, second files, weather log, survey.
+    pub fn files(&self) -> impl Iterator<Item = &str> {
+        let of_runs = self.runs.iter().flat_map(|run| std::iter::once(&run.file).chain(&run.second_file));
+        of_runs.chain(&self.air.log).chain(&self.circuit.survey).map(String::as_str)
+    }
+
     pub fn baseline(&self) -> usize {
         self.baseline.as_deref().and_then(|id| self.setups.iter().position(|s| s.id == id)).unwrap_or(0)
     }

@@ -3,28 +3,22 @@
 //! Given a plan and a seed; gives the rides, the session that belongs to them and what was true. The same plan and
 //! seed give the same bytes. It reads no clock, writes no file and solves nothing.
 
-use super::chance::{Purpose, normal, stream};
-use super::drums::{self, DrumTask};
+mod of_run;
+mod riding;
+
 use super::instruments::{self, Instruments, Weighing};
-use super::junction::Junction;
-use super::motion::Machine;
-use super::ride::{self, MeanWind, Task};
 use super::sensor::{Recorded, Scene, SimulatedRide, record};
-use super::trace::Trace;
+use super::survey::survey;
 use super::truth::{RunTruth, SetupTruth, Truth};
 use super::wind_field::WindField;
 use crate::constant::{STANDARD_GRAVITY_M_S2, normal_gravity_m_s2};
 use crate::error::Error;
-use crate::plan::{Course, Mishap, Plan, PlannedSetup, session_of};
-use crate::quantity::m_s_from_km_h;
+use crate::plan::{Course, Plan, session_of};
 use crate::session::{Session, Venue};
 use rayon::prelude::*;
 
 /// Places round the lap at which the truth says what share of the wind reaches the rider.
 const SHELTER_PLACES: usize = 36;
-/// Points of a levelled survey lie this far apart, m.
-const SURVEY_STEP_M: f64 = 10.0;
-
 /// A day that was simulated.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Rehearsal {
@@ -92,7 +86,7 @@ pub fn simulate(plan: &Plan, seed: u64) -> Result<Rehearsal, Error> {
     Ok(Rehearsal {
         session: session_of(plan, &stated_kg, day.instruments.wind_scale),
         rides,
-        survey: day.survey(),
+        survey: day.course.as_ref().zip(plan.circuit.survey_sd_m).map(|(course, sd_m)| survey(course, sd_m, seed)),
         truth: Truth {
             title: plan.title.clone(),
             seed,
@@ -149,41 +143,6 @@ struct Run {
     truth: RunTruth,
 }
 
-/// Drag and rolling resistance of a run over those of its set-up.
-#[derive(Debug, Clone, Copy, PartialEq)]
-struct RunChanges {
-    cda: f64,
-    crr: f64,
-}
-
-/// Rolling resistance in the course of a run.
-#[derive(Debug, Clone, Copy, PartialEq)]
-struct RunCrr {
-    of_setup: f64,
-    at_start: f64,
-    growth_per_s: f64,
-}
-
-impl RunCrr {
-    fn at(&self, time_s: f64) -> f64 {
-        self.at_start + self.growth_per_s * time_s
-    }
-
-    fn moves(&self) -> bool {
-        self.growth_per_s != 0.0 || self.at_start != self.of_setup
-    }
-}
-
-/// A run as it was ridden, before anything is recorded.
-#[derive(Default)]
-struct Ridden {
-    trace: Trace,
-    gate_passes_s: Vec<f64>,
-    stopped_s: Vec<f64>,
-    wind_east_m_s: f64,
-    wind_north_m_s: f64,
-}
-
 impl Day<'_> {
     fn run(&self, run: usize) -> Result<Run, Error> {
         let plan = self.plan;
@@ -222,156 +181,6 @@ impl Day<'_> {
             spoiled_s: mishaps.iter().map(|m| m.at_s).chain(ridden.stopped_s).map(|t| rounded(t - 1.0)).collect(),
         };
         Ok(Run { ride, truth })
-    }
-
-    /// How a run differs from what its set-up is on the whole.
-    fn changes(&self, run: usize) -> RunChanges {
-        let mut random = stream(self.seed, run, Purpose::RunToRun);
-        let mut factor = |sd: f64| (1.0 + sd * normal(&mut random)).max(0.1);
-        RunChanges { cda: factor(self.plan.day.cda_run_to_run), crr: factor(self.plan.day.crr_run_to_run) }
-    }
-
-    /// Rolling resistance of a run: that of the set-up with the change of the run and, on the loop, moved by the temperature of
-    /// the tyres and by the drift since the middle of the day.
-    fn crr(&self, run: usize, setup: &PlannedSetup) -> Option<RunCrr> {
-        let of_run = self.changes(run).crr;
-        if self.plan.venue_of(run) == Venue::Rollers {
-            let of_setup = setup.crr_rollers.unwrap_or(setup.crr);
-            return Some(RunCrr { of_setup, at_start: of_run * of_setup, growth_per_s: 0.0 });
-        }
-        let circuit = &self.plan.circuit;
-        let factor = self.instruments.temperature_coefficient_per_c.map_or(1.0, |k| {
-            let read_c = self.plan.run_tyre_temperature_c.get(run).copied();
-            circuit.crr_over_reference(k, read_c.unwrap_or(self.instruments.temperature_c))
-        });
-        let growth_per_s = self.plan.noise.crr_drift_per_h / 3600.0;
-        let since_middle_s = (self.starts_s[run] - self.starts_s[0]) as f64 - self.middle_s();
-        Some(RunCrr {
-            of_setup: setup.crr,
-            at_start: factor * (of_run * setup.crr + growth_per_s * since_middle_s),
-            growth_per_s: factor * growth_per_s,
-        })
-    }
-
-    /// Mean of the middles of the runs on the loop, from the start of the first run.
-    fn middle_s(&self) -> f64 {
-        let on_the_loop = (0..self.plan.order.len()).filter(|run| self.plan.venue_of(*run) != Venue::Rollers);
-        let middle =
-            |run: usize| (self.starts_s[run] - self.starts_s[0]) as f64 + 0.5 * self.plan.nominal_duration_s(run);
-        let middles: Vec<f64> = on_the_loop.map(middle).collect();
-        middles.iter().sum::<f64>() / middles.len().max(1) as f64
-    }
-
-    fn machine(&self, run: usize, crr: f64, cda_m2: f64) -> Machine {
-        let r = &self.instruments.rider_and_bike;
-        Machine {
-            mass_kg: self.weighings[run].true_kg,
-            wheel_mass_kg: r.wheel_inertia_kg_m2 / r.wheel_radius_m.powi(2),
-            centre_of_mass_height_m: r.centre_of_mass_height_m,
-            efficiency: r.drivetrain_efficiency,
-            bearing: r.bearing_friction,
-            crr,
-            cda_m2,
-            yaw_coefficient: self.plan.day.yaw_coefficient,
-        }
-    }
-
-    fn room_above_air_c(&self) -> f64 {
-        let of_room = self.plan.rollers.air.and_then(|air| air.temperature_c);
-        of_room.map_or(0.0, |t| t - self.plan.air.temperature_c)
-    }
-
-    fn on_rollers(&self, run: usize, setup: &PlannedSetup) -> Ridden {
-        let first = self.plan.speeds_km_h.first().copied();
-        let speed_km_h = self.plan.rollers_speed_km_h.or(first).unwrap_or(30.0);
-        let of_setup = setup.crr_rollers.unwrap_or(setup.crr);
-        let crr = self.crr(run, setup).map_or(of_setup, |c| c.at_start);
-        let task = DrumTask {
-            machine: self.machine(run, crr, setup.cda_m2),
-            rollers: &self.instruments.rollers,
-            noise: &self.plan.noise,
-            gravity_m_s2: self.gravity_m_s2,
-            wheel_radius_m: self.instruments.rider_and_bike.wheel_radius_m,
-            // A room of its own is read with the same thermometer.
-            temperature_c: self.instruments.temperature_c + self.room_above_air_c(),
-            speed_m_s: m_s_from_km_h(speed_km_h),
-            duration_s: self.plan.run_duration_s,
-        };
-        Ridden { trace: drums::ride(&task, stream(self.seed, run, Purpose::Rider)), ..Ridden::default() }
-    }
-
-    fn on_the_loop(
-        &self,
-        run: usize,
-        setup: &PlannedSetup,
-        course: &Course,
-        mishaps: Vec<Mishap>,
-    ) -> Result<Ridden, Error> {
-        let aims = self.plan.lap_aims();
-        let standing_s: f64 = mishaps.iter().map(|m| m.duration_s).sum();
-        let crr =
-            self.crr(run, setup).unwrap_or(RunCrr { of_setup: setup.crr, at_start: setup.crr, growth_per_s: 0.0 });
-        let task = Task {
-            course,
-            machine: self.machine(run, crr.at_start, self.changes(run).cda * setup.cda_m2),
-            crr_growth_per_s: crr.growth_per_s,
-            density_kg_m3: self.instruments.air_density_kg_m3,
-            gravity_m_s2: self.gravity_m_s2,
-            wind: self.wind(run),
-            wind_field: &self.wind_field,
-            slow_lap_cda_excess: self.plan.day.slow_lap_cda_excess,
-            noise: &self.plan.noise,
-            aims: &aims,
-            laps: self.plan.laps_per_run,
-            mishaps,
-            junction: Junction::of(
-                &self.plan.day,
-                self.plan.laps_per_run,
-                course.length_m,
-                &mut stream(self.seed, run, Purpose::Junction),
-            ),
-            limit_s: 1.5 * self.plan.nominal_duration_s(run) + 1.5 * standing_s + 120.0,
-        };
-        let mut gusts = stream(self.seed, run, Purpose::Gusts);
-        let ridden = ride::ride(&task, &mut gusts, stream(self.seed, run, Purpose::Rider))
-            .map_err(|reason| Error::NotRidden { run: run + 1, reason })?;
-        Ok(Ridden {
-            trace: ridden.trace,
-            gate_passes_s: ridden.gate_passes_s,
-            stopped_s: ridden.stopped_s,
-            wind_east_m_s: ridden.wind_east_m_s,
-            wind_north_m_s: ridden.wind_north_m_s,
-        })
-    }
-
-    /// The mean wind at the start of a run; the day's drift changes its speed, not its direction.
-    fn wind(&self, run: usize) -> MeanWind {
-        let w = &self.plan.wind;
-        let per_second = self.plan.noise.wind_drift_m_s_per_h / 3600.0;
-        let since_s = (self.starts_s[run] - self.starts_s[0]) as f64;
-        let speed = w.speed_m_s + per_second * since_s;
-        // Where it comes from is opposite to where it goes.
-        let (east, north) = (-w.from_deg.to_radians().sin(), -w.from_deg.to_radians().cos());
-        MeanWind {
-            east_m_s: speed * east,
-            north_m_s: speed * north,
-            east_m_s2: per_second * east,
-            north_m_s2: per_second * north,
-        }
-    }
-
-    /// Heights above the gate every ten metres, with the error of a levelling.
-    fn survey(&self) -> Option<String> {
-        let (course, sd_m) = (self.course.as_ref()?, self.plan.circuit.survey_sd_m?);
-        let mut random = stream(self.seed, 0, Purpose::Survey);
-        let count = (course.length_m / SURVEY_STEP_M).floor() as usize;
-        let mut text = String::from("distance_m,elevation_m\n");
-        for i in 0..=count {
-            let s = i as f64 * course.length_m / count.max(1) as f64;
-            let height = course.at(s).elevation_m - course.at(0.0).elevation_m + sd_m * normal(&mut random);
-            text.push_str(&format!("{s:.2},{height:.3}\n"));
-        }
-        Some(text)
     }
 }
 

@@ -1,12 +1,12 @@
 //! A rehearsed day as the files of one folder.
 //!
-//! Given a plan and a seed; gives names and bytes: the rides, the session, the truth and, where one was planned, the
+//! Given a simulated day; gives names and bytes: the rides, the session, the truth and, where one was planned, the
 //! survey. Whoever asks for them writes them; nothing is written here.
 
-use super::day::{Rehearsal, simulate};
+use super::day::Rehearsal;
 use super::fit_writer::encode;
 use crate::error::Error;
-use crate::plan::{Plan, session_toml};
+use crate::plan::session_toml;
 
 /// One file of a rehearsed day.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -16,15 +16,10 @@ pub struct RehearsedFile {
     pub bytes: Vec<u8>,
 }
 
-/// The files of a rehearsal: `run-1.fit` and so on, `session.toml`, `expected.toml`, perhaps `survey.csv`.
-///
-/// The same plan and seed give the same bytes. Errors: those of [`simulate`], and [`Error::NotEncoded`].
-pub fn rehearse_files(plan: &Plan, seed: u64) -> Result<Vec<RehearsedFile>, Error> {
-    simulate(plan, seed)?.files()
-}
-
 impl Rehearsal {
-    /// The files of this rehearsal.
+    /// The files of the rehearsal: `run-1.fit` and so on, `session.toml`, `expected.toml`, perhaps `survey.csv`.
+    ///
+    /// The same plan and seed give the same bytes. Errors: [`Error::NotEncoded`].
     pub fn files(&self) -> Result<Vec<RehearsedFile>, Error> {
         let mut files = Vec::with_capacity(self.rides.len() + 3);
         for ride in &self.rides {

@@ -91,10 +91,6 @@ pub struct WindCurve {
 }
 
 impl WindCurve {
-    pub fn still() -> Self {
-        WindCurve { east_m_s: TimeCurve::constant(0.0), north_m_s: TimeCurve::constant(0.0) }
-    }
-
     pub fn at(&self, time_s: f64) -> WindVector {
         WindVector { east_m_s: self.east_m_s.at(time_s), north_m_s: self.north_m_s.at(time_s) }
     }
@@ -172,7 +168,7 @@ pub struct LapAccount {
     /// At the road, W.
     added_power_w: f64,
     /// Bearing work, growth of kinetic energy and of the height lost by leaning, J.
-    fixed_j: Vec<f64>,
+    bearing_and_stored_j: Vec<f64>,
     /// D, m, so that Crr is that at the reference temperature.
     pub rolling_m: Vec<f64>,
     /// Crr as ridden over Crr at the reference temperature, which is in D.
@@ -261,7 +257,7 @@ impl LapAccount {
             weight_n,
             efficiency: rider.drivetrain_efficiency * run.power_scale,
             added_power_w: run.added_power_w,
-            fixed_j: Vec::with_capacity(steps),
+            bearing_and_stored_j: Vec::with_capacity(steps),
             rolling_m: Vec::with_capacity(steps),
             crr_over_reference: run.tyres.crr_over_reference(),
             nodes: Vec::with_capacity(steps * NODES),
@@ -290,7 +286,7 @@ impl LapAccount {
                 });
             }
             account.rolling_m.push(rolling * account.crr_over_reference);
-            account.fixed_j.push(if is_used { bearing + stored[j + 1] - stored[j] } else { 0.0 });
+            account.bearing_and_stored_j.push(if is_used { bearing + stored[j + 1] - stored[j] } else { 0.0 });
             used_m +=
                 nodes.iter().filter(|_| is_used).map(|node| run.speed_scale * node.speed_m_s * span_s).sum::<f64>();
             used_s += span_s * NODES as f64;
@@ -298,7 +294,7 @@ impl LapAccount {
         if !account.unused.is_empty() {
             account.mean_speed_m_s = used_m / used_s;
         }
-        let finite = account.fixed_j.iter().chain(&account.rolling_m).all(|x| x.is_finite());
+        let finite = account.bearing_and_stored_j.iter().chain(&account.rolling_m).all(|x| x.is_finite());
         finite.then_some(account)
     }
 
@@ -309,9 +305,10 @@ impl LapAccount {
     /// A, m: `work` is the run's cumulative work, read `lag_s` earlier than speed because speed runs behind by it.
     pub fn supplied_m(&self, work: &Cumulative, lag_s: f64) -> Vec<f64> {
         let at: Vec<f64> = self.edge_s.iter().map(|t| work.at(t - lag_s)).collect();
-        let supplied = at.windows(2).zip(self.edge_s.windows(2).zip(&self.fixed_j)).map(|(w, (t, fixed))| {
-            (self.efficiency * (w[1] - w[0]) + self.added_power_w * (t[1] - t[0]) - fixed) / self.weight_n
-        });
+        let supplied =
+            at.windows(2).zip(self.edge_s.windows(2).zip(&self.bearing_and_stored_j)).map(|(w, (t, fixed))| {
+                (self.efficiency * (w[1] - w[0]) + self.added_power_w * (t[1] - t[0]) - fixed) / self.weight_n
+            });
         self.of_used_steps(supplied.collect())
     }
 

@@ -6,7 +6,7 @@
 use super::account::LapAccount;
 use super::design::{LapBlock, Problem, shown};
 use super::heights;
-use super::instruments;
+use super::instrumental_variables;
 use super::layout::{By, Estimated, Layout, Nuisances};
 use super::outer::{LeastSquaresPoint, TOLERANCE_M, least_squares_from};
 use super::prior::{Expected, Prior};
@@ -328,7 +328,7 @@ pub fn fit(frame: &Frame, laps: &mut [LapInput], from: Option<&LoopFit>) -> Resu
         problem = frame.problem(laps, &used, &weight, scatter);
         point = least_squares_from(&problem, &point.parameters, TOLERANCE_M)?;
     }
-    let found = instruments::solve(&problem, &classes, &point.parameters);
+    let found = instrumental_variables::solve(&problem, &classes, &point.parameters);
     let at = Solution { parameters: &found.parameters, instruments_at: &found.at, classes: &classes };
     let solved = Solved::new(problem, at)?;
     let (profile_m, profile_se_m) = heights::gained(&solved.problem, &found.parameters, &solved.x, scatter.sd_m);

@@ -8,7 +8,7 @@ pub mod design;
 pub mod fit;
 pub mod gust;
 mod heights;
-pub mod instruments;
+pub mod instrumental_variables;
 pub mod layout;
 pub mod normal;
 pub mod outer;

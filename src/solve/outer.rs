@@ -6,7 +6,7 @@
 use super::design::{LapBlock, Problem};
 use crate::error::Error;
 use argmin::core::{Executor, IterState, KV, Problem as Counted, Solver, State, TerminationReason, TerminationStatus};
-use nalgebra::{DMatrix, DVector};
+use nalgebra::DVector;
 
 /// Steps after which the solver gives up.
 const MOST_ITERATIONS: u64 = 60;
@@ -54,12 +54,6 @@ impl Step {
         let message = "lag and wind cannot be told from the profile; ride more laps or state the wind";
         let change = change.ok_or_else(|| Error::Numerical { stage: "least squares", message: message.to_string() })?;
         Ok(Step { length: change.dot(downhill).max(0.0).sqrt(), change })
-    }
-
-    /// From a dense JᵀJ and Jᵀr. Errors: [`Error::Numerical`] when JᵀJ is singular or not finite.
-    pub fn dense(curvature: DMatrix<f64>, downhill: &DVector<f64>) -> Result<Step, Error> {
-        let change = curvature.cholesky().map(|c| c.solve(downhill));
-        Step::new(change.filter(|s| s.iter().all(|v| v.is_finite())), downhill)
     }
 }
 

@@ -6,7 +6,7 @@
 
 use super::account::LapAccount;
 use super::design::{LapBlock, LapProducts, Problem};
-use super::instruments::{PlannedRide, newton_step};
+use super::instrumental_variables::{PlannedRide, newton_step};
 use super::normal::Factored;
 use super::profile::Absorption;
 use super::speed_class::SpeedClasses;

@@ -1,5 +1,5 @@
 //! Cluster-robust covariance with the CR2 small-sample correction and Satterthwaite degrees of freedom, for the
-//! just-identified instrumental-variables equations Zᵀ(y − Xβ) = 0 with step means absorbed; Z = X is least squares.
+//! just-identified instrumental_variables-variables equations Zᵀ(y − Xβ) = 0 with step means absorbed; Z = X is least squares.
 //!
 //! Given per lap the projected Jacobian, instruments and residual, and a working covariance of the errors; gives the
 //! covariance of the estimate and, for any contrast, variance and degrees of freedom. It never re-estimates β and never

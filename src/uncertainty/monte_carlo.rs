@@ -18,7 +18,7 @@ const BLOCK: usize = 64;
 
 /// What is known of one input.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Input {
+pub enum InputDistribution {
     /// A best estimate and a standard uncertainty (JCGM 101, 6.4.7).
     Normal { mean: f64, sd: f64 },
     /// Bounds and nothing else (6.4.2).
@@ -45,14 +45,14 @@ pub struct Propagated {
 /// Propagate to `outputs` outputs; the model writes them into its second argument.
 ///
 /// ```
-/// use loopwright::uncertainty::monte_carlo::{Input, propagate};
-/// let input = Input::Normal { mean: 3.0, sd: 0.1 };
+/// use loopwright::uncertainty::monte_carlo::{InputDistribution, propagate};
+/// let input = InputDistribution::Normal { mean: 3.0, sd: 0.1 };
 /// let doubled = propagate(&[input], 1, 20_000, 0.95, 7, |x, y| y[0] = 2.0 * x[0])?;
 /// assert!((doubled[0].sd - 0.2).abs() < 0.005);
 /// # Ok::<(), loopwright::error::Error>(())
 /// ```
 pub fn propagate(
-    inputs: &[Input],
+    inputs: &[InputDistribution],
     outputs: usize,
     draws: usize,
     coverage: f64,
@@ -72,7 +72,7 @@ pub fn propagate(
 }
 
 fn evaluate(
-    inputs: &[Input],
+    inputs: &[InputDistribution],
     outputs: usize,
     draws: usize,
     seed: u64,
@@ -122,15 +122,15 @@ fn end_standard_error(sorted: &[f64], coverage: f64) -> f64 {
     spread(end).max(spread((count - 1 - end).min(count - 1 - ranks)))
 }
 
-impl Input {
+impl InputDistribution {
     fn draw(&self, generator: &mut Xoshiro256PlusPlus) -> f64 {
         match *self {
-            Input::Normal { mean, sd } => {
+            InputDistribution::Normal { mean, sd } => {
                 let z: f64 = StandardNormal.sample(generator);
                 mean + sd * z
             }
-            Input::Rectangular { low, high } => low + (high - low) * generator.random::<f64>(),
-            Input::Student { mean, standard_error, dof } => {
+            InputDistribution::Rectangular { low, high } => low + (high - low) * generator.random::<f64>(),
+            InputDistribution::Student { mean, standard_error, dof } => {
                 // The degrees of freedom were checked to be positive, so the distribution exists.
                 let t = StudentT::new(dof).map_or(f64::NAN, |t| t.sample(generator));
                 mean + standard_error * t
@@ -140,16 +140,16 @@ impl Input {
 
     fn is_sound(&self) -> bool {
         match *self {
-            Input::Normal { mean, sd } => mean.is_finite() && sd.is_finite() && sd >= 0.0,
-            Input::Rectangular { low, high } => low.is_finite() && high.is_finite() && low <= high,
-            Input::Student { mean, standard_error, dof } => {
+            InputDistribution::Normal { mean, sd } => mean.is_finite() && sd.is_finite() && sd >= 0.0,
+            InputDistribution::Rectangular { low, high } => low.is_finite() && high.is_finite() && low <= high,
+            InputDistribution::Student { mean, standard_error, dof } => {
                 mean.is_finite() && standard_error.is_finite() && standard_error >= 0.0 && dof.is_finite() && dof > 0.0
             }
         }
     }
 }
 
-fn check(inputs: &[Input]) -> Result<(), Error> {
+fn check(inputs: &[InputDistribution]) -> Result<(), Error> {
     match inputs.iter().position(|input| !input.is_sound()) {
         None => Ok(()),
         Some(bad) => Err(Error::Numerical {
@@ -179,7 +179,8 @@ mod tests {
     #[test]
     fn the_same_seed_gives_the_same_bits_on_one_thread_and_on_many() {
         let run = || {
-            propagate(&[Input::Rectangular { low: 0.0, high: 1.0 }], 1, 30_000, 0.95, 3, |x, y| y[0] = x[0]).unwrap()
+            propagate(&[InputDistribution::Rectangular { low: 0.0, high: 1.0 }], 1, 30_000, 0.95, 3, |x, y| y[0] = x[0])
+                .unwrap()
         };
         let one = rayon::ThreadPoolBuilder::new().num_threads(1).build().unwrap().install(run);
         let many = rayon::ThreadPoolBuilder::new().num_threads(4).build().unwrap().install(run);
@@ -190,7 +191,8 @@ mod tests {
     fn a_model_that_sometimes_fails_is_counted() {
         // A half of the normal is negative and has no logarithm; binomial sd of the share is 0.005.
         let half =
-            propagate(&[Input::Normal { mean: 0.0, sd: 1.0 }], 1, 10_000, 0.95, 1, |x, y| y[0] = x[0].ln()).unwrap();
+            propagate(&[InputDistribution::Normal { mean: 0.0, sd: 1.0 }], 1, 10_000, 0.95, 1, |x, y| y[0] = x[0].ln())
+                .unwrap();
         assert!((half[0].failed as f64 / 1e4 - 0.5).abs() < 0.025);
         assert!(half[0].mean.is_finite());
     }
@@ -200,7 +202,8 @@ mod tests {
         // Asymptotically √(a(1 − a)/M)/f(q) for a normal: q = 1.96, f = 0.05845, so 2.67/√M.
         let ends: Vec<f64> = (0..200)
             .map(|seed| {
-                propagate(&[Input::Normal { mean: 0.0, sd: 1.0 }], 1, 4_000, 0.95, seed, |x, y| y[0] = x[0]).unwrap()[0]
+                propagate(&[InputDistribution::Normal { mean: 0.0, sd: 1.0 }], 1, 4_000, 0.95, seed, |x, y| y[0] = x[0])
+                    .unwrap()[0]
                     .symmetric
                     .high
             })
@@ -209,12 +212,16 @@ mod tests {
         let sd = (ends.iter().map(|e| (e - mean).powi(2)).sum::<f64>() / 199.0).sqrt();
         // Two hundred repetitions tell a standard deviation to 5 %.
         assert!((sd / (2.67 / 4_000f64.sqrt()) - 1.0).abs() < 0.2, "{sd}");
-        let said = propagate(&[Input::Normal { mean: 0.0, sd: 1.0 }], 1, 4_000, 0.95, 1, |x, y| y[0] = x[0]).unwrap();
+        let said =
+            propagate(&[InputDistribution::Normal { mean: 0.0, sd: 1.0 }], 1, 4_000, 0.95, 1, |x, y| y[0] = x[0])
+                .unwrap();
         assert!((said[0].end_se / sd - 1.0).abs() < 0.5, "{} {sd}", said[0].end_se);
     }
 
     #[test]
     fn a_negative_width_is_refused() {
-        assert!(propagate(&[Input::Rectangular { low: 1.0, high: 0.0 }], 1, 10, 0.95, 1, |_, _| ()).is_err());
+        assert!(
+            propagate(&[InputDistribution::Rectangular { low: 1.0, high: 0.0 }], 1, 10, 0.95, 1, |_, _| ()).is_err()
+        );
     }
 }

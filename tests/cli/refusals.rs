@@ -82,6 +82,16 @@ fn a_missing_file_is_named_with_its_place() {
 }
 
 #[test]
+fn a_file_of_another_run_is_not_offered_for_one_that_is_missing() {
+    let two = "file = \"ride.csv\"\nsetup = \"plain\"\n\n[[run]]\nfile = \"rode.csv\"";
+    let desk = desk("file = \"ride.csv\"", two);
+    let outcome = desk.refused(&["solve", "session.toml"], 1, &["rode.csv: cannot be read", "names it"]);
+    assert!(!outcome.stderr.contains("did you mean"), "{}", outcome.stderr);
+    desk.put("rode-2.csv", "time\n");
+    desk.refused(&["solve", "session.toml"], 1, &["rode.csv: cannot be read", "did you mean «rode-2.csv»?"]);
+}
+
+#[test]
 fn of_two_bad_files_the_first_in_the_session_is_told_of_whichever_fails_first() {
     let desk = desk("[[run]]", "[[run]]\nfile = \"long.csv\"\nsetup = \"plain\"\n\n[[run]]");
     // A long table that is found wrong late, beside a file that is not there at all.

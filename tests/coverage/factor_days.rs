@@ -5,7 +5,7 @@
 //! run by what it supposes. A short study with fixed seeds runs with all other tests.
 
 use super::tally::Tally;
-use loopwright::analysis::{Depth, Inputs, analyse};
+use loopwright::analysis::{Depth, RiddenSession, analyse};
 use loopwright::factor::{Answer, Curve, FactorOutput, FactorResult, Interval};
 use loopwright::forecast::{Measure, beside_truth};
 use loopwright::plan::Plan;
@@ -126,7 +126,7 @@ struct Day {
 fn solved(plan: &Plan, seed: u64) -> Result<Day, String> {
     let rehearsal = simulate(plan, seed).map_err(|e| e.to_string())?;
     let recordings = rehearsal.rides.iter().map(|r| r.to_recording()).collect();
-    let inputs = Inputs { session: rehearsal.session.clone(), recordings, weather: None, survey: None };
+    let inputs = RiddenSession { session: rehearsal.session.clone(), recordings, weather: None, survey: None };
     let solution = analyse(&inputs, Depth { budget: true, draws: 0 }).map_err(|e| e.to_string())?.solution;
     let mut truth = BTreeMap::new();
     for b in beside_truth(&rehearsal, &solution) {

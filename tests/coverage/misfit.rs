@@ -4,7 +4,7 @@
 //! kind of day; `LOOPWRIGHT_CONDITION` picks one by its name. A short study with fixed seeds runs with all other tests.
 
 use super::real_days::{CONDITIONS, Condition, PLAIN};
-use loopwright::analysis::{Depth, Inputs, analyse};
+use loopwright::analysis::{Depth, RiddenSession, analyse};
 use loopwright::simulate::simulate;
 use rayon::prelude::*;
 
@@ -25,7 +25,7 @@ const FURTHER: [Condition; 4] = [
 fn told(condition: &Condition, seed: u64) -> Option<Vec<&'static str>> {
     let rehearsal = simulate(&condition.plan(seed), seed).ok()?;
     let recordings = rehearsal.rides.iter().map(|r| r.to_recording()).collect();
-    let inputs = Inputs { session: rehearsal.session.clone(), recordings, weather: None, survey: None };
+    let inputs = RiddenSession { session: rehearsal.session.clone(), recordings, weather: None, survey: None };
     let solution = analyse(&inputs, Depth { budget: false, draws: 0 }).ok()?.solution;
     Some(CODES.into_iter().filter(|code| solution.findings.iter().any(|f| f.code == *code)).collect())
 }

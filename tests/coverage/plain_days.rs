@@ -7,7 +7,7 @@
 
 use super::exact::nothing_errs;
 use super::tally::Tally;
-use loopwright::analysis::{DEFAULT_LAP_DRAWS, Depth, Inputs, analyse};
+use loopwright::analysis::{DEFAULT_LAP_DRAWS, Depth, RiddenSession, analyse};
 use loopwright::plan::Plan;
 use loopwright::simulate::{Truth, simulate};
 use loopwright::solution::Solution;
@@ -115,7 +115,7 @@ fn intervals_of_plain_days_hold_the_truth_as_often_as_they_say() {
             .map(|day| {
                 let rehearsal = simulate(&plan, first_seed + day).expect("the plan can be ridden");
                 let recordings = rehearsal.rides.iter().map(|r| r.to_recording()).collect();
-                let inputs = Inputs { session: rehearsal.session, recordings, weather: None, survey: None };
+                let inputs = RiddenSession { session: rehearsal.session, recordings, weather: None, survey: None };
                 let depth = Depth { budget: instruments, draws: DEFAULT_LAP_DRAWS };
                 (analyse(&inputs, depth).expect("every day can be solved").solution, rehearsal.truth)
             })

@@ -3,7 +3,7 @@
 //! The whole grid takes minutes and is left out of ordinary runs:
 //! `cargo test --release --test coverage prediction -- --ignored --nocapture`; `LOOPWRIGHT_DAYS` sets the days of each plan.
 
-use loopwright::analysis::{Depth, Inputs, analyse};
+use loopwright::analysis::{Depth, RiddenSession, analyse};
 use loopwright::circuit::Survey;
 use loopwright::forecast::{Predicted, Prediction, forecast, predict_plan};
 use loopwright::plan::Plan;
@@ -73,7 +73,7 @@ fn rehearse(plan: &Plan, days: u64, depth: Depth) -> Vec<Solution> {
             let day = simulate(plan, 5000 + d).expect("the plan can be ridden");
             let recordings = day.rides.iter().map(|r| r.to_recording()).collect();
             let survey = day.survey.as_ref().map(|t| Survey::parse(t, "survey.csv", 0.02).expect("a survey"));
-            let inputs = Inputs { session: day.session.clone(), recordings, weather: None, survey };
+            let inputs = RiddenSession { session: day.session.clone(), recordings, weather: None, survey };
             analyse(&inputs, depth).map_err(|e| println!("seed {}: {e}", 5000 + d)).ok().map(|a| a.solution)
         })
         .collect()
@@ -229,7 +229,7 @@ fn solve(folder: &Path, depth: Depth) -> Solution {
     let text = std::fs::read_to_string(folder.join("session.toml")).expect("a session");
     let session = Session::from_toml(&text, "session.toml").expect("a valid session");
     let recordings = session.runs.iter().map(|r| record::read(&folder.join(&r.file)).expect("a ride")).collect();
-    analyse(&Inputs { session, recordings, weather: None, survey: None }, depth).expect("a solution").solution
+    analyse(&RiddenSession { session, recordings, weather: None, survey: None }, depth).expect("a solution").solution
 }
 
 #[test]

@@ -6,7 +6,7 @@
 
 use super::exact::nothing_errs;
 use super::tally::Tally;
-use loopwright::analysis::{Depth, Inputs, analyse};
+use loopwright::analysis::{Depth, RiddenSession, analyse};
 use loopwright::forecast::{BesideTruth, Measure, beside_truth};
 use loopwright::plan::Plan;
 use loopwright::simulate::simulate;
@@ -126,7 +126,7 @@ fn solved(condition: &Condition, seed: u64) -> Result<Day, String> {
     let plan = condition.plan(seed);
     let rehearsal = simulate(&plan, seed).map_err(|e| e.to_string())?;
     let recordings = rehearsal.rides.iter().map(|r| r.to_recording()).collect();
-    let inputs = Inputs { session: rehearsal.session.clone(), recordings, weather: None, survey: None };
+    let inputs = RiddenSession { session: rehearsal.session.clone(), recordings, weather: None, survey: None };
     // Of the instrument only what the rides themselves leave open counts: gusts and the speed delay.
     let depth = Depth { budget: true, draws: 0 };
     let solution = analyse(&inputs, depth).map_err(|e| e.to_string())?.solution;

@@ -3,7 +3,7 @@
 //! Left out of ordinary runs because it takes minutes:
 //! `cargo test --release --test coverage rollers -- --ignored --nocapture`. `LOOPWRIGHT_DAYS` sets the days of each.
 
-use loopwright::analysis::{Depth, Inputs, analyse};
+use loopwright::analysis::{Depth, RiddenSession, analyse};
 use loopwright::plan::Plan;
 use loopwright::simulate::simulate;
 use loopwright::solution::{Contrast, Estimate, Solution};
@@ -55,7 +55,7 @@ fn study(title: &str, plan: &str, days: u64) -> Vec<Tally> {
         .filter_map(|day| {
             let rehearsal = simulate(&plan, 500 + day).expect("the plan can be ridden");
             let recordings = rehearsal.rides.iter().map(|r| r.to_recording()).collect();
-            let inputs = Inputs { session: rehearsal.session.clone(), recordings, weather: None, survey: None };
+            let inputs = RiddenSession { session: rehearsal.session.clone(), recordings, weather: None, survey: None };
             match analyse(&inputs, Depth::default()) {
                 Ok(analysis) => Some((analysis.solution, rehearsal.truth)),
                 Err(e) => {

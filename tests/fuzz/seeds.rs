@@ -6,10 +6,10 @@
 mod fit_bytes;
 
 use fit_bytes::{Raw, Section, base};
-use loopwright::analysis::{Depth, Inputs, analyse};
+use loopwright::analysis::{Depth, RiddenSession, analyse};
 use loopwright::plan::Plan;
 use loopwright::record::{Channel, Recording, decode};
-use loopwright::simulate::{rehearse_files, simulate};
+use loopwright::simulate::simulate;
 use std::path::{Path, PathBuf};
 
 /// The project's folder, also for the package below it that runs the same targets guided by coverage.
@@ -45,7 +45,7 @@ pub fn plans() -> Vec<Vec<u8>> {
 /// The two FIT files of a small day.
 pub fn small_day() -> Vec<Vec<u8>> {
     let plan = Plan::from_toml(SMALL_PLAN, "plan.toml").expect("the plan is sound");
-    let files = rehearse_files(&plan, plan.seed).expect("the plan can be ridden");
+    let files = simulate(&plan, plan.seed).and_then(|day| day.files()).expect("the plan can be ridden");
     files.into_iter().filter(|f| f.name.ends_with(".fit")).map(|f| f.bytes).collect()
 }
 
@@ -66,7 +66,7 @@ pub fn result(seed: u64) -> Vec<u8> {
     let plan = Plan::from_toml(SMALL_PLAN, "plan.toml").expect("the plan is sound");
     let day = simulate(&plan, seed).expect("the plan can be ridden");
     let recordings = day.rides.iter().map(|r| r.to_recording()).collect();
-    let inputs = Inputs { session: day.session, recordings, weather: None, survey: None };
+    let inputs = RiddenSession { session: day.session, recordings, weather: None, survey: None };
     let solution = analyse(&inputs, Depth::default()).expect("the day can be solved").solution;
     serde_json::to_vec(&solution).expect("a solution can be written")
 }

@@ -6,7 +6,7 @@
 use super::seeds;
 use loopwright::air::WeatherLog;
 use loopwright::analysis::inspection::inspect;
-use loopwright::analysis::{Depth, Inputs, analyse};
+use loopwright::analysis::{Depth, RiddenSession, analyse};
 use loopwright::circuit::Survey;
 use loopwright::error::Error;
 use loopwright::forecast::{forecast, lap_targets};
@@ -104,7 +104,7 @@ fn small_day() -> &'static [Recording] {
     DAY.get_or_init(|| seeds::small_day().iter().map(|b| decode(b, "ride.fit").expect("a sound ride")).collect())
 }
 
-fn solved(inputs: &Inputs, depth: Depth) -> String {
+fn solved(inputs: &RiddenSession, depth: Depth) -> String {
     let analysis = match analyse(inputs, depth) {
         Ok(analysis) => analysis,
         Err(error) => return format!("ok but {}", refused(&error)),
@@ -136,7 +136,7 @@ fn session(bytes: &[u8]) -> String {
         Survey::parse(&text(&seeds::surveys()[1]), "survey.csv", session.circuit.survey_sd_m.unwrap_or(0.02))
             .expect("a sound survey")
     });
-    solved(&Inputs { session, recordings, weather: None, survey }, Depth { budget: true, draws: 0 })
+    solved(&RiddenSession { session, recordings, weather: None, survey }, Depth { budget: true, draws: 0 })
 }
 
 fn weather(bytes: &[u8]) -> String {
@@ -144,7 +144,7 @@ fn weather(bytes: &[u8]) -> String {
         Ok(log) => {
             let covers = log.check_covers(1_780_300_000.0, 1_780_304_000.0).is_ok();
             let at: Vec<bool> = [0.0, 1_780_300_900.0, 1e300, f64::NAN].map(|t| log.at(t).is_some()).to_vec();
-            format!("ok {} {covers} {at:?}", log.has_wind())
+            format!("ok {covers} {at:?}")
         }
         Err(error) => refused(&error),
     }
@@ -242,5 +242,5 @@ fn solve(bytes: &[u8]) -> String {
         recordings.push(small_day()[0].clone());
     }
     let session = Session::from_toml(&toml, "session.toml").expect("the session is sound");
-    solved(&Inputs { session, recordings, weather: None, survey: None }, Depth { budget: !two_runs, draws: 0 })
+    solved(&RiddenSession { session, recordings, weather: None, survey: None }, Depth { budget: !two_runs, draws: 0 })
 }

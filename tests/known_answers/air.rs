@@ -1,6 +1,6 @@
 //! Air, wind and lean against published and independently computed numbers.
 
-use loopwright::air::standard::{geopotential_m, standard_density_kg_m3, standard_pressure_pa, standard_temperature_k};
+use loopwright::air::standard::{geopotential_m, standard_pressure_pa, standard_temperature_k};
 use loopwright::air::wind::height_ratio;
 use loopwright::air::{Direction, WindVector, moist_air_density, standard_pressure_at_elevation_pa};
 use loopwright::model::AirSpeed;
@@ -63,6 +63,14 @@ fn saturation_pressure_agrees_with_other_formulations() {
         let ours = moist_air_density(temperature, 101_325.0, 50.0).saturation_pressure_pa;
         assert!(close(ours, iapws, 5e-4) && close(ours, ashrae, 5e-4), "{ours}");
     }
+}
+
+/// Gas constant of dry air, J/(kg K) (ISO 2533).
+const DRY_AIR_J_KG_K: f64 = 287.052_87;
+
+/// Density of dry standard air at a geopotential altitude: ρ = p / (R T) (ISO 2533).
+fn standard_density_kg_m3(altitude_m: f64) -> f64 {
+    standard_pressure_pa(altitude_m) / (DRY_AIR_J_KG_K * standard_temperature_k(altitude_m))
 }
 
 #[test]

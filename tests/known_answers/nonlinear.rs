@@ -78,8 +78,14 @@ impl SumOfSquares for Curve {
             jacobian.set_column(k, &((self.residual(&down) - self.residual(&up)) / (up[k] - down[k])));
         }
         let residual = self.residual(b);
-        let step = Step::dense(jacobian.tr_mul(&jacobian), &jacobian.tr_mul(&residual))?;
-        Ok(Here { cost: residual.norm_squared(), step })
+        let downhill = jacobian.tr_mul(&residual);
+        let change = jacobian.tr_mul(&jacobian).cholesky().map(|c| c.solve(&downhill));
+        let change = change.filter(|s| s.iter().all(|v| v.is_finite())).ok_or_else(|| Error::Numerical {
+            stage: "least squares",
+            message: "the curvature is singular".to_string(),
+        })?;
+        let length = change.dot(&downhill).max(0.0).sqrt();
+        Ok(Here { cost: residual.norm_squared(), step: Step { change, length } })
     }
 }
 

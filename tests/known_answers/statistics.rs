@@ -5,7 +5,7 @@ use loopwright::compare::order::drift_left;
 use loopwright::compare::pooling::{Measurement, Pooled};
 use loopwright::uncertainty::anova::{Group, OneWay};
 use loopwright::uncertainty::budget::{Budget, Combined, Source, welch_satterthwaite};
-use loopwright::uncertainty::monte_carlo::{Input, propagate};
+use loopwright::uncertainty::monte_carlo::{InputDistribution, propagate};
 use loopwright::uncertainty::power::{detectable_difference, noncentral_t_upper_tail, two_sided_power};
 use loopwright::uncertainty::serial::{autocovariance, mean, naive_standard_error, newey_west_of_mean};
 use loopwright::uncertainty::student::{chi_squared_upper_tail, coverage_factor, f_upper_tail, t_quantile};
@@ -184,13 +184,15 @@ fn sums_of_four_normal_and_of_four_rectangular_inputs_match_jcgm_101() {
     // JCGM 101, 9.2.2 table 2 and 9.2.3 table 3; exact ends ±3.919928 and ±2√3[2 − (3/5)^¼]. With 4e5 draws the end of
     // the interval has a standard error of 0.009 (normal), hence 0.03; the standard deviation one of 0.0022.
     let sum = |x: &[f64], y: &mut [f64]| y[0] = x.iter().sum();
-    let normal = &propagate(&[Input::Normal { mean: 0.0, sd: 1.0 }; 4], 1, 400_000, 0.95, 11, sum).unwrap()[0];
+    let normal =
+        &propagate(&[InputDistribution::Normal { mean: 0.0, sd: 1.0 }; 4], 1, 400_000, 0.95, 11, sum).unwrap()[0];
     near("mean", normal.mean, 0.0, 0.01);
     near("u", normal.sd, 2.0, 0.008);
     near("low", normal.symmetric.low, -3.919928, 0.03);
     near("high", normal.symmetric.high, 3.919928, 0.03);
     let half = 3.0_f64.sqrt();
-    let flat = &propagate(&[Input::Rectangular { low: -half, high: half }; 4], 1, 400_000, 0.95, 12, sum).unwrap()[0];
+    let flat = &propagate(&[InputDistribution::Rectangular { low: -half, high: half }; 4], 1, 400_000, 0.95, 12, sum)
+        .unwrap()[0];
     near("u", flat.sd, 2.0, 0.008);
     near("high", flat.symmetric.high, 3.879407, 0.03);
     near("shortest", flat.shortest.width(), 2.0 * 3.879407, 0.06);
@@ -201,11 +203,11 @@ fn the_mass_calibration_example_of_jcgm_101_is_met() {
     // JCGM 101, 9.3 (from memory), recomputed with 2e7 draws: 1.23402, 0.07548, shortest [1.0842, 1.3833]; first
     // order gives u 0.0539. The tolerance on the ends is the noise of the published run.
     let inputs = [
-        Input::Normal { mean: 100_000.0, sd: 0.05 },
-        Input::Normal { mean: 1.234, sd: 0.020 },
-        Input::Rectangular { low: 1.1, high: 1.3 },
-        Input::Rectangular { low: 7000.0, high: 9000.0 },
-        Input::Rectangular { low: 7950.0, high: 8050.0 },
+        InputDistribution::Normal { mean: 100_000.0, sd: 0.05 },
+        InputDistribution::Normal { mean: 1.234, sd: 0.020 },
+        InputDistribution::Rectangular { low: 1.1, high: 1.3 },
+        InputDistribution::Rectangular { low: 7000.0, high: 9000.0 },
+        InputDistribution::Rectangular { low: 7950.0, high: 8050.0 },
     ];
     let model =
         |x: &[f64], y: &mut [f64]| y[0] = (x[0] + x[1]) * (1.0 + (x[2] - 1.2) * (1.0 / x[3] - 1.0 / x[4])) - 100_000.0;
@@ -219,7 +221,7 @@ fn the_mass_calibration_example_of_jcgm_101_is_met() {
 #[test]
 fn a_logarithm_far_from_linear_matches_the_published_interval() {
     // NPL report DEM-ES-011, 9.2: ln of U(0.1, 1.1); exact ends ln 0.15 and ln 1.1, mean −0.664900, u 0.606227.
-    let input = [Input::Rectangular { low: 0.1, high: 1.1 }];
+    let input = [InputDistribution::Rectangular { low: 0.1, high: 1.1 }];
     let fixed = &propagate(&input, 1, 400_000, 0.95, 14, |x, y| y[0] = x[0].ln()).unwrap()[0];
     near("mean", fixed.mean, -0.664900, 0.004);
     near("u", fixed.sd, 0.606227, 0.003);

@@ -2,7 +2,7 @@
 //! size that solving with another length shows, and after a hole in the distance no lap is placed by chance.
 
 use super::days::{NOISE, day, has_said, moved, said, solved};
-use loopwright::analysis::Inputs;
+use loopwright::analysis::RiddenSession;
 use loopwright::record::Recording;
 use loopwright::solution::{BudgetLine, Solution};
 use std::f64::consts::TAU;
@@ -13,12 +13,12 @@ const TRACK: &str =
     "kind = \"track\"\nlength_m = 410.0\nbend_radius_m = 32.0\ntransition_m = 15.0\nhome_straight_bearing_deg = 65.0";
 
 /// Timed at the line, and no positions.
-fn timed(seed: u64) -> Inputs {
+fn timed(seed: u64) -> RiddenSession {
     day(RUNS, &format!("{TRACK}\npositions = false"), NOISE, seed)
 }
 
 /// The same day begun at the line, and no lap mark.
-fn counted(seed: u64) -> Inputs {
+fn counted(seed: u64) -> RiddenSession {
     let mut out = timed(seed);
     for r in &mut out.recordings {
         let line_s = r.lap_marks_s[0];
@@ -35,7 +35,7 @@ fn keep(r: &mut Recording, wanted: impl Fn(f64) -> bool) {
 }
 
 /// The same loop ridden further out, by so much in a lap.
-fn longer(inputs: &Inputs, by_m: f64) -> Inputs {
+fn longer(inputs: &RiddenSession, by_m: f64) -> RiddenSession {
     let mut out = inputs.clone();
     let c = &mut out.session.circuit;
     (c.length_m, c.bend_radius_m) = (c.length_m.map(|l| l + by_m), c.bend_radius_m.map(|r| r + by_m / TAU));
@@ -47,7 +47,7 @@ fn line_of(solution: &Solution) -> Option<&BudgetLine> {
 }
 
 /// By how much Crr, CdA and the difference of Crr move when the lap is longer, and shorter, by so much.
-fn moves(inputs: &Inputs, by_m: f64) -> [[f64; 2]; 3] {
+fn moves(inputs: &RiddenSession, by_m: f64) -> [[f64; 2]; 3] {
     let base = solved(inputs);
     let [plus, minus] = [by_m, -by_m].map(|by| solved(&longer(inputs, by)));
     let of = |value: &dyn Fn(&Solution) -> f64| [&plus, &minus].map(|s| value(s) - value(&base));

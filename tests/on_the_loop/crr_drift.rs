@@ -1,6 +1,6 @@
 //! A drift of Crr through the day: what an order of riding cancels, what fitting it costs, and what cannot be told.
 
-use loopwright::analysis::{Analysis, Depth, Inputs, analyse};
+use loopwright::analysis::{Analysis, Depth, RiddenSession, analyse};
 use loopwright::error::Error;
 use loopwright::finding::What;
 use loopwright::plan::Plan;
@@ -26,14 +26,14 @@ fn plan(order: &str, drift_per_h: f64) -> Plan {
     Plan::from_toml(&text, "drift").expect("the plan is valid")
 }
 
-fn inputs(day: &Rehearsal, crr_drift: bool) -> Inputs {
+fn inputs(day: &Rehearsal, crr_drift: bool) -> RiddenSession {
     let mut session = day.session.clone();
     session.solve.crr_drift = crr_drift;
     let recordings = day.rides.iter().map(|r| r.to_recording()).collect();
-    Inputs { session, recordings, weather: None, survey: None }
+    RiddenSession { session, recordings, weather: None, survey: None }
 }
 
-fn solve(inputs: &Inputs) -> Result<Analysis, Error> {
+fn solve(inputs: &RiddenSession) -> Result<Analysis, Error> {
     analyse(inputs, Depth { budget: false, draws: 0 })
 }
 

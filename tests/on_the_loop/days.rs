@@ -1,6 +1,6 @@
 //! Simulated days, and what solving them says.
 
-use loopwright::analysis::{Analysis, Depth, Inputs, analyse};
+use loopwright::analysis::{Analysis, Depth, RiddenSession, analyse};
 use loopwright::circuit::Survey;
 use loopwright::error::Error;
 use loopwright::plan::Plan;
@@ -20,9 +20,9 @@ pub fn plan(head: &str, circuit: &str, noise: &str) -> Plan {
     Plan::from_toml(&text, "plan.toml").unwrap_or_else(|e| panic!("{e}"))
 }
 
-pub fn day(head: &str, circuit: &str, noise: &str, seed: u64) -> Inputs {
+pub fn day(head: &str, circuit: &str, noise: &str, seed: u64) -> RiddenSession {
     let day = simulate(&plan(head, circuit, noise), seed).unwrap_or_else(|e| panic!("{e}"));
-    Inputs {
+    RiddenSession {
         session: day.session.clone(),
         recordings: day.rides.iter().map(|r| r.to_recording()).collect(),
         weather: None,
@@ -31,19 +31,19 @@ pub fn day(head: &str, circuit: &str, noise: &str, seed: u64) -> Inputs {
 }
 
 /// The usual day on the road.
-pub fn road(seed: u64) -> Inputs {
+pub fn road(seed: u64) -> RiddenSession {
     day(THREE, ROAD, NOISE, seed)
 }
 
-pub fn analysed(inputs: &Inputs) -> Result<Analysis, Error> {
+pub fn analysed(inputs: &RiddenSession) -> Result<Analysis, Error> {
     analyse(inputs, Depth { budget: true, draws: 0 })
 }
 
-pub fn solved(inputs: &Inputs) -> Solution {
+pub fn solved(inputs: &RiddenSession) -> Solution {
     analysed(inputs).unwrap_or_else(|e| panic!("{e}")).solution
 }
 
-pub fn refusal(inputs: &Inputs) -> String {
+pub fn refusal(inputs: &RiddenSession) -> String {
     match analysed(inputs) {
         Err(e) => e.to_string(),
         Ok(a) => panic!("solved: {:?}", a.solution.findings),

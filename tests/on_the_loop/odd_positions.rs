@@ -1,11 +1,11 @@
 //! Positions that are off, by how much and for how long they are.
 
 use super::days::{has_said, moved, road, said, solved};
-use loopwright::analysis::Inputs;
+use loopwright::analysis::RiddenSession;
 use loopwright::solution::Solution;
 
 /// One degree of latitude is some 111 km.
-fn off(inputs: &Inputs, run: usize, from: usize, seconds: usize, by_m: f64) -> Inputs {
+fn off(inputs: &RiddenSession, run: usize, from: usize, seconds: usize, by_m: f64) -> RiddenSession {
     let mut out = inputs.clone();
     out.recordings[run].latitude_deg[from..from + seconds].iter_mut().for_each(|lat| *lat += by_m / 111_000.0);
     out

@@ -1,10 +1,10 @@
 //! Runs that cannot be used among others: named with the reason, left out, and the rest solved.
 
 use super::days::{NOISE, day, has_said, moved, refusal, road, said, solved};
-use loopwright::analysis::Inputs;
+use loopwright::analysis::RiddenSession;
 
 /// The day with one run spoiled, and the same day with that run not there.
-fn with_and_without(run: usize, spoil: impl Fn(&mut Inputs)) -> (Inputs, Inputs) {
+fn with_and_without(run: usize, spoil: impl Fn(&mut RiddenSession)) -> (RiddenSession, RiddenSession) {
     let sound = road(21);
     let mut spoiled = sound.clone();
     spoil(&mut spoiled);
@@ -14,7 +14,7 @@ fn with_and_without(run: usize, spoil: impl Fn(&mut Inputs)) -> (Inputs, Inputs)
     (spoiled, without)
 }
 
-fn is_left_out(run: usize, words: &str, spoil: impl Fn(&mut Inputs)) {
+fn is_left_out(run: usize, words: &str, spoil: impl Fn(&mut RiddenSession)) {
     let (spoiled, without) = with_and_without(run, spoil);
     let (now, expected) = (solved(&spoiled), solved(&without));
     assert_eq!(now.findings[0].code, "run-left-out", "{words}: it comes first");
@@ -32,7 +32,7 @@ fn a_run_with_the_meter_off_is_left_out_by_name() {
         is_left_out(run, "run-", |day| day.recordings[run].power_w.fill(0.0));
         is_left_out(run, "no power", |day| day.recordings[run].power_w.fill(f64::NAN));
     }
-    let nearly = |day: &mut Inputs| {
+    let nearly = |day: &mut RiddenSession| {
         day.recordings[1].power_w.iter_mut().enumerate().for_each(|(i, p)| *p = 2.0 + (i % 3) as f64)
     };
     is_left_out(1, "mean power over its laps is 3 W", nearly);
@@ -58,7 +58,7 @@ fn a_run_the_other_way_round_is_left_out_by_name() {
 #[test]
 fn a_run_that_stops_all_the_time_is_left_out_by_name_and_one_that_stops_now_and_then_costs_its_steps() {
     let stops = |every_s: usize| {
-        move |day: &mut Inputs| {
+        move |day: &mut RiddenSession| {
             let speed = &mut day.recordings[3].speed_m_s;
             (0..speed.len()).step_by(every_s).for_each(|i| speed[i] = 0.5);
         }

@@ -1,6 +1,6 @@
 //! Simulated days with known truth, solved: the parts of the model each have to earn their place.
 
-use loopwright::analysis::{Analysis, Depth, Inputs, analyse};
+use loopwright::analysis::{Analysis, Depth, RiddenSession, analyse};
 use loopwright::circuit::Survey;
 use loopwright::error::Error;
 use loopwright::plan::Plan;
@@ -23,11 +23,11 @@ const ROAD: &str = "length_m = 1300.0\nshape = \"bean\"\nelevation_amplitude_m =
 const BREEZE: &str = "speed_m_s = 2.0\nfrom_deg = 250.0";
 
 /// The day in the plain model: its wind is the same along the loop and its drag does not depend on yaw, and the session says so.
-fn inputs(day: &Rehearsal) -> Inputs {
+fn inputs(day: &Rehearsal) -> RiddenSession {
     let mut session = day.session.clone();
     session.wind.along_loop = AlongLoop::Word(AlongLoopWord::Even);
     session.solve.yaw = Yaw::Word(YawWord::None);
-    Inputs {
+    RiddenSession {
         session,
         recordings: day.rides.iter().map(|r| r.to_recording()).collect(),
         weather: None,
@@ -35,7 +35,7 @@ fn inputs(day: &Rehearsal) -> Inputs {
     }
 }
 
-fn solve(inputs: &Inputs) -> Result<Analysis, Error> {
+fn solve(inputs: &RiddenSession) -> Result<Analysis, Error> {
     analyse(inputs, Depth { budget: false, draws: 0 })
 }
 
@@ -121,10 +121,10 @@ fn all_runs_together_tell_how_old_the_speed_reading_is() {
         let day = simulate(&plan(six, ROAD, BREEZE, noise), seed).unwrap();
         let truth = day.truth.runs[0].speed_behind_power_s;
         let age = solve(&inputs(&day)).unwrap().solution.circuit.speed_age_s;
-        let (age_s, se) = (age.value.unwrap(), age.se.unwrap());
+        let (delay_s, se) = (age.value.unwrap(), age.se.unwrap());
         // What sensors usually show is 0.4 ± 0.4 s, of which six runs must leave less than half.
         assert!(se < 0.2, "{se}");
-        assert!((age_s - truth).abs() < 2.5 * se, "{age_s} ± {se}, true {truth}");
+        assert!((delay_s - truth).abs() < 2.5 * se, "{delay_s} ± {se}, true {truth}");
     }
 }
 

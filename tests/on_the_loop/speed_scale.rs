@@ -1,10 +1,10 @@
 //! The scale of speed: a wheel size that is off is told, refused or mended by positions, and nothing is said of a sound one.
 
 use super::days::{has_said, moved, refusal, road, said, solved};
-use loopwright::analysis::Inputs;
+use loopwright::analysis::RiddenSession;
 use loopwright::session::SpeedScale;
 
-fn times(inputs: &Inputs, factor: f64) -> Inputs {
+fn times(inputs: &RiddenSession, factor: f64) -> RiddenSession {
     let mut out = inputs.clone();
     for r in &mut out.recordings {
         r.speed_m_s.iter_mut().chain(&mut r.distance_m).for_each(|x| *x *= factor);
@@ -12,7 +12,7 @@ fn times(inputs: &Inputs, factor: f64) -> Inputs {
     out
 }
 
-fn calibrated(mut inputs: Inputs) -> Inputs {
+fn calibrated(mut inputs: RiddenSession) -> RiddenSession {
     inputs.session.solve.speed_scale = SpeedScale::Calibrate;
     inputs
 }

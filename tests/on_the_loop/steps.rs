@@ -1,13 +1,13 @@
 //! Which steps of a lap are spoiled, on a simulated day with a mishap.
 
 use super::days::{NOISE, ROAD, day};
-use loopwright::analysis::Inputs;
-use loopwright::circuit::{FoundLoop, Lap, LapCut, RunToCut, SpeedAge};
+use loopwright::analysis::RiddenSession;
+use loopwright::circuit::{FoundLoop, Lap, LapCut, RunToCut, SpeedDelay};
 use loopwright::sample::{Reason, Ride, align};
 
 const ONE: &str = "order = [\"a\", \"b\"]\nlaps_per_run = 6\nspeeds_km_h = [29.0, 41.0]";
 
-fn cut(inputs: &Inputs) -> LapCut {
+fn cut(inputs: &RiddenSession) -> LapCut {
     let rides: Vec<Ride> = inputs.recordings.iter().map(|r| align(r).0).collect();
     let runs: Vec<RunToCut> = inputs
         .session
@@ -17,8 +17,8 @@ fn cut(inputs: &Inputs) -> LapCut {
         .map(|(run, ride)| RunToCut { file: &run.file, ride, source: run.laps })
         .collect();
     let found = FoundLoop::new(&runs, &inputs.session.circuit).unwrap_or_else(|e| panic!("{e}"));
-    let age_s = found.speed_age().unwrap_or(SpeedAge::USUAL).mean_s;
-    found.cut(age_s)
+    let delay_s = found.speed_delay().unwrap_or(SpeedDelay::USUAL).mean_s;
+    found.cut(delay_s)
 }
 
 fn marked(lap: &Lap) -> usize {

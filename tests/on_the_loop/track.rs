@@ -1,21 +1,21 @@
 //! A track may have positions, stated bends, both or neither, and they check each other.
 
 use super::days::{NOISE, day, has_said, moved, said, solved};
-use loopwright::analysis::Inputs;
+use loopwright::analysis::RiddenSession;
 use loopwright::session::{AlongLoop, AlongLoopWord, Venue, Yaw, YawWord};
 
 const RUNS: &str = "order = [\"a\", \"b\", \"b\", \"a\"]\nlaps_per_run = 12\nspeeds_km_h = [30.0, 42.0]";
 const TRACK: &str = "kind = \"track\"\nlength_m = 430.0\nbend_radius_m = 29.0\ntransition_m = 20.0\nhome_straight_bearing_deg = 65.0\npositions = true";
 
 /// Geometry alone: the wind is even along the track and drag does not depend on yaw, and the session says so.
-fn ridden(seed: u64) -> Inputs {
+fn ridden(seed: u64) -> RiddenSession {
     let mut day = day(RUNS, TRACK, NOISE, seed);
     day.session.wind.along_loop = AlongLoop::Word(AlongLoopWord::Even);
     day.session.solve.yaw = Yaw::Word(YawWord::None);
     day
 }
 
-fn as_road(inputs: &Inputs) -> Inputs {
+fn as_road(inputs: &RiddenSession) -> RiddenSession {
     let mut out = inputs.clone();
     let c = &mut out.session.circuit;
     (c.kind, c.length_m, c.bend_radius_m, c.transition_m, c.home_straight_bearing_deg) =
@@ -100,7 +100,7 @@ fn without_positions_and_bearing_the_wind_is_given_along_and_across_the_straight
 }
 
 /// The same track without positions, timed at the line.
-fn day_with_marks(seed: u64) -> impl Fn(Option<f64>) -> Inputs {
+fn day_with_marks(seed: u64) -> impl Fn(Option<f64>) -> RiddenSession {
     let inputs = day(RUNS, &TRACK.replace("positions = true", "positions = false"), NOISE, seed);
     move |bearing_deg| {
         let mut out = inputs.clone();

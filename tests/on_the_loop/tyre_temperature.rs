@@ -1,7 +1,7 @@
 //! Crr brought to a reference temperature: tyres at different temperatures become comparable, and what is not known of the
 //! rule shows in the interval.
 
-use loopwright::analysis::{Depth, Inputs, analyse};
+use loopwright::analysis::{Depth, RiddenSession, analyse};
 use loopwright::plan::Plan;
 use loopwright::simulate::{Rehearsal, simulate};
 use loopwright::solution::Solution;
@@ -25,12 +25,12 @@ fn plan(uncertainty: &str) -> Plan {
     Plan::from_toml(&text, "temperature").expect("the plan is valid")
 }
 
-fn inputs(day: &Rehearsal) -> Inputs {
+fn inputs(day: &Rehearsal) -> RiddenSession {
     let recordings = day.rides.iter().map(|r| r.to_recording()).collect();
-    Inputs { session: day.session.clone(), recordings, weather: None, survey: None }
+    RiddenSession { session: day.session.clone(), recordings, weather: None, survey: None }
 }
 
-fn solve(inputs: &Inputs, budget: bool) -> Solution {
+fn solve(inputs: &RiddenSession, budget: bool) -> Solution {
     analyse(inputs, Depth { budget, draws: 0 }).expect("the day can be solved").solution
 }
 
@@ -181,7 +181,7 @@ fn on_rollers_the_temperature_read_at_the_tyres_counts_before_that_of_the_air() 
     stated.session.rollers.temperature_coefficient_per_c = COEFFICIENT_PER_C;
     let mut read = stated.clone();
     read.session.runs[0].tyre_temperature_c = Some(33.0);
-    let value = |inputs: &Inputs| solve(inputs, false).setups[0].crr.value.expect("known");
+    let value = |inputs: &RiddenSession| solve(inputs, false).setups[0].crr.value.expect("known");
     // The air is at 18 °C: (1 + 0.008 · 13)/(1 − 0.008 · 2).
     let ratio = value(&read) / value(&stated);
     assert!((ratio - 1.104 / 0.984).abs() < 1e-9, "{ratio}");

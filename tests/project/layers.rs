@@ -4,7 +4,22 @@ use crate::source::{SourceFile, circles, files_of};
 use std::collections::BTreeMap;
 
 /// Longest source file, lines.
-const MOST_LINES: usize = 500;
+const MOST_LINES: usize = 300;
+/// Longest file of tests, lines: cases of one subject stand together.
+const MOST_LINES_OF_TESTS: usize = 400;
+/// Files that are longer and one thing, with the most lines that each may have. The list is there to become shorter.
+const LONGER: [(&str, usize); 10] = [
+    ("src/forecast/prediction.rs", 320),
+    ("src/forecast/propagate.rs", 345),
+    ("src/report/factors.rs", 315),
+    ("src/solve/account.rs", 410),
+    ("src/solve/design.rs", 430),
+    ("src/solve/fit.rs", 495),
+    ("src/uncertainty/cluster.rs", 305),
+    ("src/uncertainty/replication.rs", 465),
+    ("src/uncertainty/residual_model.rs", 375),
+    ("src/uncertainty/sign_flip.rs", 425),
+];
 
 /// What the plan and the simulation may use beside themselves: no module that estimates anything, so that a rehearsal
 /// vouches for the estimator and not for itself. Of `record` the simulation fills in the type of a recording; of `circuit`
@@ -92,8 +107,10 @@ fn every_file_says_what_it_is_and_none_is_too_long() {
         if file.head.is_empty() {
             wrong.push(format!("{} does not open with //!", file.name));
         }
-        if file.lines > MOST_LINES {
-            wrong.push(format!("{} has {} lines", file.name, file.lines));
+        let usual = if file.name.starts_with("src") { MOST_LINES } else { MOST_LINES_OF_TESTS };
+        let most = LONGER.iter().find(|(name, _)| *name == file.name).map_or(usual, |(_, most)| *most);
+        if file.lines > most {
+            wrong.push(format!("{} has {} lines, more than {most}", file.name, file.lines));
         }
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));

@@ -5,7 +5,7 @@ use fitparser::profile::MesgNum;
 use loopwright::plan::Plan;
 use loopwright::record::Recording;
 use loopwright::session::Session;
-use loopwright::simulate::{SimulatedRide, encode, rehearse_files, simulate};
+use loopwright::simulate::{SimulatedRide, encode, simulate};
 
 const HEAD: &str = r#"
 order = ["a", "b"]
@@ -35,7 +35,7 @@ fn plan(parts: &str) -> Plan {
 fn the_same_seed_gives_the_same_bytes_and_another_seed_others() {
     for parts in [ROAD, TRACK, ROLLERS] {
         let plan = plan(parts);
-        let files = |seed| rehearse_files(&plan, seed).expect("the plan is sound");
+        let files = |seed| simulate(&plan, seed).and_then(|day| day.files()).expect("the plan is sound");
         assert_eq!(files(11), files(11));
         for (one, other) in files(11).iter().zip(&files(12)).filter(|(f, _)| f.name.ends_with(".fit")) {
             assert_ne!(one.bytes, other.bytes);
@@ -60,7 +60,7 @@ fn the_session_of_a_rehearsal_is_one_that_solve_accepts() {
     for parts in
         [ROAD, TRACK, ROLLERS, "loop.length_m = 900.0\nwind = { mode = \"given\", speed_m_s = 2.0, from_deg = 90.0 }\n"]
     {
-        let files = rehearse_files(&plan(parts), 1).unwrap();
+        let files = simulate(&plan(parts), 1).and_then(|day| day.files()).unwrap();
         let text = files.iter().find(|f| f.name == "session.toml").unwrap();
         let text = std::str::from_utf8(&text.bytes).unwrap();
         let session = Session::from_toml(text, "session.toml").unwrap_or_else(|e| panic!("{e}\n{text}"));

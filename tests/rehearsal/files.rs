@@ -3,7 +3,7 @@
 //! With `LOOPWRIGHT_WRITE_SAMPLES=1` the files are written anew; they are only ever made this way.
 
 use loopwright::plan::Plan;
-use loopwright::simulate::rehearse_files;
+use loopwright::simulate::simulate;
 use std::path::PathBuf;
 
 fn folder(name: &str) -> PathBuf {
@@ -14,7 +14,7 @@ fn check_folder(name: &str) {
     let folder = folder(name);
     let text = std::fs::read_to_string(folder.join("plan.toml")).expect("every sample folder holds its plan");
     let plan = Plan::from_toml(&text, "plan.toml").unwrap_or_else(|e| panic!("{name}: {e}"));
-    let files = rehearse_files(&plan, plan.seed).unwrap_or_else(|e| panic!("{name}: {e}"));
+    let files = simulate(&plan, plan.seed).and_then(|day| day.files()).unwrap_or_else(|e| panic!("{name}: {e}"));
     let mut total = 0;
     for file in &files {
         let path = folder.join(&file.name);

@@ -20,7 +20,7 @@ fn keep(figures: &[Figure], folder: &str) {
 
 #[test]
 fn figures_are_kept_to_be_looked_at() {
-    let narrow = Style::of_width(80.0);
+    let narrow = Style { width_mm: 80.0, ..Style::default() };
     let grey = Style { grey: true, ..Style::default() };
     for (folder, request, style) in [
         ("plain", Request::new(3, 8), Style::default()),
@@ -54,7 +54,7 @@ fn grid() -> Vec<(String, Vec<Figure>)> {
                     let name = format!(
                         "{setups} set-ups, {laps} laps, long {long_names}, {width} mm, rollers {rollers}, mixed {mixed}"
                     );
-                    let style = Style::of_width(width);
+                    let style = Style { width_mm: width, ..Style::default() };
                     let mut drawn = figures(request, &style);
                     drawn.extend(made_up::generic::figures(request, &style));
                     all.push((name, drawn));
@@ -256,7 +256,7 @@ fn a_decimal_comma_reaches_every_tick() {
 fn spoiled_values_never_panic_and_never_reach_the_sheet() {
     for (name, day) in made_up::hostile::days() {
         for width in [80.0, 160.0] {
-            for figure in draw_all(&day.solution, &day.evidence, &Style::of_width(width)) {
+            for figure in draw_all(&day.solution, &day.evidence, &Style { width_mm: width, ..Style::default() }) {
                 assert!(!figure.svg.contains("NaN") && !figure.svg.contains("inf\""), "{name}: {}", figure.name);
                 let [width, _] = reading::view_box(&figure.svg);
                 for words in reading::words(&figure.svg) {
@@ -284,7 +284,7 @@ fn a_long_narrow_loop_in_any_direction_keeps_its_words_apart() {
             (point.east_m, point.north_m) = (along * cos - across * sin, along * sin + across * cos);
         }
         for width in [80.0, 160.0] {
-            let figures = draw_all(&day.solution, &day.evidence, &Style::of_width(width));
+            let figures = draw_all(&day.solution, &day.evidence, &Style { width_mm: width, ..Style::default() });
             let map = figures.iter().find(|f| f.name == "map").unwrap();
             keep(std::slice::from_ref(map), &format!("narrow-loop-{turn}-{width}"));
             let [wide, high] = reading::view_box(&map.svg);

@@ -91,7 +91,7 @@ fn folder() -> PathBuf {
 #[test]
 fn a_picture_has_the_size_of_the_sheet_at_300_dots_an_inch() {
     for (width_mm, across) in [(160.0, 1890), (80.0, 945)] {
-        for figure in painted(Request::new(3, 8), &Style::of_width(width_mm)) {
+        for figure in painted(Request::new(3, 8), &Style { width_mm, ..Style::default() }) {
             let dots = dots(&figure);
             let [_, height] = reading::view_box(&figure.svg);
             assert_eq!(dots.width, across, "{}", figure.name);

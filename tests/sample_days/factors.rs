@@ -3,7 +3,7 @@
 //! Truth is that of the rehearsed folder, which an independent simulation made.
 
 use crate::sample_folder::{inputs, solve};
-use loopwright::analysis::{Depth, Inputs, analyse};
+use loopwright::analysis::{Depth, RiddenSession, analyse};
 use loopwright::factor::{Answer, Curve};
 use loopwright::forecast::forecast;
 use loopwright::plan::Plan;
@@ -148,10 +148,10 @@ fn sweep_plan(levels: &[f64], seed: u64) -> Plan {
     Plan::from_toml(&text, "plan").unwrap_or_else(|e| panic!("{e}"))
 }
 
-fn rehearsed(plan: &Plan, seed: u64) -> Inputs {
+fn rehearsed(plan: &Plan, seed: u64) -> RiddenSession {
     let day = simulate(plan, seed).unwrap_or_else(|e| panic!("{e}"));
     let recordings = day.rides.iter().map(|r| r.to_recording()).collect();
-    Inputs { session: day.session, recordings, weather: None, survey: None }
+    RiddenSession { session: day.session, recordings, weather: None, survey: None }
 }
 
 fn solved(plan: &Plan, seed: u64) -> Solution {

@@ -3,7 +3,7 @@
 //! The sessions are not part of this crate: `LOOPWRIGHT_BENCH` names the folder that holds `rollers/`, and
 //! `LOOPWRIGHT_RIDES` the one of recorded rides.
 
-use loopwright::analysis::{Depth, Inputs, analyse as analyse_session};
+use loopwright::analysis::{Depth, RiddenSession, analyse as analyse_session};
 use loopwright::record::decode_fit;
 use loopwright::rollers::{Choice, analyse, sensitivities};
 use loopwright::session::Session;
@@ -41,11 +41,11 @@ fn three_tyres_on_rollers_come_back_within_four_hundred_thousandths() {
 }
 
 /// A session whose files lie in a folder.
-fn inputs(session: Session, folder: &std::path::Path) -> Inputs {
+fn inputs(session: Session, folder: &std::path::Path) -> RiddenSession {
     let read =
         |file: &String| decode_fit(&std::fs::read(folder.join(file)).expect("a file"), file).expect("a sound file");
     let recordings = session.runs.iter().map(|run| read(&run.file)).collect();
-    Inputs { session, recordings, weather: None, survey: None }
+    RiddenSession { session, recordings, weather: None, survey: None }
 }
 
 #[test]

@@ -1,6 +1,6 @@
 //! Whole laps drawn again beside the sandwich: both agree on an ordinary day, and nothing depends on threads.
 
-use loopwright::analysis::{Analysis, Depth, Inputs, analyse};
+use loopwright::analysis::{Analysis, Depth, RiddenSession, analyse};
 use loopwright::circuit::Survey;
 use loopwright::plan::Plan;
 use loopwright::record::decode_fit;
@@ -11,17 +11,17 @@ use loopwright::uncertainty::moderation::MODEL_DOF;
 use std::path::Path;
 
 /// The sample test of three tyres.
-fn inputs() -> Inputs {
+fn inputs() -> RiddenSession {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-loops/three-tyres");
     let text = std::fs::read_to_string(folder.join("session.toml")).expect("a session");
     let session = Session::from_toml(&text, "session.toml").expect("a sound session");
     let read =
         |file: &String| decode_fit(&std::fs::read(folder.join(file)).expect("a ride"), file).expect("a sound ride");
     let recordings = session.runs.iter().map(|r| read(&r.file)).collect();
-    Inputs { session, recordings, weather: None, survey: None }
+    RiddenSession { session, recordings, weather: None, survey: None }
 }
 
-fn solve(inputs: &Inputs, draws: usize) -> Analysis {
+fn solve(inputs: &RiddenSession, draws: usize) -> Analysis {
     analyse(inputs, Depth { budget: false, draws }).expect("the sample can be solved")
 }
 
@@ -112,7 +112,7 @@ fn with_a_surveyed_profile_both_agree_too() {
     let day = simulate(&Plan::from_toml(text, "plan.toml").expect("a plan"), 9100).expect("it can be ridden");
     let survey = day.survey.as_ref().map(|t| Survey::parse(t, "survey.csv", 0.02).expect("our own survey"));
     let recordings = day.rides.iter().map(|r| r.to_recording()).collect();
-    let inputs = Inputs { session: day.session, recordings, weather: None, survey };
+    let inputs = RiddenSession { session: day.session, recordings, weather: None, survey };
     let ratios = ratios(&solve(&inputs, 1000).solution);
     assert_eq!(ratios.len(), 5);
     assert!(ratios.iter().all(|r| (0.75..1.35).contains(r)), "{ratios:?}");

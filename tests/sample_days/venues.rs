@@ -3,7 +3,7 @@
 //! Truth is that of the rehearsed folder, which an independent simulation made.
 
 use crate::sample_folder::{holds, inputs, said, solve, solved, truth, with_runs};
-use loopwright::analysis::Inputs;
+use loopwright::analysis::RiddenSession;
 use loopwright::error::Error;
 use loopwright::forecast::{Measure, forecast, predict_plan};
 use loopwright::plan::{Plan, Target};
@@ -156,7 +156,7 @@ fn a_set_up_of_one_venue_stays_there() {
 }
 
 /// The inputs with some runs (counted from 1) broken off after so many seconds.
-fn broken_off(all: &Inputs, runs: &[usize], after_s: usize) -> Inputs {
+fn broken_off(all: &RiddenSession, runs: &[usize], after_s: usize) -> RiddenSession {
     let mut out = all.clone();
     for run in runs {
         let recording = &mut out.recordings[run - 1];

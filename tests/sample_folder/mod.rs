@@ -1,6 +1,6 @@
 //! A folder of `sample-loops` as inputs of the analysis, and what was put into its rides.
 
-use loopwright::analysis::{Analysis, Depth, Inputs, analyse};
+use loopwright::analysis::{Analysis, Depth, RiddenSession, analyse};
 use loopwright::error::Error;
 use loopwright::record::{Recording, decode_fit};
 use loopwright::session::Session;
@@ -16,18 +16,18 @@ fn text(path: &Path) -> String {
 }
 
 /// Session and rides of a folder.
-pub fn inputs(name: &str) -> Inputs {
+pub fn inputs(name: &str) -> RiddenSession {
     let folder = folder(name);
     let session = Session::from_toml(&text(&folder.join("session.toml")), "session.toml").expect("a sound session");
     let read = |file: &String| -> Recording {
         decode_fit(&std::fs::read(folder.join(file)).expect("a ride"), file).expect("a sound ride")
     };
     let recordings = session.runs.iter().map(|r| read(&r.file)).collect();
-    Inputs { session, recordings, weather: None, survey: None }
+    RiddenSession { session, recordings, weather: None, survey: None }
 }
 
 /// The inputs with some of the runs only, counted from 1.
-pub fn with_runs(inputs: &Inputs, runs: &[usize]) -> Inputs {
+pub fn with_runs(inputs: &RiddenSession, runs: &[usize]) -> RiddenSession {
     let mut out = inputs.clone();
     out.session.runs = runs.iter().map(|k| inputs.session.runs[k - 1].clone()).collect();
     out.recordings = runs.iter().map(|k| inputs.recordings[k - 1].clone()).collect();
@@ -36,11 +36,11 @@ pub fn with_runs(inputs: &Inputs, runs: &[usize]) -> Inputs {
     out
 }
 
-pub fn solve(inputs: &Inputs) -> Result<Analysis, Error> {
+pub fn solve(inputs: &RiddenSession) -> Result<Analysis, Error> {
     analyse(inputs, Depth::default())
 }
 
-pub fn solved(inputs: &Inputs) -> Solution {
+pub fn solved(inputs: &RiddenSession) -> Solution {
     solve(inputs).unwrap_or_else(|e| panic!("{e}")).solution
 }
 

@@ -1,6 +1,6 @@
 //! A sound day to get wrong: three tyres on a loop, or two on rollers.
 
-use loopwright::analysis::{Depth, Inputs, analyse};
+use loopwright::analysis::{Depth, RiddenSession, analyse};
 use loopwright::error::Error;
 use loopwright::plan::Plan;
 use loopwright::record::Recording;
@@ -33,13 +33,13 @@ fn rehearsal(text: &str, seed: u64) -> Rehearsal {
     simulate(&plan, seed).unwrap_or_else(|e| panic!("{e}"))
 }
 
-fn inputs(day: Rehearsal) -> Inputs {
+fn inputs(day: Rehearsal) -> RiddenSession {
     let recordings = day.rides.iter().map(|r| r.to_recording()).collect();
-    Inputs { session: day.session, recordings, weather: None, survey: None }
+    RiddenSession { session: day.session, recordings, weather: None, survey: None }
 }
 
 /// The tyres on the loop, at some metres above the sea.
-pub fn tyres_at(altitude_m: f64, wind: Wind, pressure_hpa: f64, seed: u64) -> Inputs {
+pub fn tyres_at(altitude_m: f64, wind: Wind, pressure_hpa: f64, seed: u64) -> RiddenSession {
     let place = format!(
         "[loop]\nlength_m = 1240.0\nshape = \"bean\"\nelevation_amplitude_m = 1.5\naltitude_m = {altitude_m:?}\n\
          [wind]\nspeed_m_s = {:?}\nfrom_deg = {:?}\n[air]\ntemperature_c = 19.0\npressure_hpa = {pressure_hpa:?}\nhumidity_pct = 60.0\n",
@@ -49,14 +49,21 @@ pub fn tyres_at(altitude_m: f64, wind: Wind, pressure_hpa: f64, seed: u64) -> In
 }
 
 /// The tyres in runs of sixteen laps.
-pub fn tyres_in_long_runs(seed: u64) -> Inputs {
+pub fn tyres_in_long_runs(seed: u64) -> RiddenSession {
     let place = "[loop]\nlength_m = 1240.0\nshape = \"bean\"\nelevation_amplitude_m = 1.5\n";
     let text = TYRES.replacen("[solve]", &format!("{place}[solve]"), 1);
     inputs(rehearsal(&text.replacen("laps_per_run = 6", "laps_per_run = 16", 1), seed))
 }
 
-pub fn tyres(seed: u64) -> Inputs {
+pub fn tyres(seed: u64) -> RiddenSession {
     tyres_at(30.0, LIGHT, 1008.0, seed)
+}
+
+/// The tyres on a track of 400 m, with positions.
+pub fn tyres_on_a_track(seed: u64) -> RiddenSession {
+    let place = "[loop]\nkind = \"track\"\nlength_m = 400.0\nbend_radius_m = 36.5\npositions = true\n";
+    let text = TYRES.replacen("[solve]", &format!("{place}[solve]"), 1);
+    inputs(rehearsal(&text.replacen("laps_per_run = 6", "laps_per_run = 16", 1), seed))
 }
 
 /// The files of that day.
@@ -66,15 +73,15 @@ pub fn tyre_files(seed: u64) -> Vec<RehearsedFile> {
     day.files().expect("files")
 }
 
-pub fn drums(seed: u64) -> Inputs {
+pub fn drums(seed: u64) -> RiddenSession {
     inputs(rehearsal(DRUMS, seed))
 }
 
-pub fn solve(inputs: &Inputs) -> Result<Solution, Error> {
+pub fn solve(inputs: &RiddenSession) -> Result<Solution, Error> {
     analyse(inputs, Depth { budget: true, draws: 0 }).map(|a| a.solution)
 }
 
-pub fn solved(inputs: &Inputs) -> Solution {
+pub fn solved(inputs: &RiddenSession) -> Solution {
     solve(inputs).unwrap_or_else(|e| panic!("{e}"))
 }
 
@@ -126,6 +133,6 @@ pub fn scale(column: &mut [f64], by: f64) {
     column.iter_mut().for_each(|x| *x *= by);
 }
 
-pub fn each(inputs: &mut Inputs, change: impl Fn(&mut Recording)) {
+pub fn each(inputs: &mut RiddenSession, change: impl Fn(&mut Recording)) {
     inputs.recordings.iter_mut().for_each(change);
 }

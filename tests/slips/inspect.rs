@@ -2,7 +2,7 @@
 
 use crate::day::{Dice, drums, scale, tyres};
 use loopwright::analysis::inspection::inspect;
-use loopwright::analysis::{Depth, Inputs, analyse};
+use loopwright::analysis::{Depth, RiddenSession, analyse};
 use loopwright::finding::{RiddenAs, Slip, What};
 use loopwright::record::Recording;
 use loopwright::session::{Session, Venue};
@@ -12,7 +12,7 @@ fn is_solved(recording: &Recording, moves: bool) -> bool {
     let text = "[rider_and_bike]\nmass_kg = 88.0\n[[setup]]\nid = \"a\"\n[[run]]\nfile = \"a.fit\"\nsetup = \"a\"\n";
     let mut session = Session::from_toml(text, "s.toml").expect("a session");
     session.circuit.kind = if moves { Venue::Road } else { Venue::Rollers };
-    let inputs = Inputs { session, recordings: vec![recording.clone()], weather: None, survey: None };
+    let inputs = RiddenSession { session, recordings: vec![recording.clone()], weather: None, survey: None };
     analyse(&inputs, Depth { budget: true, draws: 0 }).is_ok()
 }
 

@@ -1,12 +1,12 @@
 //! Power that drops out for single seconds, and riders who stop pedalling.
 
 use crate::day::{Dice, codes, drums, each, given, solved, told, tyres, warns_first};
-use loopwright::analysis::Inputs;
+use loopwright::analysis::RiddenSession;
 use loopwright::record::Recording;
 use loopwright::sample::align;
 
 /// Zeros in a share of the seconds of some runs.
-fn drop_out(inputs: &mut Inputs, share: f64, runs: impl Fn(usize) -> bool, seed: u64) {
+fn drop_out(inputs: &mut RiddenSession, share: f64, runs: impl Fn(usize) -> bool, seed: u64) {
     let mut dice = Dice(seed);
     for (k, recording) in inputs.recordings.iter_mut().enumerate() {
         for power in recording.power_w.iter_mut() {
@@ -19,7 +19,7 @@ fn drop_out(inputs: &mut Inputs, share: f64, runs: impl Fn(usize) -> bool, seed:
 }
 
 /// Zeros of two or three seconds in a share of the seconds of some runs.
-fn drop_out_in_blocks(inputs: &mut Inputs, share: f64, runs: impl Fn(usize) -> bool, seed: u64) {
+fn drop_out_in_blocks(inputs: &mut RiddenSession, share: f64, runs: impl Fn(usize) -> bool, seed: u64) {
     let mut dice = Dice(seed);
     for (_, recording) in inputs.recordings.iter_mut().enumerate().filter(|(k, _)| runs(*k)) {
         let mut at = 0;

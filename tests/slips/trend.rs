@@ -1,12 +1,12 @@
 //! A power meter whose zero creeps, tyres that lose air: misclosures that go one way through a run.
 
 use crate::day::{codes, told, tyres, tyres_in_long_runs};
-use loopwright::analysis::{Depth, Inputs, analyse};
+use loopwright::analysis::{Depth, RiddenSession, analyse};
 use loopwright::solution::{FindingResult, Solution};
 use rayon::prelude::*;
 
 /// Adds a power that grows evenly from the start of each run to its end.
-fn creep(inputs: &mut Inputs, by_w: impl Fn(usize) -> f64) {
+fn creep(inputs: &mut RiddenSession, by_w: impl Fn(usize) -> f64) {
     for (k, recording) in inputs.recordings.iter_mut().enumerate() {
         let (start, end) = (recording.time_s[0], recording.time_s[recording.len() - 1]);
         for (power, t) in recording.power_w.iter_mut().zip(&recording.time_s) {
@@ -17,11 +17,11 @@ fn creep(inputs: &mut Inputs, by_w: impl Fn(usize) -> f64) {
     }
 }
 
-fn solved(inputs: &Inputs) -> Solution {
+fn solved(inputs: &RiddenSession) -> Solution {
     analyse(inputs, Depth { budget: false, draws: 0 }).expect("a solution").solution
 }
 
-fn trends(inputs: &Inputs) -> Vec<FindingResult> {
+fn trends(inputs: &RiddenSession) -> Vec<FindingResult> {
     told(&solved(inputs), "misclosure-trend").into_iter().cloned().collect()
 }
 

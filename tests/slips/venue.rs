@@ -1,6 +1,6 @@
 //! Rides of other kinds: virtual, indoors, with a motor, outdoors called rollers.
 
-use crate::day::{codes, drums, solve, solved, told, tyres};
+use crate::day::{codes, drums, given, solve, solved, told, tyres, tyres_on_a_track};
 use crate::fit_bytes::{Raw, START, Section, base};
 use loopwright::finding::{RiddenAs, Slip, What};
 use loopwright::record::decode_fit;
@@ -69,4 +69,38 @@ fn an_altitude_that_never_changes_is_told() {
     day.recordings[2].altitude_m.iter_mut().for_each(|z| *z = 40.0);
     let solution = solved(&day);
     assert_eq!(told(&solution, "altitude-constant").len(), 1, "{:?}", codes(&solution));
+}
+
+#[test]
+fn a_track_that_is_called_a_road_gives_the_same_with_positions_and_is_told_without() {
+    let mut day = tyres_on_a_track(74);
+    let as_track = solved(&day);
+    let circuit = &mut day.session.circuit;
+    (circuit.kind, circuit.bend_radius_m, circuit.transition_m) = (Venue::Road, None, None);
+    let as_road = solved(&day);
+    for setup in 0..3 {
+        let (track, road) = (given(&as_track, setup), given(&as_road, setup));
+        let (crr, cda) = ((road.crr - track.crr) / track.crr_se, (road.cda_m2 - track.cda_m2) / track.cda_se);
+        assert!(crr.abs() < 0.05 && cda.abs() < 0.05, "{crr} {cda}");
+    }
+    for recording in &mut day.recordings {
+        recording.latitude_deg.fill(f64::NAN);
+        recording.longitude_deg.fill(f64::NAN);
+    }
+    match solve(&day) {
+        Ok(solution) => assert_eq!(told(&solution, "bends-unknown").len(), 1, "{:?}", codes(&solution)),
+        Err(refused) => panic!("{refused}"),
+    }
+}
+
+#[test]
+fn where_no_set_up_was_ridden_twice_it_is_said_what_cannot_be_checked() {
+    let mut once = drums(75);
+    once.session.runs.truncate(2);
+    once.recordings.truncate(2);
+    (once.session.runs[0].setup, once.session.runs[1].setup) = ("b".into(), "a".into());
+    let solution = solved(&once);
+    assert!(told(&solution, "setups-swapped").is_empty());
+    let said = told(&solution, "no-repeats");
+    assert!(said.len() == 1 && said[0].message.contains("files of two set-ups that were exchanged"), "{said:?}");
 }

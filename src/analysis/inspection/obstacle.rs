@@ -5,6 +5,7 @@
 
 use super::channel::ChannelHeld;
 use super::held::{Inspection, Obstacle};
+use crate::analysis::loop_findings::ENOUGH_LAPS;
 use crate::error::Error;
 use crate::finding::{Slip, What};
 use crate::quantity::km_h_from_m_s;
@@ -21,8 +22,6 @@ const POSITION_COVERAGE: f64 = 0.9;
 const LONGEST_INTERVAL_S: f64 = 1.5;
 /// Difference of speed and distance from which the importer says so.
 const MISMATCH: f64 = 0.005;
-/// Laps from which the standard errors of a fit are worth their name; a fit says the same of itself.
-const ENOUGH_LAPS: usize = 8;
 /// Laps without which nothing closes.
 const NEEDED_LAPS: usize = 2;
 

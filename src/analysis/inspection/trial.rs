@@ -3,7 +3,7 @@
 //! Given a recording and where it was ridden; gives the reasons of laps that only the energy account shows, and why it cannot
 //! be solved. It reports no coefficient: the mass is not known.
 
-use super::super::{Depth, Inputs, analyse};
+use super::super::{Depth, RiddenSession, analyse};
 use crate::error::Error;
 use crate::record::Recording;
 use crate::session::{Session, Venue};
@@ -31,7 +31,7 @@ pub(super) fn trial(recording: &Recording, venue: Venue, length_m: Option<f64>) 
     session.circuit.kind = venue;
     session.circuit.length_m = length_m;
     session.runs[0].file = file;
-    let inputs = Inputs { session, recordings: vec![recording.clone()], weather: None, survey: None };
+    let inputs = RiddenSession { session, recordings: vec![recording.clone()], weather: None, survey: None };
     let solution = analyse(&inputs, Depth { budget: true, draws: 0 })?.solution;
     let said = |code: &str| solution.findings.iter().find(|f| f.code == code).map(|f| f.message.clone());
     let laps = solution.runs.first().map_or(&[][..], |run| &run.laps);

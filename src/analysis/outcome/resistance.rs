@@ -5,12 +5,11 @@
 use super::Report;
 use crate::analysis::budget_lines::budget_lines;
 use crate::analysis::contrasts::Pair;
-use crate::analysis::instrument::Output;
 use crate::analysis::known::Known;
 use crate::analysis::known_budget::of_what_is_known;
 use crate::analysis::prior_budget::prior_lines;
 use crate::analysis::quantities::Linear;
-use crate::solution::{BudgetLine, Estimate};
+use crate::solution::{BudgetLine, Estimate, Quantity};
 
 /// Factors of Crr and CdA in something that is linear in both.
 #[derive(Clone, Copy)]
@@ -31,7 +30,7 @@ impl Report<'_> {
     /// The same combination of the outputs that the instruments move.
     fn of_both(&self, s: usize, f: Factors) -> Vec<f64> {
         let Some(b) = &self.venue.budget else { return Vec::new() };
-        let (crr, cda) = (b.of_setup(s, Output::Crr), b.of_setup(s, Output::Cda));
+        let (crr, cda) = (b.of_setup(s, Quantity::Crr), b.of_setup(s, Quantity::Cda));
         crr.iter().zip(&cda).map(|(a, c)| f.per_crr * a + f.per_cda * c).collect()
     }
 

@@ -11,7 +11,7 @@ pub(super) mod twins;
 mod venue;
 pub(super) mod wind;
 
-use super::inputs::Inputs;
+use super::ridden_session::RiddenSession;
 use crate::error::Error;
 use crate::finding::Finding;
 use crate::sample::Ride;
@@ -19,7 +19,7 @@ use crate::sample::Ride;
 /// What can be told before anything is solved.
 ///
 /// Errors: [`Error::Contradicted`] where two runs are one ride, or a ride is not of its venue.
-pub(super) fn before_solving(inputs: &Inputs, rides: &[Ride]) -> Result<Vec<Finding>, Error> {
+pub(super) fn before_solving(inputs: &RiddenSession, rides: &[Ride]) -> Result<Vec<Finding>, Error> {
     let mut out = same_ride::check(inputs, rides)?;
     out.extend(venue::check(inputs, rides)?);
     out.extend(mass::check(&inputs.session));

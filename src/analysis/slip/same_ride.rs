@@ -3,7 +3,7 @@
 //! Given recordings and rides; gives findings, or a refusal where laps would count twice. It trusts no clock that was not
 //! set.
 
-use super::super::inputs::Inputs;
+use super::super::ridden_session::RiddenSession;
 use crate::error::Error;
 use crate::finding::{Finding, Slip, What};
 use crate::record::Recording;
@@ -21,7 +21,7 @@ const OTHER_DAY_S: f64 = 20.0 * 3600.0;
 /// See the module.
 ///
 /// Errors: [`Error::Contradicted`] where two runs hold the same ride.
-pub(super) fn check(inputs: &Inputs, rides: &[Ride]) -> Result<Vec<Finding>, Error> {
+pub(super) fn check(inputs: &RiddenSession, rides: &[Ride]) -> Result<Vec<Finding>, Error> {
     let mut out = Vec::new();
     let recordings = &inputs.recordings;
     let name = |k: usize| inputs.session.runs[k].file.clone();
@@ -134,7 +134,7 @@ mod tests {
         }
         let session = Session::from_toml(&text, "s.toml").expect("a session");
         let rides: Vec<Ride> = recordings.iter().map(|r| align(r).0).collect();
-        check(&Inputs { session, recordings, weather: None, survey: None }, &rides)
+        check(&RiddenSession { session, recordings, weather: None, survey: None }, &rides)
     }
 
     #[test]

@@ -3,7 +3,7 @@
 //! Given what files say of themselves and what their positions show; gives findings, or a refusal where energy or speed is
 //! not that of the rider and the road.
 
-use super::super::inputs::Inputs;
+use super::super::ridden_session::RiddenSession;
 use crate::circuit::has_moving_positions;
 use crate::error::Error;
 use crate::finding::{Finding, RiddenAs, Slip, What};
@@ -20,7 +20,7 @@ const LEVEL_FROM_M: f64 = 3000.0;
 /// See the module.
 ///
 /// Errors: [`Error::Contradicted`].
-pub(super) fn check(inputs: &Inputs, rides: &[Ride]) -> Result<Vec<Finding>, Error> {
+pub(super) fn check(inputs: &RiddenSession, rides: &[Ride]) -> Result<Vec<Finding>, Error> {
     let mut out = Vec::new();
     for (k, (recording, ride)) in inputs.recordings.iter().zip(rides).enumerate() {
         let run = &inputs.session.runs[k];

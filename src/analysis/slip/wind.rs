@@ -2,8 +2,8 @@
 //!
 //! Given a solved loop whose wind was given; solves it again with the wind free and compares. It changes no result.
 
-use super::super::inputs::Inputs;
 use super::super::loop_venue::{self, LoopVenue};
+use super::super::ridden_session::RiddenSession;
 use crate::finding::{Finding, Slip, What};
 use crate::sample::Ride;
 use crate::session::WindMode;
@@ -13,7 +13,7 @@ const APART_M_S: f64 = 1.0;
 const SDS: f64 = 3.0;
 
 /// One finding for the worst of the runs; nothing where laps cannot show a wind.
-pub(in crate::analysis) fn check(inputs: &Inputs, rides: &[Ride], venue: &LoopVenue) -> Option<Finding> {
+pub(in crate::analysis) fn check(inputs: &RiddenSession, rides: &[Ride], venue: &LoopVenue) -> Option<Finding> {
     if inputs.session.wind.mode != WindMode::Given || !venue.cut.has_bearings {
         return None;
     }

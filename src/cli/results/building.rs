@@ -115,7 +115,7 @@ fn clear(folder: &Path) -> Result<(), Error> {
     // The lock file goes last, so that a clearing that is itself killed can be taken up again.
     match std::fs::remove_file(folder.join(LOCK)) {
         Err(e) if e.kind() != ErrorKind::NotFound => return Err(e),
-        _ => {}
+        Ok(()) | Err(_) => {}
     }
     std::fs::remove_dir(folder)
 }

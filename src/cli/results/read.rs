@@ -4,7 +4,7 @@
 
 use crate::cli::what_is::{SOLUTION, Wanted, refuse_other};
 use loopwright::error::Error;
-use loopwright::pool::day::solution as solution_of;
+use loopwright::pool::result_file::solution as solution_of;
 use loopwright::printable::{odd_character, one_line};
 use loopwright::record::read_regular;
 use loopwright::solution::Solution;

@@ -8,7 +8,7 @@ use super::super::sources::Source;
 use super::super::units::Units;
 use super::paragraph::{Paragraph, cite};
 use super::ridden::{has_code, has_geometry, has_loops, has_venue, loop_runs};
-use crate::circuit::SpeedAge;
+use crate::circuit::SpeedDelay;
 use crate::session::{LapSource, Session, Venue};
 use crate::solution::Solution;
 use crate::solve::prior::Expected;
@@ -64,8 +64,8 @@ pub(super) fn laps(session: &Session, solution: &Solution) -> Option<Paragraph> 
                 "The speed delay, by how much the speed reading is older than the position, is {delay} (with standard error): so \
                  say the positions or lap marks of all runs together with what sensors usually show, {} ± {} s. It places \
                  the laps; the delay between power and speed is solved for by itself.",
-                SpeedAge::USUAL.mean_s,
-                SpeedAge::USUAL.sd_s
+                SpeedDelay::USUAL.mean_s,
+                SpeedDelay::USUAL.sd_s
             ));
         }
     }

@@ -2,25 +2,19 @@
 //!
 //! Given the page's input; gives text. It holds no markup except the figures and what the tables are turned into.
 
-use super::super::budget_overview::overview;
 use super::super::cautions::CAUTIONS;
 use super::super::crr_held;
-use super::super::differences::{self, Naming};
 use super::super::factors;
 use super::super::findings::{Group, grouped, of_result};
 use super::super::number::significant;
 use super::super::table::PageTable;
-use super::super::together::{agreement, together};
 use super::super::units::Units;
-use super::super::verdict::{Verdict, name_of, reference_speed};
-use super::super::{
-    held_fixed, lap_table, laps_left_out, left_open, methods, monte_carlo, ride_files, run_table, run_to_run,
-    setup_table,
-};
+use super::super::verdict::{Verdict, reference_speed};
+use super::super::{lap_table, laps_left_out, methods, ride_files, run_to_run};
 use super::input::PageInput;
+use super::tables::{budgets, differences_table, factor_table, fixed, pairs, runs, set_ups, venues};
 use super::template::{Drawn, STYLE, Template, drawn};
 use crate::error::Error;
-use crate::factor::Answer;
 use crate::solution::{Estimate, Solution};
 use crate::wording::{counted, percent};
 use serde::Serialize;
@@ -182,133 +176,6 @@ fn overview_line(solution: &Solution) -> String {
         parts.push(if laps == used { counted(laps, "lap") } else { format!("{} ({used} used)", counted(laps, "lap")) });
     }
     format!("{}.", parts.join(", "))
-}
-
-fn differences_table(solution: &Solution) -> Option<PageTable> {
-    let known = |e: &Estimate| e.value.is_some();
-    if !solution.contrasts.iter().any(|c| known(&c.power_w) || known(&c.crr)) {
-        return None;
-    }
-    let caption = "Errors that all runs share cancel in these. p is adjusted for the number of comparisons; the smallest \
-                   detectable difference is what such a test finds in four of five repeats. Scatter is what differs between \
-                   laps, run to run what changes with each mounting, expected what rests on what was supposed beforehand, \
-                   instrument what power meter, wheel, scale and thermometer add; they add as squares.";
-    let heading = format!("Differences from {}{}", name_of(solution, &solution.baseline), on_the_loop(solution));
-    let table =
-        differences::table(solution, &solution.contrasts, Naming::Setup).page("differences", &heading, caption)?;
-    Some(PageTable { level: 2, ..table })
-}
-
-fn factor_table(solution: &Solution) -> Option<PageTable> {
-    let told = || solution.factors.iter().flat_map(|f| &f.outputs).filter_map(Answer::told);
-    let caption = [
-        told().any(|o| !o.effects.is_empty()).then_some(
-            "Main effects of kinds by every run of every combination; p is adjusted for the number of effects.",
-        ),
-        told().any(|o| !o.curves.is_empty()).then_some("What each level of a quantity costs against the best one."),
-    ];
-    let caption = &caption.into_iter().flatten().collect::<Vec<_>>().join(" ");
-    factors::table(solution).page("factor-table", "Effects and losses", caption)
-}
-
-/// Every pair, where there are more than the baseline's own.
-fn pairs(solution: &Solution) -> Option<PageTable> {
-    if solution.setups.len() < 3 {
-        return None;
-    }
-    let caption = "Here p is adjusted for the number of all pairs, so it may be larger than above; for those who ask every \
-                   question at once.";
-    differences::table(solution, &solution.all_pairs, Naming::Pair).page("pairs", "Every pair", caption)
-}
-
-fn set_ups(solution: &Solution, units: Units) -> Option<PageTable> {
-    let caption = if solution.setups.len() > 1 {
-        "The differences decide: what the instruments add to these is largely common to all set-ups and cancels there."
-    } else {
-        "Scatter is what differs between laps, instrument what power meter, wheel, scale and thermometer add; they add as \
-         squares."
-    };
-    let heading = format!("Set-ups{}", on_the_loop(solution));
-    let mut table = setup_table::set_ups(solution, units).page("set-ups-table", &heading, caption);
-    if let Some(table) = &mut table {
-        table.level = 2;
-    }
-    table
-}
-
-/// Which venue the tables of the top are of, where there are two.
-fn on_the_loop(solution: &Solution) -> &'static str {
-    if solution.venues.is_some() { " on the loop" } else { "" }
-}
-
-/// Loop and rollers side by side.
-fn venues(solution: &Solution, units: Units) -> Vec<PageTable> {
-    let Some(both) = together(solution, units) else { return Vec::new() };
-    let crr = "Crr of each set-up where it was ridden, on a flat. Surface: Crr on the loop less Crr on the rollers, what the \
-               road and the casing on it cost as far as the conversion from drum to flat holds.";
-    let differences = format!(
-        "Differences in Crr from the baseline, and of the best from the next best, on each venue and together; p is adjusted \
-             for the number of differences from the baseline, that of the best and the next best for the number of all pairs. {}",
-        agreement(solution)
-    );
-    [
-        both.differences.page("venue-differences", "Differences seen on both", differences.trim()),
-        both.setups.page("venue-set-ups", "Crr on loop and rollers", crr),
-    ]
-    .into_iter()
-    .flatten()
-    .collect()
-}
-
-/// The budget of the results at the top, where a session mixes venues that of the rollers, and their check by draws.
-fn budgets(solution: &Solution, units: Units) -> Vec<PageTable> {
-    let mut all = Vec::new();
-    for (place, venue) in solution.by_venue().iter().enumerate() {
-        let rollers = solution.venues.is_some() && venue.venue == "rollers";
-        if solution.venues.is_some() && !rollers && place > 0 {
-            continue;
-        }
-        let (id, heading) = if rollers { ("budget-rollers", "Rollers") } else { ("budget-values", "Results") };
-        let compared = venue.contrasts.iter().any(|c| c.power_w.value.is_some());
-        let more = if compared { " itself and for the difference that it moves most" } else { "" };
-        let caption = format!(
-            "By how much one standard uncertainty of each source moves the results, for {}{more}. The parts combine as the \
-             root of the sum of their squares.",
-            name_of(solution, &venue.baseline)
-        );
-        let table = overview(solution, units, venue, solution.separable || rollers);
-        // A budget of sources alone says nothing of a result.
-        all.extend(table.page(id, heading, &caption).filter(|t| t.columns.len() > 2));
-    }
-    let rests =
-        "What the intervals rest on beside the laps, with what was expected of it before the rides were looked at.";
-    all.extend(left_open::table(solution).page("left-open", "Run to run and yaw", rests));
-    if let Some(made) = &solution.monte_carlo {
-        let table = monte_carlo::table(solution, made, monte_carlo::IN_PAGE);
-        let caption = format!("{} draws of all instrument inputs. {}", made.draws, monte_carlo::sentence(made));
-        all.extend(table.page("budget-draws", "Check by random draws", &caption));
-    }
-    all
-}
-
-fn fixed(input: &PageInput) -> Option<PageTable> {
-    let caption =
-        "Stated or usual values that were not estimated, with the standard uncertainty that enters the budget.";
-    let table = held_fixed::table(input.session, input.solution, input.units).page("fixed", "Held fixed", caption)?;
-    Some(PageTable { level: 2, ..table })
-}
-
-/// Runs on the loop and runs on rollers.
-fn runs(solution: &Solution, units: Units) -> Vec<PageTable> {
-    let on_loop = run_table::on_loop(solution, units);
-    let on_rollers = run_table::on_rollers(solution, units);
-    let wind = "Delay is by how much speed runs behind power. Wind is where it blows from, at the height of the rider.";
-    let window = "Seconds of the window count from the first record; the standard error of Crr is that of the scatter within \
-                  the window alone.";
-    [on_loop.page("runs-loop", "On the loop", wind), on_rollers.page("runs-rollers", "On rollers", window)]
-        .into_iter()
-        .flatten()
-        .collect()
 }
 
 /// At what the watts hold, and a CdA that is not told by itself.

@@ -1,4 +1,5 @@
-//! Estimation with planned speed as the instrument: a gust moves speed, but not the plan.
+//! Instrumental variables: planned speed stands for the speed that was ridden, for a gust moves speed, but not the plan. (What
+//! measures, and errs, is in `analysis/instrument.rs`.)
 //!
 //! Given a starting point and speed classes; gives the parameters at which the residual has no part along the
 //! model's own columns *evaluated at the mean speed and power of the class*:

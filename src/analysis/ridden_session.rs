@@ -9,7 +9,7 @@ use crate::session::Session;
 
 /// Everything a session names, read.
 #[derive(Debug, Clone)]
-pub struct Inputs {
+pub struct RiddenSession {
     pub session: Session,
     /// One for each run, a second device already joined.
     pub recordings: Vec<Recording>,
