@@ -139,7 +139,7 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride]) -> Result<LoopVenue<'a>, Er
     let Prepared { mut cut, mut choices, mut laps, address } = prepare(delay_s, 1)?;
     findings.append(&mut cut.findings);
     solvable_laps::check(session, rides, &cut, &findings)?;
-    cut.lengths = found.lengths(delay_s);
+    cut.take_lengths(found.lengths(delay_s));
     findings.extend(loop_length::check(session, inputs.survey.as_ref(), &cut.lengths, cut.length_m)?);
     if choices.wind && !cut.has_bearings {
         findings.push(Finding::of_session(What::WindWithoutCompass));

@@ -136,5 +136,7 @@ impl<'a> FoundLoop<'a> {
 pub fn cut(runs: &[RunToCut], circuit: &Circuit) -> Result<LapCut, Error> {
     let found = FoundLoop::new(runs, circuit)?;
     let age_s = found.speed_age().unwrap_or(SpeedAge::USUAL).mean_s;
-    Ok(LapCut { lengths: found.lengths(age_s), ..found.cut(age_s) })
+    let mut out = found.cut(age_s);
+    out.take_lengths(found.lengths(age_s));
+    Ok(out)
 }

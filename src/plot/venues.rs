@@ -97,7 +97,7 @@ fn differences(solution: &Solution, venues: &Venues) -> Vec<Row> {
     rows
 }
 
-/// Rows on one axis, each with its venue; a name stands once, at the first of its rows. `None` when nothing is finite.
+/// Rows on one axis, each with its set-up and venue. `None` when nothing is finite.
 fn group(
     sheet: &mut Sheet,
     top: f64,
@@ -113,11 +113,9 @@ fn group(
     }
     let labels: Vec<RowName> = rows
         .iter()
-        .enumerate()
-        .map(|(k, row)| {
+        .map(|row| {
             let place = row.venue.map_or("together", |place| venues.results[place].venue.as_str());
-            let first = k == 0 || rows[k - 1].name != row.name;
-            RowName { text: if first { format!("{}: {place}", row.name) } else { place.to_string() }, identity: None }
+            RowName { text: format!("{}: {place}", row.name), identity: None }
         })
         .collect();
     let paint = |sheet: &mut Sheet, panel: &Panel, index: usize, y: f64| {

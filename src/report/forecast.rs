@@ -130,7 +130,7 @@ fn plan_in_words(f: &Forecast) -> String {
         [] => format!("{} km/h", in_turn(&f.speeds_km_h)),
         powers => format!("{} W ({} km/h on the level in still air)", in_turn(powers), in_turn(&f.speeds_km_h)),
     };
-    let length = f.loop_length_m.map_or(String::new(), |l| format!(" of {l:.0} m"));
+    let length = f.loop_length_m.map_or(String::new(), |l| format!(" of {l:.1} m"));
     let laps = (f.laps_per_run > 0).then(|| format!("{}{length} each at {aims}", counted(f.laps_per_run, "lap")));
     let rollers = f.rollers_run_s.map(|s| format!("{:.0} min each on rollers", s / 60.0));
     let tasks: Vec<String> = laps.into_iter().chain(rollers).collect();

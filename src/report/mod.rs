@@ -19,6 +19,7 @@ pub mod forecast;
 mod held_fixed;
 pub mod inspection;
 pub mod lap_bootstrap;
+pub mod lap_length;
 mod lap_table;
 pub mod laps_figure;
 pub mod laps_left_out;
