@@ -6,7 +6,7 @@
 use super::figure::{Figure, counted, names, reference_speed};
 use super::key::{Entry, Sample, heading, strip};
 use super::panel::Panel;
-use super::rows::{self, Column, RowName};
+use super::rows::{self, Column, Room, RowName};
 use super::scale::{Range, short};
 use super::sheet::Sheet;
 use super::style::{Ink, Style};
@@ -161,7 +161,9 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
     if columns.is_empty() {
         return None;
     }
-    let bottom = rows::draw(&mut sheet, top, rows::EDGE, &names, &columns);
+    // Two dozen sources, each on one line and close together, so that they stand on one sheet of paper beside another figure.
+    let room = Room { edge: rows::EDGE, least_row: 4.4, names: rows::names_room(style).max(42.0) };
+    let bottom = rows::draw_rows(&mut sheet, top, room, &names, &columns);
     let mut caption = String::from(if told.own { "" } else { "Values of their own are not known; differences are. " });
     caption.push_str(&format!(
         "What one standard uncertainty of each source moves {} by; at the top what they give combined, as the root of the sum \

@@ -266,7 +266,7 @@ fn a_plan_of_both_venues_is_told_by_what_they_find_together() {
     }
     let words = forecast_text(&of_both, 100, Units::Metric);
     let first = |what: &str| words.find(what).unwrap_or_else(|| panic!("«{what}» in {words}"));
-    assert!(first("Loop and rollers together find") < first("On the loop alone the weakest comparison finds"));
+    assert!(first("Loop and rollers together find") < first("On the loop alone such a day finds"));
     assert!(words.contains("More runs help, not more laps."), "{words}");
     // What is found there is what a target is judged by.
     let wanted = Plan { target: Target { power_w: Some(5.0), ..Target::default() }, ..plan };
