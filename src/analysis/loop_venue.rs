@@ -147,7 +147,7 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride]) -> Result<LoopVenue<'a>, Er
 
     let without_gusts = choices.clone();
     let mut frame = Frame { work: work.clone(), choices: &without_gusts, survey: None };
-    let first = fit(&frame, &mut laps, None).map_err(|e| drift_check::undetermined(session, e));
+    let first = fit(&frame, &mut laps, None).map_err(|e| drift_check::undetermined(session, rides, e));
     let of_run =
         |k: usize| laps.iter().zip(&address).filter(move |(_, at)| at.run == k).map(|(l, _)| l.reason).collect();
     let mut solved = run_unlike::sorted_out(session, &(0..rides.len()).map(of_run).collect::<Vec<_>>(), first)?;
@@ -159,7 +159,7 @@ pub fn solve<'a>(inputs: &Inputs, rides: &'a [Ride]) -> Result<LoopVenue<'a>, Er
         frame.survey = survey.as_ref();
         solved = fit(&frame, &mut laps, Some(&solved))?;
     }
-    drift_check::is_shown(session, &solved)?;
+    drift_check::is_shown(session, rides, &solved)?;
     if choices.crr_drift {
         drift_check::count_from_mean_moment(&mut laps, &solved);
         solved = fit(&frame, &mut laps, Some(&solved))?;

@@ -9,7 +9,7 @@ use super::field::{Field, Kind};
 use super::form::Form;
 use super::outline::Group;
 use super::refusal::Refusal;
-use super::typed::value;
+use super::typed::{on_gauge, value};
 use loopwright::error::Error;
 use loopwright::session::locate;
 use serde::Serialize;
@@ -32,6 +32,8 @@ pub struct Cell {
     /// Typed and not saved.
     changed: bool,
     error: String,
+    /// The same as a gauge shows it.
+    also: String,
 }
 
 /// A table, or one of a list of tables.
@@ -250,8 +252,10 @@ impl Sheet<'_> {
         let cell = |before: &str, field: &Field| {
             let name = format!("{before}{}", field.key);
             let change = changes.iter().find(|c| c.name == name);
+            let value = change.map_or_else(|| document.shown(&name), |c| c.typed.clone());
             Cell {
-                value: change.map_or_else(|| document.shown(&name), |c| c.typed.clone()),
+                also: on_gauge(field.unit, &value),
+                value,
                 was: document.shown(&name),
                 changed: change.is_some(),
                 error: errors.get(&name).cloned().unwrap_or_default(),

@@ -26,6 +26,7 @@ pub mod laps_left_out;
 mod left_open;
 pub mod methods;
 pub mod monte_carlo;
+pub mod next_plan;
 pub mod outlook;
 pub mod number;
 pub mod page;
