@@ -114,9 +114,10 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
     let title = "Where the uncertainty comes from";
     let mut top = heading(&mut sheet, title);
     if differences {
+        let looks = if told.own { "thin and pale: " } else { "" };
         let mut entries = vec![Entry::new(
             Sample::Bar { half_mm: THIN, ink: thin_ink },
-            "thin and pale: the difference it moves most",
+            format!("{looks}the difference it moves most"),
         )];
         if told.own {
             let text = format!("thick and dark: the value itself ({own_name})");
@@ -133,7 +134,7 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
         }
         if let Some(value) = source.difference[quantity] {
             let tip = format!("{}, difference: {}", source.name, short(value, style));
-            rows::bar(sheet, panel, y + 1.1, THIN, value, thin_ink, &tip);
+            rows::bar(sheet, panel, y + if told.own { 1.1 } else { 0.0 }, THIN, value, thin_ink, &tip);
         }
     };
     let painter = |quantity: usize| {

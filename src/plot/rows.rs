@@ -64,7 +64,9 @@ pub fn draw_rows(sheet: &mut Sheet, top: f64, room: Room, names: &[RowName], col
     let right = sheet.style.width() - edge;
     let mark = if names.iter().any(|n| n.identity.is_some()) { 4.0 } else { 0.0 };
     let widest = names.iter().map(|n| sheet.width_of(&n.text, Letters::Body)).fold(8.0, f64::max).min(room.names);
-    let wrapped: Vec<Vec<String>> = names.iter().map(|n| sheet.wrap(&n.text, widest, 2, Letters::Body)).collect();
+    let most_lines = if sheet.style.narrow() { 3 } else { 2 };
+    let wrapped: Vec<Vec<String>> =
+        names.iter().map(|n| sheet.wrap(&n.text, widest, most_lines, Letters::Body)).collect();
     let deepest = wrapped.iter().map(Vec::len).max().unwrap_or(1) as f64;
     let row = (deepest * sheet.style.leading(Letters::Body) + 1.2).max(room.least_row);
     let title_lines = |width: f64| {

@@ -35,12 +35,16 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
     let mut sheet = Sheet::new(*style);
     let title = "Loop and rollers side by side";
     let mut top = heading(&mut sheet, title);
-    let entries: Vec<Entry> = venues
+    let mut entries: Vec<Entry> = venues
         .results
         .iter()
         .enumerate()
         .map(|(place, v)| Entry::new(Sample::Mark(identity(MUTED, place)), v.venue.clone()))
         .collect();
+    if !differences.is_empty() {
+        let lozenge = Identity { form: Form::Diamond, ..identity(MUTED, 0) };
+        entries.push(Entry::new(Sample::Mark(lozenge), "together"));
+    }
     top = strip(&mut sheet, top, &entries);
     top = group(&mut sheet, top, venues, &values, "Crr on a flat", None)?;
     if !differences.is_empty() {

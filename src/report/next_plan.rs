@@ -6,7 +6,7 @@
 use super::number::significant;
 use super::verdict::name_of;
 use crate::quantity::km_h_from_m_s;
-use crate::session::{Reference, RiderAndBike, Rollers, Session, Uncertainty};
+use crate::session::{Reference, RiderAndBike, Rollers, Session, Sharing, Uncertainty};
 use crate::solution::{LapResult, RunResult, SetupResult, Solution};
 use crate::wording::on_one_line;
 use serde::Serialize;
@@ -173,19 +173,23 @@ fn air(session: &Session, on_loop: &[&RunResult], on_rollers: &[&RunResult]) -> 
 
 /// A set-up with the values that were found, else those that were expected.
 fn of_setup(session: &Session, solution: &Solution, setup: &SetupResult, both: bool) -> Option<String> {
+    // What all set-ups share has one value, that of the baseline.
+    let baseline = solution.setups.iter().find(|s| s.id == solution.baseline).unwrap_or(setup);
+    let of = |sharing: Sharing| if sharing == Sharing::Common { baseline } else { setup };
+    let (air, rolling) = (of(session.solve.cda), of(session.solve.crr));
     let on_rollers = || {
         let venue = solution.venues.iter().flat_map(|v| &v.results).find(|v| v.venue == "rollers")?;
-        venue.setups.iter().find(|s| s.id == setup.id)?.crr.value
+        venue.setups.iter().find(|s| s.id == rolling.id)?.crr.value
     };
-    let held = setup.cda_m2_with_crr_held.and_then(|e| e.value);
+    let held = air.cda_m2_with_crr_held.and_then(|e| e.value);
     let found = |value: Option<f64>, expected: f64| match value.filter(|v| v.is_finite() && *v > 0.0) {
         Some(v) => significant(v, DIGITS),
         None => format!("{expected:?}   # not told by this day: what was expected"),
     };
     let mut out =
         format!("\n[[setup]]\nid = {}\nlabel = {}\n", quoted(&setup.id), quoted(&name_of(solution, &setup.id)));
-    out.push_str(&format!("cda_m2 = {}\n", found(setup.cda_m2.value.or(held), session.expected.cda_m2)));
-    out.push_str(&format!("crr = {}\n", found(setup.crr.value.or_else(on_rollers), session.expected.crr)));
+    out.push_str(&format!("cda_m2 = {}\n", found(air.cda_m2.value.or(held), session.expected.cda_m2)));
+    out.push_str(&format!("crr = {}\n", found(rolling.crr.value.or_else(on_rollers), session.expected.crr)));
     if let Some(crr) = on_rollers().filter(|_| both) {
         out.push_str(&format!("crr_rollers = {}\n", significant(crr, DIGITS)));
     }
