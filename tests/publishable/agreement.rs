@@ -134,7 +134,7 @@ fn every_output_of_a_day_has_the_same_numbers() {
 }
 
 /// A length in metres in a text, with the words about it.
-fn lengths_near<'a>(text: &'a str, about_m: f64) -> Vec<(f64, &'a str)> {
+fn lengths_near(text: &str, about_m: f64) -> Vec<(f64, &str)> {
     let mut out = Vec::new();
     for (end, _) in text.match_indices(" m") {
         let begin = text[..end].rfind(|c: char| !c.is_ascii_digit() && c != '.').map_or(0, |at| at + 1);
