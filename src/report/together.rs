@@ -3,7 +3,7 @@
 //!
 //! Given the results of the venues; gives tables. It combines nothing.
 
-use super::number::{p_value, significant};
+use super::number::{p_value, significant, verdict_with_p};
 use super::table::{Cell, Column, PARTS, Parts, Readers, Table};
 use super::units::Units;
 use super::verdict::{name_of, reference_speed};
@@ -94,19 +94,11 @@ fn differences(solution: &Solution, venues: &Venues, units: Units) -> Table {
             Cell::number(combined.p_holm, |p| p_value(Some(p))),
             Cell::number(combined.detectable_power_w, |w| significant(w, 2)),
             Cell::words(&combined.verdict),
-            Cell::words(verdict_with_p(combined)),
+            Cell::words(verdict_with_p(&combined.verdict, combined.p_holm)),
         ]);
         table.push(row);
     }
     table
-}
-
-fn verdict_with_p(combined: &CombinedContrast) -> String {
-    let p = combined.p_holm.map_or(String::new(), |p| match p_value(Some(p)) {
-        small if small.starts_with('<') => format!("\np {small}"),
-        p => format!("\np = {p}"),
-    });
-    format!("{}{p}", combined.verdict)
 }
 
 /// The fastest less the next best, where both venues together say which they are and neither is the baseline.
