@@ -35,7 +35,7 @@ pub fn drift(session: &Session, rides: &[Ride], venue: &LoopVenue, separable: bo
         findings.push(Finding::of_session(What::DriftConfounded {
             setup: session.setups[pair.setup].name().to_string(),
             baseline: session.setups[pair.baseline].name().to_string(),
-            order: order(session),
+            order: order(session, rides),
             inflation,
             better: there_and_back(session),
         }));

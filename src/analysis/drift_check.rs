@@ -5,6 +5,7 @@
 use super::ridden_session::RiddenSession;
 use crate::error::Error;
 use crate::finding::What;
+use crate::sample::Ride;
 use crate::session::Session;
 use crate::solve::fit::{LapInput, LoopFit};
 use nalgebra::DVector;
@@ -31,10 +32,10 @@ pub fn check(inputs: &RiddenSession) -> Result<(), Error> {
 }
 
 /// A fit that failed with a drift in it fails, as a rule, because the order does not show the drift.
-pub fn undetermined(session: &Session, error: Error) -> Error {
+pub fn undetermined(session: &Session, rides: &[Ride], error: Error) -> Error {
     match error {
         Error::Numerical { message, .. } if session.solve.crr_drift => {
-            Error::DriftUndetermined { order: order(session), better: there_and_back(session), reason: message }
+            Error::DriftUndetermined { order: order(session, rides), better: there_and_back(session), reason: message }
         }
         other => other,
     }
@@ -46,7 +47,7 @@ const MOST_EXPECTED_SHARE: f64 = 0.5;
 /// Refuses a drift that the rides do not show and only expectations of Crr and CdA seem to tell.
 ///
 /// Errors: [`Error::DriftUndetermined`].
-pub fn is_shown(session: &Session, fit: &LoopFit) -> Result<(), Error> {
+pub fn is_shown(session: &Session, rides: &[Ride], fit: &LoopFit) -> Result<(), Error> {
     let Some(column) = fit.layout.crr_drift else { return Ok(()) };
     let mut unit = DVector::zeros(fit.layout.len);
     unit[column] = 1.0;
@@ -56,7 +57,7 @@ pub fn is_shown(session: &Session, fit: &LoopFit) -> Result<(), Error> {
         return Ok(());
     }
     let reason = format!("{:.0} % of its variance would rest on what was expected of Crr and CdA", 100.0 * share);
-    Err(Error::DriftUndetermined { order: order(session), better: there_and_back(session), reason })
+    Err(Error::DriftUndetermined { order: order(session, rides), better: there_and_back(session), reason })
 }
 
 /// Counts hours from the mean moment of the laps used, so that Crr is that of this moment.
@@ -66,8 +67,12 @@ pub fn count_from_mean_moment(laps: &mut [LapInput], fit: &LoopFit) {
     laps.iter_mut().for_each(|lap| lap.hour -= mean);
 }
 
-pub fn order(session: &Session) -> String {
-    session.runs.iter().map(|r| r.setup.as_str()).collect::<Vec<_>>().join(" ")
+/// Set-ups in the order in which the runs began, which need not be that of the session.
+pub fn order(session: &Session, rides: &[Ride]) -> String {
+    let mut begun: Vec<(f64, &str)> =
+        session.runs.iter().zip(rides).map(|(run, ride)| (ride.start_unix_s, run.setup.as_str())).collect();
+    begun.sort_by(|a, b| a.0.total_cmp(&b.0));
+    begun.into_iter().map(|(_, setup)| setup).collect::<Vec<_>>().join(" ")
 }
 
 /// The set-ups once forward and once backward.

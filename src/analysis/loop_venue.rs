@@ -117,7 +117,7 @@ pub fn solve<'a>(inputs: &RiddenSession, rides: &'a [Ride]) -> Result<LoopVenue<
     let Prepared { mut cut, mut choices, mut laps, address } = prepare(delay_s, 1)?;
     findings.append(&mut cut.findings);
     solvable_laps::check(session, rides, &cut, &findings)?;
-    cut.lengths = found.lengths(delay_s);
+    cut.take_lengths(found.lengths(delay_s));
     findings.extend(loop_length::check(session, inputs.survey.as_ref(), &cut.lengths, cut.length_m)?);
     if choices.wind && !cut.has_bearings {
         findings.push(Finding::of_session(What::WindWithoutCompass));
@@ -125,7 +125,7 @@ pub fn solve<'a>(inputs: &RiddenSession, rides: &'a [Ride]) -> Result<LoopVenue<
 
     let without_gusts = choices.clone();
     let mut frame = Frame { work: work.clone(), choices: &without_gusts, survey: None };
-    let first = fit(&frame, &mut laps, None).map_err(|e| drift_check::undetermined(session, e));
+    let first = fit(&frame, &mut laps, None).map_err(|e| drift_check::undetermined(session, rides, e));
     let of_run =
         |k: usize| laps.iter().zip(&address).filter(move |(_, at)| at.run == k).map(|(l, _)| l.reason).collect();
     let mut solved = run_unlike::sorted_out(session, &(0..rides.len()).map(of_run).collect::<Vec<_>>(), first)?;
@@ -137,7 +137,7 @@ pub fn solve<'a>(inputs: &RiddenSession, rides: &'a [Ride]) -> Result<LoopVenue<
         frame.survey = survey.as_ref();
         solved = fit(&frame, &mut laps, Some(&solved))?;
     }
-    drift_check::is_shown(session, &solved)?;
+    drift_check::is_shown(session, rides, &solved)?;
     if choices.crr_drift {
         drift_check::count_from_mean_moment(&mut laps, &solved);
         solved = fit(&frame, &mut laps, Some(&solved))?;

@@ -200,6 +200,7 @@ impl Report<'_> {
         CircuitResult {
             kind: venue_word(self.session.circuit.kind),
             length_m: Some(cut.length_m),
+            stated_length_m: cut.lengths.stated.map(|l| l.length_m),
             gate: cut.gate.map(|g| Gate { lat_deg: g.lat_deg, lon_deg: g.lon_deg }),
             speed_age_s: self
                 .venue

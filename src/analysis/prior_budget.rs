@@ -68,7 +68,7 @@ fn expected_of(session: &Session, fit: &LoopFit, kind: Expected) -> (f64, &'stat
         Expected::Lag => (LAG_SD_S, "s"),
         Expected::Wind => (wind_m_s, "m/s"),
         Expected::WindDrift => (DRIFT_SHARE * wind_m_s, "m/s"),
-        Expected::WindAlong => (Waves::expected_sd(0), "1"),
+        Expected::WindAlong => (fit.scatter.spread.along * Waves::expected_sd(0), "1"),
         Expected::Yaw => (Expectations::default().yaw_sd, "1"),
         Expected::OpenHeight => (fit.open_height_sd_m, "m"),
     }

@@ -138,5 +138,7 @@ impl<'a> FoundLoop<'a> {
 pub fn cut(runs: &[RunToCut], circuit: &Circuit) -> Result<LapCut, Error> {
     let found = FoundLoop::new(runs, circuit)?;
     let delay_s = found.speed_delay().unwrap_or(SpeedDelay::USUAL).mean_s;
-    Ok(LapCut { lengths: found.lengths(delay_s), ..found.cut(delay_s) })
+    let mut out = found.cut(delay_s);
+    out.take_lengths(found.lengths(delay_s));
+    Ok(out)
 }

@@ -130,6 +130,15 @@ pub struct LapCut {
     pub findings: Vec<Finding>,
 }
 
+impl LapCut {
+    /// Takes the readings of the length. From here on the loop is as long as the mean lap by the wheel, where that is seen: the
+    /// passes by which laps were found gave only the middle one of them, rounded to their records.
+    pub fn take_lengths(&mut self, lengths: LapLengths) {
+        self.length_m = lengths.by_wheel().unwrap_or(self.length_m);
+        self.lengths = lengths;
+    }
+}
+
 /// Step edges at equal shares of the lap, but none in a hairpin: there the bicycle trades height for speed within
 /// metres, faster than positions can follow, and only a step that holds the whole bend closes.
 pub(super) fn edges(length_m: f64, line: Option<&ReferenceLine>) -> Vec<f64> {

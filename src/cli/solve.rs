@@ -96,7 +96,11 @@ pub fn run(arguments: SolveArguments, format: Format, units: Units) -> Result<()
             output::text(&text)?;
             let told = if short { counts(&solution.findings) } else { String::new() };
             let told = if told.is_empty() { told } else { format!("{told}. ") };
-            output::remark(&format!("{told}Results are in {}", out.display()));
+            output::remark(&format!(
+                "{told}Results are in {}; {} in it plans the next day",
+                out.display(),
+                loopwright::report::next_plan::NAME
+            ));
             written.remarks().iter().for_each(|line| output::remark(line));
         }
         Format::Json => output::json(&analysis.solution)?,

@@ -66,7 +66,8 @@ const PLAN: [Named; 16] = [
 ];
 
 /// Groups that most days leave to their defaults; one of which nothing is stated is shown folded.
-const SELDOM: [&str; 3] = ["rollers", "expected", "uncertainty"];
+const SELDOM: [&str; 9] =
+    ["rollers", "wind", "noise", "day", "limits", "reference", "expected", "uncertainty", "mishap"];
 
 /// The groups of a session.
 pub fn of_session() -> Vec<Group> {

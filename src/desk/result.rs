@@ -3,6 +3,8 @@
 //! Given the session; shows its answer. It writes the results folder on request, as `solve` does.
 
 use super::answer::Answer;
+use super::edit::What;
+use super::folder::NotReplaced;
 use super::form::{Form, encoded};
 use super::lap_links::with_links;
 use super::open::Desk;
@@ -10,6 +12,7 @@ use super::page::{Place, page};
 use super::refusal::Refusal;
 use super::shelf::Kept;
 use crate::cli::results;
+use loopwright::report::next_plan;
 use loopwright::solution::Solution;
 use serde::Serialize;
 use serde_json::json;
@@ -19,6 +22,8 @@ use std::sync::{Arc, PoisonError};
 /// The report's style, under that of the desk.
 const STYLE: &str = include_str!("../report/page/page.css");
 const REPORT: &str = "report.html";
+/// Plans of one folder.
+const MOST_PLANS: usize = 100;
 
 /// One lap in the list.
 #[derive(Debug, Serialize)]
@@ -141,6 +146,23 @@ pub fn report(desk: &Desk, query: &Form) -> Result<Answer, Refusal> {
     let (_, kept) = solved(desk, &query.line("session")?)?;
     let bytes = file_of(&kept, REPORT).ok_or_else(|| Refusal::new(404, "There is no report"))?;
     Ok(Answer::sheet(bytes))
+}
+
+/// A plan of the next day out of the result, in the folder under a name that is free.
+pub fn next_plan(desk: &Desk, form: &Form) -> Result<Answer, Refusal> {
+    let (_, kept) = solved(desk, &form.line("session")?)?;
+    let text = file_of(&kept, next_plan::NAME).and_then(|bytes| std::str::from_utf8(bytes).ok());
+    let text = text.ok_or_else(|| Refusal::new(404, "This result holds no runs to plan from"))?;
+    let stem = next_plan::NAME.trim_end_matches(".toml");
+    let names = std::iter::once(next_plan::NAME.to_string()).chain((2..MOST_PLANS).map(|n| format!("{stem}-{n}.toml")));
+    for name in names {
+        match desk.folder.replace(&name, None, text) {
+            Ok(()) => return Ok(Answer::see(&format!("{}&saved=1", What::Plan.place(&name)))),
+            Err(NotReplaced::Refused(refusal)) => return Err(refusal),
+            Err(NotReplaced::Changed(_)) => {}
+        }
+    }
+    Err(Refusal::new(409, format!("{stem}-2.toml and so on are all there; clear some away")))
 }
 
 /// One of the files that `solve` writes.

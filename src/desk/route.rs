@@ -50,6 +50,7 @@ fn inside(desk: &Desk, request: &Request, path: &str) -> Result<Answer, Refusal>
         (Method::Get, "/result/file") => result::file(desk, &query),
         (Method::Get, "/report.css") => result::style(),
         (Method::Post, "/result/write") => result::write(desk, &form()?),
+        (Method::Post, "/result/next-plan") => result::next_plan(desk, &form()?),
         (Method::Post, "/result/draws") => long::draws(desk, &form()?),
         (Method::Get, "/result/lap") => lap::show(desk, &query),
         (Method::Post, "/result/lap") => lap::choose(desk, &form()?),

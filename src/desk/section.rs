@@ -7,6 +7,7 @@ use super::factors;
 use super::field::Field;
 use super::outline::Group;
 use super::sheet::{Change, Sheet, places};
+use super::typed::on_gauge;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -23,6 +24,8 @@ pub struct Cell {
     /// Typed and not saved.
     changed: bool,
     error: String,
+    /// The same as a gauge shows it.
+    also: String,
 }
 
 /// A table, or one of a list of tables.
@@ -73,8 +76,10 @@ impl Sheet<'_> {
         let cell = |before: &str, field: &Field| {
             let name = format!("{before}{}", field.key);
             let change = changes.iter().find(|c| c.name == name);
+            let value = change.map_or_else(|| document.shown(&name), |c| c.typed.clone());
             Cell {
-                value: change.map_or_else(|| document.shown(&name), |c| c.typed.clone()),
+                also: on_gauge(field.unit, &value),
+                value,
                 was: document.shown(&name),
                 changed: change.is_some(),
                 error: errors.get(&name).cloned().unwrap_or_default(),

@@ -4,6 +4,8 @@
 
 use super::field::Kind;
 use loopwright::error::Error;
+use loopwright::quantity::{bar_from_kpa, psi_from_kpa};
+use loopwright::report::Units;
 use loopwright::session::parse_checked;
 use toml_edit::{Array, Value};
 
@@ -12,7 +14,8 @@ pub fn value(name: &str, kind: &Kind, typed: &str) -> Result<Option<Value>, Stri
     if typed.is_empty() {
         return Ok(None);
     }
-    let key = name.rsplit('.').next().unwrap_or_default();
+    let key = key_of(name);
+    let typed = &in_kpa(name, typed);
     let number = |typed: &str| match typed.parse::<Value>() {
         Ok(value) if value.is_float() || value.is_integer() => Ok(value),
         _ => Err(not_a_number(key, typed)),
@@ -34,11 +37,51 @@ pub fn value(name: &str, kind: &Kind, typed: &str) -> Result<Option<Value>, Stri
     }
 }
 
+fn key_of(name: &str) -> &str {
+    name.rsplit('.').next().unwrap_or_default()
+}
+
+/// A pressure as the gauge shows it, "5.5 bar" or "80 psi", in the kilopascals of the file; anything else as it was typed.
+fn in_kpa(name: &str, typed: &str) -> String {
+    if !name.split('.').any(|part| part.ends_with("_kpa")) {
+        return typed.to_string();
+    }
+    let of = |unit: &str, per_kpa: f64| {
+        let number = typed.trim().strip_suffix(unit)?.trim().parse::<f64>().ok()?;
+        Some(format!("{:.1}", number / per_kpa))
+    };
+    of("bar", bar_from_kpa(1.0)).or_else(|| of("psi", psi_from_kpa(1.0))).unwrap_or_else(|| typed.to_string())
+}
+
+/// What a value in kilopascals reads on the gauge; empty for other units and where nothing or no number stands.
+pub fn on_gauge(unit: &str, value: &str) -> String {
+    match value.trim().parse::<f64>() {
+        Ok(kpa) if unit == "kPa" && kpa.is_finite() => Units::Metric.pressure(kpa),
+        _ => String::new(),
+    }
+}
+
 /// The parser's own words for something that is no number.
 fn not_a_number(key: &str, typed: &str) -> String {
     let line = format!("{key} = {typed}");
     match parse_checked::<toml::Table>(&line, key) {
         Err(Error::Syntax { message, .. }) => format!("{line}: {message}"),
         _ => format!("{line}: expected a number without quotes"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_pressure_is_typed_as_the_gauge_shows_it_and_kept_in_kilopascals() {
+        let kept = |name: &str, typed: &str| value(name, &Kind::Number, typed).map(|v| v.map(|v| v.to_string()));
+        let name = "run.0.tyre_pressure_kpa.front";
+        assert_eq!(kept(name, "5.5 bar"), Ok(Some("550.0".into())));
+        assert_eq!(kept(name, "80psi"), Ok(Some("551.6".into())));
+        assert_eq!(kept(name, "550"), Ok(Some("550".into())));
+        assert!(kept(name, "5.5 bra").is_err() && kept("run.0.mass_kg", "5.5 bar").is_err());
+        assert_eq!((on_gauge("kPa", "550.0"), on_gauge("kg", "85")), ("5.50 bar".into(), String::new()));
     }
 }

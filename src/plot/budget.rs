@@ -6,7 +6,7 @@
 use super::figure::{Figure, counted, names, reference_speed};
 use super::key::{Entry, Sample, heading, strip};
 use super::panel::Panel;
-use super::rows::{self, Column, RowName};
+use super::rows::{self, Column, Room, RowName};
 use super::scale::{Range, short};
 use super::sheet::Sheet;
 use super::style::{Ink, Style};
@@ -114,9 +114,10 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
     let title = "Where the uncertainty comes from";
     let mut top = heading(&mut sheet, title);
     if differences {
+        let looks = if told.own { "thin and pale: " } else { "" };
         let mut entries = vec![Entry::new(
             Sample::Bar { half_mm: THIN, ink: thin_ink },
-            "thin and pale: the difference it moves most",
+            format!("{looks}the difference it moves most"),
         )];
         if told.own {
             let text = format!("thick and dark: the value itself ({own_name})");
@@ -133,7 +134,7 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
         }
         if let Some(value) = source.difference[quantity] {
             let tip = format!("{}, difference: {}", source.name, short(value, style));
-            rows::bar(sheet, panel, y + 1.1, THIN, value, thin_ink, &tip);
+            rows::bar(sheet, panel, y + if told.own { 1.1 } else { 0.0 }, THIN, value, thin_ink, &tip);
         }
     };
     let painter = |quantity: usize| {
@@ -161,7 +162,9 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
     if columns.is_empty() {
         return None;
     }
-    let bottom = rows::draw(&mut sheet, top, rows::EDGE, &names, &columns);
+    // Two dozen sources, each on one line and close together, so that they stand on one sheet of paper beside another figure.
+    let room = Room { edge: rows::EDGE, least_row: 4.4, names: rows::names_room(style).max(42.0) };
+    let bottom = rows::draw_rows(&mut sheet, top, room, &names, &columns);
     let mut caption = String::from(if told.own { "" } else { "Values of their own are not known; differences are. " });
     caption.push_str(&format!(
         "What one standard uncertainty of each source moves {} by; at the top what they give combined, as the root of the sum \

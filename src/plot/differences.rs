@@ -73,7 +73,13 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
     let labels: Vec<RowName> =
         rows.iter().map(|r| RowName { text: r.name.clone(), identity: Some(r.identity) }).collect();
     let least_row = 2.0 * style.leading(Letters::Small) + 2.2;
-    let bottom = rows::draw_rows(&mut sheet, top, Room { edge: words_column, least_row }, &labels, &[column]);
+    let bottom = rows::draw_rows(
+        &mut sheet,
+        top,
+        Room { edge: words_column, least_row, names: rows::names_room(style) },
+        &labels,
+        &[column],
+    );
     let mut caption = format!(
         "Differences in power at {}, the fastest first, with {} intervals; short ticks: what scatter alone would give. Left of \
          the upright line a set-up needs less power than {baseline}.",

@@ -45,8 +45,8 @@ pub(super) fn without_values(solution: &Solution) -> &'static str {
     if solution.separable {
         return "";
     }
-    " CdA and Crr are not known here: this is drawn with one pair of the many that fit as well, and because all give nearly \
-     one resistance at the speed ridden, the curves look nearly the same with any; that they agree says nothing of either."
+    " CdA and Crr are not known here; this is drawn with one of the many pairs that fit as well, so that laps agree says nothing \
+     of either."
 }
 
 /// Label of each set-up, or its id, or its number.

@@ -9,7 +9,7 @@ use super::panel::{Panel, x_ticks};
 use super::polyline::{Frame, Point};
 use super::scale::Range;
 use super::sheet::{Anchor, Note, Sheet};
-use super::style::{AXIS, GRID, Identity, Ink, MUTED, Stroke, TEXT};
+use super::style::{AXIS, GRID, Identity, Ink, MUTED, Stroke, Style, TEXT};
 
 /// A name at the left, with the mark of its set-up where it has one.
 #[derive(Debug, Clone, PartialEq)]
@@ -41,24 +41,32 @@ pub const EDGE: f64 = 5.0;
 
 /// See the module; `edge` is what stays free at the right. Returns how far down the rows reach, mm.
 pub fn draw(sheet: &mut Sheet, top: f64, edge: f64, names: &[RowName], columns: &[Column]) -> f64 {
-    draw_rows(sheet, top, Room { edge, least_row: 6.0 }, names, columns)
+    let room = Room { edge, least_row: 6.0, names: names_room(&sheet.style) };
+    draw_rows(sheet, top, room, names, columns)
 }
 
-/// What stays free at the right, and how high a row is at least, mm.
+/// What stays free at the right, how high a row is at least, and how wide names may be before they are broken, mm.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Room {
     pub edge: f64,
     pub least_row: f64,
+    pub names: f64,
+}
+
+/// Usual width for names, mm.
+pub fn names_room(style: &Style) -> f64 {
+    if style.narrow() { 30.0 } else { 48.0 }
 }
 
 /// The same for rows that hold more than a name.
 pub fn draw_rows(sheet: &mut Sheet, top: f64, room: Room, names: &[RowName], columns: &[Column]) -> f64 {
     let edge = room.edge;
     let right = sheet.style.width() - edge;
-    let most = if sheet.style.narrow() { 30.0 } else { 48.0 };
     let mark = if names.iter().any(|n| n.identity.is_some()) { 4.0 } else { 0.0 };
-    let widest = names.iter().map(|n| sheet.width_of(&n.text, Letters::Body)).fold(8.0, f64::max).min(most);
-    let wrapped: Vec<Vec<String>> = names.iter().map(|n| sheet.wrap(&n.text, widest, 2, Letters::Body)).collect();
+    let widest = names.iter().map(|n| sheet.width_of(&n.text, Letters::Body)).fold(8.0, f64::max).min(room.names);
+    let most_lines = if sheet.style.narrow() { 3 } else { 2 };
+    let wrapped: Vec<Vec<String>> =
+        names.iter().map(|n| sheet.wrap(&n.text, widest, most_lines, Letters::Body)).collect();
     let deepest = wrapped.iter().map(Vec::len).max().unwrap_or(1) as f64;
     let row = (deepest * sheet.style.leading(Letters::Body) + 1.2).max(room.least_row);
     let title_lines = |width: f64| {

@@ -35,12 +35,16 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
     let mut sheet = Sheet::new(*style);
     let title = "Loop and rollers side by side";
     let mut top = heading(&mut sheet, title);
-    let entries: Vec<Entry> = venues
+    let mut entries: Vec<Entry> = venues
         .results
         .iter()
         .enumerate()
         .map(|(place, v)| Entry::new(Sample::Mark(identity(MUTED, place)), v.venue.clone()))
         .collect();
+    if !differences.is_empty() {
+        let lozenge = Identity { form: Form::Diamond, ..identity(MUTED, 0) };
+        entries.push(Entry::new(Sample::Mark(lozenge), "together"));
+    }
     top = strip(&mut sheet, top, &entries);
     top = group(&mut sheet, top, venues, &values, "Crr on a flat", None)?;
     if !differences.is_empty() {
@@ -97,7 +101,7 @@ fn differences(solution: &Solution, venues: &Venues) -> Vec<Row> {
     rows
 }
 
-/// Rows on one axis, each with its venue; a name stands once, at the first of its rows. `None` when nothing is finite.
+/// Rows on one axis, each with its set-up and venue. `None` when nothing is finite.
 fn group(
     sheet: &mut Sheet,
     top: f64,
@@ -113,11 +117,9 @@ fn group(
     }
     let labels: Vec<RowName> = rows
         .iter()
-        .enumerate()
-        .map(|(k, row)| {
+        .map(|row| {
             let place = row.venue.map_or("together", |place| venues.results[place].venue.as_str());
-            let first = k == 0 || rows[k - 1].name != row.name;
-            RowName { text: if first { format!("{}: {place}", row.name) } else { place.to_string() }, identity: None }
+            RowName { text: format!("{}: {place}", row.name), identity: None }
         })
         .collect();
     let paint = |sheet: &mut Sheet, panel: &Panel, index: usize, y: f64| {

@@ -48,13 +48,13 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     let small = style.leading(Letters::Small);
     let unit_line = top + style.size(Letters::Body) + 0.6;
     sheet.words(Point::new(super::key::MARGIN, unit_line), "Crr on the drums", Letters::Body, Anchor::Start, TEXT);
-    let height = if style.narrow() { 150.0 } else { 140.0 };
-    let per_strip = (height / shown.len() as f64).clamp(14.0, 48.0) - small;
+    let (height, most) = if style.narrow() { (120.0, 30.0) } else { (140.0, 36.0) };
+    let per_strip = (height / shown.len() as f64).clamp(14.0, most) - small;
     let ticks = y_ticks(&sheet, y, per_strip.max(10.0));
     let room = Room {
         top: unit_line + small + 1.8,
         gutter: gutter(&sheet, &[&ticks]),
-        height: height.min(48.0 * shown.len() as f64),
+        height: height.min(most * shown.len() as f64),
         gap: small + 2.4,
     };
     let strips = lay_out(&sheet, shown.len(), room);

@@ -14,7 +14,7 @@ use crate::solution::{BudgetLine, Contrast, Contribution, Estimate, SetupResult,
 type Part = fn(&Estimate) -> Option<f64>;
 
 /// Decimals beyond which a contribution is not told.
-const CRR_DECIMALS: usize = 7;
+const CRR_DECIMALS: usize = 6;
 const CDA_DECIMALS: usize = 5;
 const WATT_DECIMALS: usize = 3;
 

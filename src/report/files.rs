@@ -7,6 +7,7 @@ use super::differences::{self, Naming};
 use super::factors;
 use super::lap_table::laps;
 use super::methods;
+use super::next_plan;
 use super::page::{PageInput, page};
 use super::run_table;
 use super::setup_table::set_ups;
@@ -69,6 +70,7 @@ pub fn files(input: &FilesInput) -> Result<Vec<ResultFile>, Error> {
         file("captions.txt", captions(&figures).into_bytes()),
     ];
     let solution = input.solution;
+    files.extend(next_plan::next_plan(input.session, solution).map(|text| file(next_plan::NAME, text.into_bytes())));
     for (name, table) in [
         ("differences.csv", differences::table(solution, &solution.all_pairs, Naming::Pair)),
         ("factors.csv", factors::table(solution)),

@@ -59,8 +59,12 @@ fn table(heading: impl Into<String>, note: impl Into<String>, grid: Grid) -> Pie
 
 fn pieces(forecast: &Forecast) -> Vec<Piece> {
     let mut out = Vec::new();
+    // What the tables of a mixed day leave to its rollers is said once, in their headings.
+    let alone = if forecast.together.is_some() { ", on the loop alone" } else { "" };
     if let Some(p) = &forecast.prediction {
-        out.extend(forecast.together.iter().map(|together| Piece::Words(seen_together(together, forecast))));
+        out.extend(headline(forecast, p).map(Piece::Words));
+        out.extend(forecast.goals.iter().map(|goal| Piece::Words(judgement(forecast, goal))));
+        out.extend(what_would(forecast).map(Piece::Words));
         match (&forecast.one_speed, &p.not_separable) {
             (Some(one), _) => out.push(Piece::Words(one_speed(one, p, forecast.together.is_some()))),
             (None, Some([reason, next])) => out.push(Piece::Words(format!(
@@ -69,34 +73,36 @@ fn pieces(forecast: &Forecast) -> Vec<Piece> {
             ))),
             (None, None) => {}
         }
-        out.extend(forecast.goals.iter().map(|goal| Piece::Words(judgement(forecast, goal))));
-        out.extend(what_would(forecast).map(Piece::Words));
-        let parts = "one standard error and its parts: scatter of the laps, what is expected beforehand, changes from run to run, \
-                     instrument";
-        out.push(table("Predicted errors of the set-ups", parts, set_ups(p)));
         if let Some(together) = &forecast.together {
-            let heading = "Loop and rollers together: errors of the differences, and what would be found";
-            let note = format!("from {} rehearsals", together.rehearsals);
+            let heading = "How well differences will be known, loop and rollers together";
+            let note = format!("se is one standard error, from {} rehearsals", together.rehearsals);
             out.push(table(heading, note, differences(&together.differences)));
         }
-        let alone = if forecast.together.is_some() { " on the loop alone" } else { "" };
-        let heading = format!("Predicted errors of the differences{alone}, and what would be found");
-        out.push(table(heading, "", differences(&p.differences)));
+        let heading = format!("How well differences will be known{alone}");
+        out.push(table(heading, "se is one standard error", differences(&p.differences)));
         if !p.differences.is_empty() {
             out.push(Piece::Words(format!(
-                "'Finds' is the smallest true difference found with {} power when {} {} tested together (Holm), at a \
-                 confidence of {}.",
+                "SDD is the smallest detectable difference: if the true one is that large, {} of such days show it at a \
+                 confidence of {}{}.",
                 percent(forecast.power),
-                p.differences.len(),
-                if p.differences.len() == 1 { "comparison is" } else { "comparisons are" },
-                percent(forecast.confidence)
+                percent(forecast.confidence),
+                match p.differences.len() {
+                    1 => String::new(),
+                    n => format!(", {n} comparisons being tested together (Holm)"),
+                }
             )));
         }
+        let parts = "one standard error, and under it its parts: scatter of the laps, what is expected beforehand, changes from run \
+                     to run, instruments";
+        out.push(table(format!("How well each set-up will be known by itself{alone}"), parts, set_ups(p)));
     }
-    let note = format!("smallest difference found, in {}", forecast.measure.name());
-    out.push(table("What would change it", note, changes(forecast)));
+    let note = match forecast.measure {
+        Measure::PowerW => format!("SDD in watts at {} km/h", significant(forecast.reference_speed_km_h, 3)),
+        other => format!("SDD in {}", other.name()),
+    };
+    out.push(table(format!("What would change that{alone}"), note, changes(forecast)));
     if let Some(all) = &forecast.laps {
-        out.push(table("Watts found, by laps and wind", "", laps(all)));
+        out.push(table(format!("SDD in watts, by laps and gusts{alone}"), "", laps(all)));
         if all.rises() {
             out.push(Piece::Words(more_laps_find_less(forecast)));
         }
@@ -108,14 +114,34 @@ fn pieces(forecast: &Forecast) -> Vec<Piece> {
     out.push(table("Orders against a drift through the day", "", orders(forecast)));
     if !forecast.orders.is_empty() {
         out.push(Piece::Words(
-            "'Left' is what a drift of 1 W an hour, and one that itself grows by 1 W an hour, leaves in the worst \
-             difference. 'Follows' is how much oftener one set-up comes right after another one than any other pair does, which \
-             matters where a run leaves something to the next. 'Fitted' is what is found when a drift of Crr is solved for as well."
+            "'Steady' is by how much a drift of 1 W an hour falsifies the worst difference, 'growing' the same for a drift that \
+             grows by 1 W an hour in every hour. 'Follows': how much oftener one set-up is ridden right after another than any \
+             other pair is; 0 is best where a run leaves something to the next, such as a warm tyre. The last column is the SDD when \
+             a drift of Crr is solved for as well."
                 .into(),
         ));
     }
     out.push(Piece::List { heading: "Bear in mind".into(), lines: forecast.caveats.clone() });
     out
+}
+
+/// What such a day is worth, in one sentence; `None` where it compares nothing or a target says it.
+fn headline(f: &Forecast, p: &Prediction) -> Option<String> {
+    if let Some(together) = &f.together {
+        return Some(seen_together(together, f));
+    }
+    if p.differences.is_empty() || f.one_speed.is_some() || !f.goals.is_empty() {
+        return None;
+    }
+    let repeats = "between two set-ups, in four of five repeats";
+    Some(match (Measure::PowerW.of_all(&p.differences), f.measure.of_all(&p.differences)) {
+        (Some(w), _) => {
+            let speed = significant(f.reference_speed_km_h, 3);
+            format!("Such a day finds {} or more at {speed} km/h {repeats}.", Measure::PowerW.text(w))
+        }
+        (None, Some(d)) => format!("Such a day finds {} or more {repeats}.", f.measure.text(d)),
+        (None, None) => "Such a day finds no difference between two of its set-ups, however large.".into(),
+    })
 }
 
 fn plan_in_words(f: &Forecast) -> String {
@@ -130,26 +156,27 @@ fn plan_in_words(f: &Forecast) -> String {
         [] => format!("{} km/h", in_turn(&f.speeds_km_h)),
         powers => format!("{} W ({} km/h on the level in still air)", in_turn(powers), in_turn(&f.speeds_km_h)),
     };
-    let length = f.loop_length_m.map_or(String::new(), |l| format!(" of {l:.0} m"));
-    let laps = (f.laps_per_run > 0).then(|| format!("{}{length} each at {aims}", counted(f.laps_per_run, "lap")));
-    let rollers = f.rollers_run_s.map(|s| format!("{:.0} min each on rollers", s / 60.0));
+    let length = f.loop_length_m.map_or(String::new(), |l| format!(" of {l:.1} m"));
+    let laps = (f.laps_per_run > 0).then(|| format!("{}{length} at {aims}", counted(f.laps_per_run, "lap")));
+    let rollers = f.rollers_run_s.map(|s| format!("{:.0} min on rollers", s / 60.0));
     let tasks: Vec<String> = laps.into_iter().chain(rollers).collect();
-    format!("{} runs in the order {}, {}.", f.order.len(), f.order.join(" "), tasks.join(", or "))
+    let each = if tasks.len() > 1 { "either " } else { "" };
+    format!("{} runs in the order {}, each of them {each}{}.", f.order.len(), f.order.join(" "), tasks.join(" or "))
 }
 
 /// What a day at one speed gives, and what a second speed and a repeat would add, in watts.
 fn one_speed(one: &OneSpeed, p: &Prediction, with_rollers: bool) -> String {
-    let watts = |w: Option<f64>| w.map_or("no difference at all".into(), |w| format!("{w:.1} W"));
+    let watts = |w: Option<f64>| w.map_or("no difference at all".into(), |w| format!("{w:.1} W or more"));
     let mut said = vec![format!(
-        "All laps are at one speed, {} km/h: such a day tells how far set-ups differ, not what CdA and Crr of any of them \
-         are.",
+        "All laps are at one speed, {} km/h: that tells how far set-ups differ, not what CdA and Crr of any of them are.",
         significant(one.speed_km_h, 3)
     )];
     if p.differences.is_empty() {
         said.push("With a single set-up there is nothing to compare.".into());
     } else {
-        let on = if with_rollers { "On the loop alone the" } else { "The" };
-        said.push(format!("{on} weakest comparison finds {}.", watts(one.detectable_w)));
+        let on = if with_rollers { "On the loop alone such a day" } else { "Such a day" };
+        let speed = " in four of five repeats";
+        said.push(format!("{on} finds {}{speed}.", watts(one.detectable_w)));
         said.push(format!("With every run ridden once more it finds {}.", watts(one.every_run_again_w)));
     }
     match &one.second_speed {
@@ -157,15 +184,15 @@ fn one_speed(one: &OneSpeed, p: &Prediction, with_rollers: bool) -> String {
             let [slow, fast] = second.speeds_km_h;
             let finds = match p.differences.is_empty() {
                 true => String::new(),
-                false => format!(" finds {} and", watts(second.detectable_w)),
+                false => format!("it finds {}, and ", watts(second.detectable_w)),
             };
             let values = match (second.crr, second.cda_m2) {
                 (Some(crr), Some(cda)) => {
-                    format!(" tells Crr to ± {:.5} and CdA to ± {:.4} m² (one standard error)", crr.se, cda.se)
+                    format!("CdA will be known to ± {:.4} m² and Crr to ± {:.5} (one standard error)", cda.se, crr.se)
                 }
-                _ => " still tells no values".into(),
+                _ => "CdA and Crr are still not told".into(),
             };
-            said.push(format!("As many laps, in turn at {slow:.0} and {fast:.0} km/h,{finds}{values}."));
+            said.push(format!("With as many laps, but in turn at {slow:.0} and {fast:.0} km/h, {finds}{values}."));
         }
         None => said.push("A second speed about it cannot be ridden on this loop.".into()),
     }
@@ -176,10 +203,10 @@ fn one_speed(one: &OneSpeed, p: &Prediction, with_rollers: bool) -> String {
 fn seen_together(together: &TogetherForecast, f: &Forecast) -> String {
     match Measure::PowerW.of_all(&together.differences) {
         Some(found) => format!(
-            "Loop and rollers together find {found:.1} W of rolling at {:.0} km/h in the weakest comparison.",
-            f.reference_speed_km_h
+            "Loop and rollers together find {found:.1} W of rolling or more at {} km/h between two set-ups, in four of five repeats.",
+            significant(f.reference_speed_km_h, 3)
         ),
-        None => "Loop and rollers together find no difference in the weakest comparison.".into(),
+        None => "Loop and rollers together find no difference between two set-ups, however large.".into(),
     }
 }
 
@@ -187,25 +214,22 @@ fn seen_together(together: &TogetherForecast, f: &Forecast) -> String {
 fn more_laps_find_less(f: &Forecast) -> String {
     let dof =
         f.prediction.iter().flat_map(|p| &p.differences).filter_map(|d| d.power_w?.dof).fold(f64::INFINITY, f64::min);
-    let told = if dof.is_finite() { format!(", as planned with {dof:.1} degrees of freedom") } else { String::new() };
+    let told = if dof.is_finite() { format!(" ({dof:.1} degrees of freedom as planned)") } else { String::new() };
     format!(
-        "Where more laps find no more, the scatter of laps is small against what changes from run to run, and so few runs of \
-         a set-up tell little of that{told}: the test must then allow for more. More runs help, not more laps."
+        "More laps do not always help here: once their scatter is small, what changes from run to run decides, and few runs of a \
+         set-up hardly show how large that is{told}, for which the test must allow. More runs help, not more laps."
     )
 }
 
 fn judgement(f: &Forecast, g: &GoalReached) -> String {
     let target = g.goal.measure.text(g.goal.target);
     let what = if f.prediction.as_ref().is_some_and(|p| p.differences.is_empty()) { "change" } else { "difference" };
+    let found = |d: f64| format!("such a day finds {} or more, in four of five repeats", g.goal.measure.text(d));
     match (g.detectable, g.reached) {
-        (Some(d), true) => {
-            format!("Target reached: a {what} of {target} is asked for, {} is found.", g.goal.measure.text(d))
-        }
-        (Some(d), false) => {
-            format!("Target not reached: a {what} of {target} is asked for, {} is found.", g.goal.measure.text(d))
-        }
+        (Some(d), true) => format!("Target reached: a {what} of {target} is asked for, and {}.", found(d)),
+        (Some(d), false) => format!("Target not reached: a {what} of {target} is asked for, but {}.", found(d)),
         (None, _) => {
-            format!("Target not reached: a {what} of {target} is asked for, and this plan can find none of that kind.")
+            format!("Target not reached: a {what} of {target} is asked for, and such a day can find none of that kind.")
         }
     }
 }
@@ -219,19 +243,24 @@ fn what_would(f: &Forecast) -> Option<String> {
     let laps: Option<Vec<usize>> = missed.iter().map(|g| g.laps_per_run).collect();
     if let Some(most) = laps.and_then(|l| l.into_iter().max()) {
         let per_setup = missed.iter().filter_map(|g| g.laps_per_setup).max().unwrap_or(0);
-        return Some(format!("It would be with laps_per_run = {most} ({per_setup} laps a set-up)."));
+        return Some(format!("{most} laps in each run would reach it ({per_setup} of each set-up)."));
     }
     let mut said: Vec<String> = Vec::new();
     for g in missed.iter().filter(|g| g.laps_per_run.is_none()) {
         if let Some(d) = g.with_most_laps.filter(|_| g.most_laps_per_run > 0) {
-            said.push(format!("{} laps a run would still find only {}.", g.most_laps_per_run, g.goal.measure.text(d)));
+            said.push(format!(
+                "More laps do not: even with {} in each run it would be {}.",
+                g.most_laps_per_run,
+                g.goal.measure.text(d)
+            ));
         }
     }
     if f.laps.is_none() {
         return Some("More runs of each set-up, in the order there and back, would bring it nearer.".into());
     }
     if let Some(n) = f.rounds_needed {
-        said.push(format!("The whole order ridden {n} times would reach it."));
+        let times = if n == 2 { "twice".to_string() } else { format!("{n} times") };
+        said.push(format!("The whole order ridden {times} would reach it."));
     }
     // The list of changes is counted in the first target only.
     if let Some(first) = missed.first().filter(|g| g.goal.measure == f.measure) {
@@ -240,12 +269,14 @@ fn what_would(f: &Forecast) -> Option<String> {
             .iter()
             .filter(|a| a.detectable.is_some_and(|d| d <= first.goal.target))
             .map(|a| a.change.clone())
+            // That has been said.
+            .filter(|change| f.rounds_needed.is_none() || change != "the whole order ridden twice")
             .collect();
         if let Some(best) = f.best_speeds.as_ref().and_then(|s| s.best).filter(|b| b.detectable <= first.goal.target) {
             enough.push(format!("laps in turn at {:.0} and {:.0} km/h", best.slow_km_h, best.fast_km_h));
         }
         match (enough.is_empty(), f.rounds_needed) {
-            (false, _) => said.push(format!("Any one of these would reach it: {}.", enough.join("; "))),
+            (false, _) => said.push(format!("Each of these alone would reach it: {}.", enough.join("; "))),
             (true, None) => said.push(
                 "No single change below reaches it; combine them, wait for a calmer day, or ask for a larger difference."
                     .into(),

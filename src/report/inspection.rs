@@ -132,14 +132,21 @@ fn laps(held: &Inspection, width: usize, units: Units) -> String {
         return text;
     }
     let speed = format!("Mean, {}", units.speed_unit());
-    let mut grid =
-        Grid::new(&["Lap", "From", "Time", &format!("Length, {}", units.length_unit()), &speed, "Mean, W", "Left out"]);
+    let mut grid = Grid::new(&[
+        "Lap",
+        "From",
+        "Time",
+        &format!("By wheel, {}", units.length_unit()),
+        &speed,
+        "Mean, W",
+        "Left out",
+    ]);
     for lap in &laps.laps {
         grid.rows.push(vec![
             lap.lap.to_string(),
             clock(lap.start_s),
             clock(lap.duration_s),
-            fixed(Some(units.length_value(lap.distance_m)), 0),
+            fixed(Some(units.length_value(lap.distance_m)), 1),
             fixed(lap.mean_speed_m_s.map(|v| units.speed_value(v)), 1),
             fixed(lap.mean_power_w, 0),
             lap.reason.clone().unwrap_or_else(|| UNKNOWN.into()),
@@ -164,9 +171,10 @@ fn how_found(laps: &LapsHeld, units: Units) -> String {
         _ => "by distance",
     };
     let mut text = format!(
-        "{} of {}, cut {how}; {} usable. The file has {marks}.",
+        "{} of {}{}, cut {how}; {} usable. The file has {marks}.",
         counted(laps.count, "lap"),
         units.length(length),
+        if laps.by_wheel { " by the wheel" } else { "" },
         laps.usable
     );
     if let (Some(low), Some(high), true) = (laps.speed_min_m_s, laps.speed_max_m_s, laps.usable > 1) {

@@ -30,10 +30,10 @@ pub fn laps_curves(forecast: &Forecast) -> Option<Curves> {
         name: "plan",
         title: "What this plan can find".into(),
         x_title: "Laps of each set-up".into(),
-        y_title: "Smallest difference found, W".into(),
+        y_title: "Smallest detectable difference, W".into(),
         caption: format!(
-            "Smallest true difference in watts at {} km/h that the weakest planned comparison finds with {} power, against \
-             the laps ridden of each set-up, for gusts of three strengths{alone}.{line}",
+            "Smallest difference at {} km/h that {} of such days show between two set-ups, against the laps ridden of each, for gusts \
+             of three strengths{alone}.{line}",
             significant(forecast.reference_speed_km_h, 3),
             percent(forecast.power)
         ),

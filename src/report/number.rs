@@ -103,6 +103,15 @@ pub fn measured(measured: &Measured) -> String {
     }
 }
 
+/// A verdict with its p under it, for tables that would not fit a terminal with both side by side.
+pub fn verdict_with_p(verdict: &str, p: Option<f64>) -> String {
+    let under = p.map_or(String::new(), |p| match p_value(Some(p)) {
+        small if small.starts_with('<') => format!("\np {small}"),
+        p => format!("\np = {p}"),
+    });
+    format!("{verdict}{under}")
+}
+
 /// A number with so many significant digits at most, without zeros that say nothing.
 pub fn significant(value: f64, digits: i32) -> String {
     if !value.is_finite() {

@@ -2,13 +2,14 @@
 //!
 //! Given comparisons; gives plain text of a width, or a page. It computes nothing but roundings.
 
-use super::number::{UNKNOWN, percent, shown, significant};
+use super::number::{UNKNOWN, half_width, percent, shown, significant};
 use super::piece::{self, Page, Piece};
 use super::table::Grid;
 use super::units::Units;
 use crate::error::Error;
 use crate::forecast::{BesideTruth, Measure, Study, StudyLine};
 use crate::solution::Solution;
+use crate::uncertainty::rounding::Place;
 
 fn decimals(measure: Measure) -> usize {
     match measure {
@@ -54,6 +55,12 @@ fn pieces(beside: &[BesideTruth], confidence: f64, study: Option<&Study>) -> Vec
     out
 }
 
+/// The truth at the place of the estimate beside it, which is all that the estimate can be held to.
+fn truth_as_estimated(b: &BesideTruth) -> String {
+    let place = half_width(&b.estimate).filter(|half| *half > 0.0).and_then(Place::of);
+    place.map_or_else(|| significant(b.truth, 4), |place| place.text(b.truth))
+}
+
 /// Truth, estimate with its interval, and whether the one lies in the other.
 fn one_day(beside: &[BesideTruth], confidence: f64) -> Vec<Piece> {
     if beside.is_empty() {
@@ -66,7 +73,7 @@ fn one_day(beside: &[BesideTruth], confidence: f64) -> Vec<Piece> {
         let errors = b.estimate.se.filter(|se| *se > 0.0).map(|se| off / se);
         grid.rows.push(vec![
             name(&b.subject, b.measure),
-            significant(b.truth, if b.measure == Measure::PowerW { 5 } else { 4 }),
+            truth_as_estimated(b),
             shown(&b.estimate).whole(),
             errors.map_or(UNKNOWN.into(), |e| format!("{e:+.1} se")),
             match b.inside {

@@ -66,6 +66,7 @@ struct Sheet<'a> {
     targets: Vec<SheetTarget>,
     laps: usize,
     length: Option<String>,
+    is_track: bool,
     mass_unit: &'static str,
     pressure_unit: &'static str,
     temperature_unit: &'static str,
@@ -123,7 +124,8 @@ fn sheet<'a>(plan: &Plan, targets: &[LapTarget], units: Units) -> Sheet<'a> {
             })
             .collect(),
         laps: plan.laps_per_run,
-        length: plan.circuit.length_m.map(|l| format!("{:.0} {}", units.length_value(l), units.length_unit())),
+        length: plan.circuit.length_m.map(|l| units.length(l)),
+        is_track: plan.circuit.kind == Venue::Track,
         mass_unit: if imperial { "lb" } else { "kg" },
         pressure_unit: if imperial { "psi" } else { "bar" },
         temperature_unit: if imperial { "°F" } else { "°C" },

@@ -113,7 +113,7 @@ pub fn on_rollers(solution: &Solution, units: Units) -> Table {
         Column::numbers("window_from_s", "").only(Readers::Files),
         Column::numbers("window_to_s", "").only(Readers::Files),
         Column::numbers("warm_up_time_constant_s", "Warm-up time constant, s").only(Readers::Page),
-        Column::numbers("mean_speed_m_s", format!("Speed, {}", units.speed_unit())),
+        Column::numbers("mean_speed_m_s", format!("Speed,\n{}", units.speed_unit())),
         Column::numbers("mean_power_w", "Power,\nW"),
         Column::numbers("crr_drum", "Crr on the drums").only(Readers::Page),
         Column::numbers("crr", "Crr on\nthe flat ± se"),

@@ -7,13 +7,14 @@ use super::differences::{self, Naming};
 use super::factors;
 use super::findings::{self, Meaning};
 use super::lap_bootstrap;
+use super::lap_length;
 use super::laps_left_out;
 use super::number::percent;
 use super::run_table;
 use super::run_to_run;
 use super::setup_table;
 use super::table::paragraph;
-use super::together::{agreement, together};
+use super::together::{agreement, heading_of_setups, together};
 use super::units::Units;
 use super::verdict::Verdict;
 use crate::solution::Solution;
@@ -168,7 +169,7 @@ pub fn summary(solution: &Solution, print: Print) -> String {
     page.say(&lap_bootstrap::sentence(solution));
     page.say(&crr_drift::sentence(solution));
     if let Some(both) = both {
-        page.section("Loop and rollers", &both.setups.text(width));
+        page.section(&heading_of_setups(solution), &both.setups.text(width));
     }
     runs(solution, &mut page);
     page.text.push_str(&told(solution, &page));
@@ -181,6 +182,9 @@ fn runs(solution: &Solution, page: &mut Page) {
     let on_rollers = run_table::on_rollers(solution, units).text(width);
     let heading = if on_loop.is_empty() || on_rollers.is_empty() { "Runs" } else { "Runs on the loop" };
     page.section(heading, &on_loop);
+    if !on_loop.is_empty() {
+        page.say(&lap_length::sentence(&solution.circuit, units));
+    }
     page.section(if on_loop.is_empty() { "Runs" } else { "Runs on rollers" }, &on_rollers);
     page.say(&laps_left_out::sentence(solution));
 }

@@ -3,8 +3,8 @@
 //!
 //! Given the results of the venues; gives tables. It combines nothing.
 
-use super::number::{p_value, significant};
-use super::table::{Cell, Column, PARTS, Parts, Table};
+use super::number::{p_value, significant, verdict_with_p};
+use super::table::{Cell, Column, PARTS, Parts, Readers, Table};
 use super::units::Units;
 use super::verdict::{name_of, reference_speed};
 use crate::solution::{CombinedContrast, Solution, VenueResult, Venues};
@@ -26,6 +26,15 @@ pub struct Together {
 pub fn together(solution: &Solution, units: Units) -> Option<Together> {
     let venues = solution.venues.as_ref()?;
     Some(Together { setups: setups(solution, venues, units), differences: differences(solution, venues, units) })
+}
+
+/// Over the table of set-ups: on which venues their Crr is known.
+pub fn heading_of_setups(solution: &Solution) -> String {
+    let known = |v: &&VenueResult| v.setups.iter().any(|s| s.crr.value.is_some());
+    let venues = solution.venues.iter().flat_map(|v| v.results.iter().filter(known));
+    let names: Vec<String> =
+        venues.map(|v| if v.venue == "rollers" { "rollers".into() } else { format!("the {}", v.venue) }).collect();
+    format!("Crr on {}", listed(&names))
 }
 
 fn by_venue(venues: &Venues) -> impl Iterator<Item = Column> + '_ {
@@ -58,9 +67,11 @@ fn differences(solution: &Solution, venues: &Venues, units: Units) -> Table {
     columns.extend([
         Column::estimates("crr", "Crr,\ntogether", ON_PAGE),
         Column::estimates("power_w", format!("Rolling, W\nat {}", reference_speed(solution, units)), ON_PAGE),
-        Column::numbers("p_holm", "p"),
+        Column::numbers("p_holm", "p").only(Readers::Page),
         Column::numbers("detectable_power_w", "SDD,\nW"),
-        Column::words("verdict", "Verdict"),
+        Column::words("verdict", "Verdict").only(Readers::Page),
+        // Side by side with p it would take more than eighty columns.
+        Column::words("verdict", "Verdict").only(Readers::Terminal),
     ]);
     let mut table = Table::new(columns);
     let best_two = best_two(solution, venues);
@@ -83,6 +94,7 @@ fn differences(solution: &Solution, venues: &Venues, units: Units) -> Table {
             Cell::number(combined.p_holm, |p| p_value(Some(p))),
             Cell::number(combined.detectable_power_w, |w| significant(w, 2)),
             Cell::words(&combined.verdict),
+            Cell::words(verdict_with_p(&combined.verdict, combined.p_holm)),
         ]);
         table.push(row);
     }

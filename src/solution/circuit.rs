@@ -10,8 +10,11 @@ use serde::{Deserialize, Serialize};
 pub struct CircuitResult {
     /// "road", "track" or "rollers".
     pub kind: String,
-    /// Length of the loop; `null` on rollers.
+    /// Length of the loop as ridden, which the account goes by; `null` on rollers.
     pub length_m: Option<f64>,
+    /// The length that the session states; on a track it holds on the measurement line.
+    #[serde(default)]
+    pub stated_length_m: Option<f64>,
     /// Where laps begin; `null` without positions.
     pub gate: Option<Gate>,
     /// How old the speed reading is against positions or lap marks, which places the laps; unknown where there are neither.

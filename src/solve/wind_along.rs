@@ -6,7 +6,8 @@
 //! ln s(x) = Σ_k ( a_k cos 2πkx + b_k sin 2πkx ),   a_k, b_k ~ N(0, (0.5/k)²)
 //! ```
 //!
-//! common to all runs. The mean of ln s is no parameter: it belongs to W. Given the step edges of a lap; gives the terms of the
+//! common to all runs; how much of that there is on this loop is estimated too, see `spread`. The mean of ln s is no
+//! parameter: it belongs to W. Given the step edges of a lap; gives the terms of the
 //! sum at the middle of each step. It knows nothing of winds.
 
 use std::f64::consts::TAU;
@@ -51,7 +52,7 @@ impl Waves {
         self.term.is_empty()
     }
 
-    /// Standard deviation of a coefficient before the rides are looked at.
+    /// Standard deviation of a coefficient on a loop among trees and houses.
     pub fn expected_sd(place: usize) -> f64 {
         FIRST_SD / (place / 2 + 1) as f64
     }

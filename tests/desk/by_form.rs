@@ -231,6 +231,22 @@ fn a_plan_is_begun_forecast_and_rehearsed_and_its_sheet_printed() {
 }
 
 #[test]
+fn a_result_leads_to_a_plan_of_the_next_day_and_leaves_the_plans_that_are_there() {
+    let served = Served::with_session("three-tyres");
+    let page = served.get("/result?session=session.toml");
+    assert!(page.body.contains("Plan the next day from this result"), "{}", page.body);
+    for name in ["next-plan.toml", "next-plan-2.toml"] {
+        let came = served.post("/result/next-plan", &[("session", "session.toml")]);
+        assert_eq!(came.status, 303, "{}", came.body);
+        let text = served.text(name);
+        assert!(text.contains("id = \"basalt\"") && text.contains("cda = \"common\""), "{text}");
+        let plan = served.get(&format!("/plan?plan={name}"));
+        assert!(plan.body.contains("Smallest detectable difference") && plan.body.contains("basalt"), "{}", plan.body);
+    }
+    assert_eq!(served.text("next-plan.toml"), served.text("next-plan-2.toml"));
+}
+
+#[test]
 fn long_work_is_cancelled() {
     let served = Served::with_session("two-positions");
     let came = served.post("/result/draws", &[("session", "session.toml"), ("number", "200000")]);

@@ -1,10 +1,14 @@
 //! One day, every output: the numbers of the terminal, the page, the tables, the figures and the JSON are the same numbers.
 
 use crate::sample_folder;
+use loopwright::analysis::inspection::inspect;
 use loopwright::analysis::{Depth, analyse};
+use loopwright::forecast::lap_targets;
 use loopwright::plot::Style;
 use loopwright::report::Units;
 use loopwright::report::files::{FilesInput, files};
+use loopwright::report::inspection::inspection;
+use loopwright::report::run_sheet::run_sheet;
 use loopwright::report::text::{Print, summary};
 use loopwright::solution::{Estimate, Solution};
 use loopwright::uncertainty::rounding::Place;
@@ -72,7 +76,7 @@ fn column(csv: &str, name: &str) -> Vec<String> {
 
 #[test]
 fn every_output_of_a_day_has_the_same_numbers() {
-    for name in ["three-tyres", "two-positions", "tyres-on-rollers", "road-and-rollers"] {
+    for name in ["three-tyres", "two-positions", "tyres-on-rollers", "road-and-rollers", "track-and-rollers"] {
         let day = day(name);
         let (page, verdict) = (flat(&day.files["report.html"]), plain(&day.files["verdict.txt"]));
         let terminal = plain(&day.text);
@@ -126,19 +130,79 @@ fn every_output_of_a_day_has_the_same_numbers() {
             assert_eq!(day.files["report.html"].matches("<tr data-lap=").count(), laps, "{name}");
             assert!(page.contains(&format!("{laps} laps")) && verdict.contains(&format!("{laps} laps")), "{name}");
         }
-        // One length of the loop wherever it is told.
-        if let Some(length) = s.circuit.length_m {
-            let told = format!("{length:.1} m");
-            assert!(verdict.contains(&told) && page.contains(&told), "{name}: {told}");
-            for text in [&page, &verdict, &plain(&day.files["methods.txt"])] {
-                for other in
-                    text.split(" m ").filter_map(|t| t.rsplit(' ').next()).filter_map(|n| n.parse::<f64>().ok())
-                {
-                    let near = (other / length - 1.0).abs() < 0.02;
-                    assert!(!near || (other - length).abs() < 0.06, "{name}: {other} m beside {told}");
-                }
+    }
+}
+
+/// A length in metres in a text, with the words about it.
+fn lengths_near(text: &str, about_m: f64) -> Vec<(f64, &str)> {
+    let mut out = Vec::new();
+    for (end, _) in text.match_indices(" m") {
+        let begin = text[..end].rfind(|c: char| !c.is_ascii_digit() && c != '.').map_or(0, |at| at + 1);
+        let Ok(length) = text[begin..end].trim_start_matches(|c: char| !c.is_ascii_digit()).parse::<f64>() else {
+            continue;
+        };
+        let edge = |mut at: usize, step: isize| {
+            while !text.is_char_boundary(at) {
+                at = at.saturating_add_signed(step);
+            }
+            at
+        };
+        let unit_ends = !text[end + 2..].starts_with(|c: char| c.is_alphanumeric() || c == '/' || c == '²');
+        if unit_ends && (length / about_m - 1.0).abs() < 0.02 {
+            let (from, to) = (edge(begin.saturating_sub(30), -1), edge((end + 26).min(text.len()), 1));
+            out.push((length, &text[from..to]));
+        }
+    }
+    out
+}
+
+/// Every length of a lap that a day of each kind tells is one of three, each with its name beside it.
+#[test]
+fn every_length_of_a_lap_is_one_number_with_one_name() {
+    for name in ["three-tyres", "road-and-rollers", "track-and-rollers"] {
+        let inputs = sample_folder::inputs(name);
+        let day = day(name);
+        let circuit = &day.solution.circuit;
+        let by_wheel = circuit.length_by_wheel_m.expect("the wheel is seen");
+        assert_eq!(circuit.length_m, Some(by_wheel), "{name}");
+        assert_eq!(circuit.stated_length_m, inputs.session.circuit.length_m, "{name}");
+        let profile_ends = circuit.profile.last().expect("a profile").distance_m;
+        assert!((profile_ends - by_wheel).abs() < 1e-6, "{name}: the profile ends at {profile_ends}");
+        let one = |m: f64| format!("{m:.1}");
+        let mut named = vec![(one(by_wheel), "by the wheel")];
+        named.extend(circuit.length_by_positions_m.value.map(|m| (one(m), "ositions show")));
+        named.extend(circuit.stated_length_m.map(|m| (one(m), "stated")));
+        named.extend(circuit.stated_length_m.map(|m| (one(m), "session states")));
+        let words = ["verdict.txt", "methods.txt", "captions.txt"].map(|file| (file, plain(&day.files[file])));
+        let texts =
+            words.into_iter().chain([("page", flat(&day.files["report.html"])), ("terminal", plain(&day.text))]);
+        for (place, text) in texts {
+            let told = lengths_near(&text, by_wheel);
+            assert!(place == "captions.txt" || told.iter().any(|(m, _)| one(*m) == one(by_wheel)), "{name}, {place}");
+            for (length, words) in told {
+                let right = named.iter().any(|(m, called)| *m == one(length) && words.contains(called));
+                assert!(right, "{name}, {place}: {length} m without its name in «{words}»; known are {named:?}");
             }
         }
+        // Laps in the tables are as long as the loop by the same wheel, within what a lap strays.
+        for lap in column(&day.files["laps.csv"], "distance_m") {
+            let lap: f64 = lap.parse().expect("a number");
+            assert!((lap / by_wheel - 1.0).abs() < 0.006, "{name}: {lap} m beside {by_wheel} m");
+        }
+        // What is said of one ride before it is solved is the wheel's length of that ride, and says so.
+        for (run, recording) in inputs.session.runs.iter().zip(&inputs.recordings) {
+            let text = plain(&inspection(&inspect(recording, None), 240, Units::Metric));
+            for (length, words) in lengths_near(&text, by_wheel) {
+                assert!(words.contains("by the wheel"), "{name}, {}: {length} m in «{words}»", run.file);
+                assert!((length / by_wheel - 1.0).abs() < 0.002, "{name}, {}: {length} m", run.file);
+            }
+        }
+    }
+    // Before the ride only one is known, and it is the measurement line's.
+    let plan = sample_folder::plan("track-and-rollers");
+    let sheet = run_sheet(&plan, &lap_targets(&plan), Units::Metric).expect("a run sheet");
+    for text in [flat(&sheet.html), plain(&sheet.markdown)] {
+        assert!(text.contains("on a track of 452.0 m on the measurement line"), "{text}");
     }
 }
 

@@ -7,6 +7,7 @@ mod budget;
 mod draws;
 #[path = "../made_up/mod.rs"]
 mod made_up;
+mod next_plan;
 mod pooled;
 mod refused;
 mod results;

@@ -2,6 +2,7 @@
 
 use loopwright::analysis::{Analysis, Depth, RiddenSession, analyse};
 use loopwright::error::Error;
+use loopwright::plan::Plan;
 use loopwright::record::{Recording, decode_fit};
 use loopwright::session::Session;
 use loopwright::solution::{Estimate, Solution};
@@ -24,6 +25,10 @@ pub fn inputs(name: &str) -> RiddenSession {
     };
     let recordings = session.runs.iter().map(|r| read(&r.file)).collect();
     RiddenSession { session, recordings, weather: None, survey: None }
+}
+
+pub fn plan(name: &str) -> Plan {
+    Plan::from_toml(&text(&folder(name).join("plan.toml")), "plan.toml").expect("a sound plan")
 }
 
 /// The inputs with some of the runs only, counted from 1.

@@ -24,7 +24,10 @@ pub struct LapsHeld {
     pub usable: usize,
     /// "positions", "lap marks" or "distance"; `null` when there are none.
     pub found_by: Option<&'static str>,
+    /// Mean lap by the wheel, or as stated where laps are counted by distance.
     pub length_m: Option<f64>,
+    /// Whether that is the wheel's.
+    pub by_wheel: bool,
     /// Where they were cut; `null` unless found by positions.
     pub gate: Option<Position>,
     /// Lap marks in the file.
@@ -144,6 +147,7 @@ fn describe(laps: &mut LapsHeld, drawn: &mut Drawn, ride: &Ride, cut: &LapCut) {
     if !all.is_empty() {
         laps.found_by = cut.findings.iter().find_map(|f| found_by(&f.what)).or(Some("positions"));
         laps.length_m = Some(cut.length_m).filter(|l| l.is_finite());
+        laps.by_wheel = cut.lengths.by_wheel().is_some();
         laps.gate = cut.gate;
     }
     laps.summarise(&speeds);

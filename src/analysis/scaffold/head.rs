@@ -75,10 +75,13 @@ fn circuit(out: &mut String, runs: &[Proposed], beside: &Beside) {
     match (kind, found(runs)) {
         (Looks::Road, Some(found)) => {
             if let Some(g) = found.gate {
-                out.push_str(&format!("# The lap was cut where riding is steady; {:.0} m long.\n", found.length_m));
+                out.push_str(&format!(
+                    "# The lap was cut where riding is steady; {:.1} m by the wheel.\n",
+                    found.length_m
+                ));
                 out.push_str(&format!("gate = {{ lat_deg = {:.6}, lon_deg = {:.6} }}\n", g.lat_deg, g.lon_deg));
             } else {
-                out.push_str(&format!("# Laps by marks or distance, {:.0} m long.\n", found.length_m));
+                out.push_str(&format!("# Laps by marks or distance, {:.1} m by the wheel.\n", found.length_m));
             }
             if (TRACK_M[0]..=TRACK_M[1]).contains(&found.length_m) {
                 out.push_str("# A track? Then say kind = \"track\" with length_m, the length of its measuring line.\n");

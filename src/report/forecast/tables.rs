@@ -21,7 +21,7 @@ fn errors(p: Option<Predicted>, decimals: usize) -> String {
 }
 
 pub(super) fn set_ups(p: &Prediction) -> Grid {
-    let mut grid = Grid::new(&["Set-up", "Laps", "Crr", "CdA, m²", "Power, W", "Resistance, N"]);
+    let mut grid = Grid::new(&["Set-up", "Laps that\ncount", "Crr", "CdA, m²", "Power, W", "Resistance, N"]);
     for s in &p.setups {
         let drag = if p.separable { UNKNOWN.into() } else { errors(s.drag_n, 2) };
         grid.rows.push(vec![
@@ -29,7 +29,7 @@ pub(super) fn set_ups(p: &Prediction) -> Grid {
             if s.laps > 0 { s.laps.to_string() } else { UNKNOWN.into() },
             errors(s.crr, 5),
             errors(s.cda_m2, 4),
-            errors(s.power_w, 2),
+            errors(s.power_w, 1),
             drag,
         ]);
     }
@@ -37,7 +37,8 @@ pub(super) fn set_ups(p: &Prediction) -> Grid {
 }
 
 pub(super) fn differences(all: &[DifferenceForecast]) -> Grid {
-    let mut grid = Grid::new(&["Difference", "Crr", "finds", "CdA, m²", "finds ", "Power, W", "finds, W"]);
+    let mut grid =
+        Grid::new(&["Difference", "Crr,\nse", "Crr,\nSDD", "CdA,\nm², se", "CdA,\nm², SDD", "W,\nse", "W,\nSDD"]);
     let found = |p: Option<Predicted>, decimals: usize| {
         p.and_then(|p| p.detectable).map_or(UNKNOWN.into(), |d| format!("{d:.decimals$}"))
     };
@@ -49,7 +50,7 @@ pub(super) fn differences(all: &[DifferenceForecast]) -> Grid {
             found(d.crr, 5),
             error(d.cda_m2, 5),
             found(d.cda_m2, 4),
-            error(d.power_w, 2),
+            error(d.power_w, 1),
             found(d.power_w, 1),
         ]);
     }
@@ -58,7 +59,7 @@ pub(super) fn differences(all: &[DifferenceForecast]) -> Grid {
 
 fn number(measure: Measure, value: Option<f64>) -> String {
     let decimals = match measure {
-        Measure::PowerW => 2,
+        Measure::PowerW => 1,
         Measure::Crr => 5,
         Measure::CdaM2 => 4,
     };
@@ -66,7 +67,7 @@ fn number(measure: Measure, value: Option<f64>) -> String {
 }
 
 pub(super) fn changes(f: &Forecast) -> Grid {
-    let mut grid = Grid::new(&["Change", "finds"]);
+    let mut grid = Grid::new(&["Change", "SDD"]);
     let Some(p) = f.prediction.as_ref().filter(|_| f.laps.is_some()) else { return grid };
     let mut row = |change: String, value: Option<f64>| grid.rows.push(vec![change, number(f.measure, value)]);
     row("as planned".into(), f.measure.detectable(p));
@@ -96,10 +97,17 @@ pub(super) fn changes(f: &Forecast) -> Grid {
 }
 
 pub(super) fn orders(f: &Forecast) -> Grid {
-    let mut grid = Grid::new(&["Order", "left, W", "left of growing, W", "follows", "fitted, finds W"]);
+    let mut grid = Grid::new(&["Order", "Steady,\nW", "Growing,\nW", "Follows", "SDD, W,\ndrift fitted"]);
+    let planned = f.orders.first().map_or(0, |o| o.order.len());
     for o in &f.orders {
+        let more = if o.order.len() > planned { ", every set-up twice" } else { "" };
         grid.rows.push(vec![
-            format!("{}: {}{}", o.name, o.order.join(" "), if o.confounded { " (looks like a drift)" } else { "" }),
+            format!(
+                "{}{more}: {}{}",
+                o.name,
+                o.order.join(" "),
+                if o.confounded { " (looks like a drift)" } else { "" }
+            ),
             format!("{:.2}", o.left_of_steady_drift_w),
             format!("{:.2}", o.left_of_growing_drift_w),
             o.carry_over_gap.to_string(),

@@ -2,10 +2,10 @@
 //!
 //! Given session and solution; gives words.
 
-use super::super::laps_left_out;
 use super::super::number::{counted, listed, measured};
 use super::super::sources::Source;
 use super::super::units::Units;
+use super::super::{lap_length, laps_left_out};
 use super::paragraph::{Paragraph, cite};
 use super::ridden::{has_code, has_geometry, has_loops, has_venue, loop_runs};
 use crate::circuit::SpeedDelay;
@@ -25,10 +25,8 @@ pub(super) fn rides(session: &Session, solution: &Solution, units: Units) -> Opt
     let runs = counted(session.runs.len(), "run");
     let setups = counted(session.setups.len(), "set-up");
     let mut text = vec![format!("{runs} of {setups} on {}.", listed(&venues))];
-    if let Some(length) = solution.circuit.length_m.filter(|l| has_loops(session) && l.is_finite()) {
-        let stated = solution.circuit.length_from.as_deref() == Some("stated length");
-        let origin = if stated { "as stated" } else { "as ridden, by the wheel" };
-        text.push(format!("The loop is {} long, {origin}.", units.length(length)));
+    if has_loops(session) {
+        text.push(lap_length::sentence(&solution.circuit, units));
     }
     Paragraph::new("Rides", &text, &[])
 }

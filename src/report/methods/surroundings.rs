@@ -131,14 +131,16 @@ fn estimated(session: &Session, solution: &Solution, units: Units) -> Vec<String
     if !solution.circuit.wind_along.is_empty() {
         text.push(
             "What share of it is met at each place of the loop is common to all runs: the logarithm of the share is a sum of \
-             waves round the loop, each expected to be 0 ± 0.5 over its number."
+             waves round the loop, each expected to be 0 ± 0.5 κ over its number. κ, between 0 in the open and 1.5, is the mean of \
+             what the rides say of it."
                 .into(),
         );
     }
     if !solution.yaw.is_empty() {
         text.push(
             "Drag may depend on yaw, CdA (1 + k sin²ψ), with w·w∥ as the square of the air speed; k is expected to be \
-             0.3 ± 1.2, as published curves are."
+             0.3 ± 1.2, as published curves are. Differences of wind between runs tell it only as far as they are larger than \
+             the errors of the fitted winds."
                 .into(),
         );
     }

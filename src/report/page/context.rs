@@ -105,7 +105,7 @@ impl<'a> Context<'a> {
             version: &solution.loopwright,
             schema: solution.schema,
             overview: overview_line(solution),
-            verdict: Verdict::of(solution, units),
+            verdict: unbroken(Verdict::of(solution, units)),
             share: percent(solution.confidence),
             lead: template.figures(&pick(&is_lead))?,
             parts: parts(solution, !rest.is_empty(), laps.is_some()),
@@ -144,6 +144,20 @@ impl<'a> Context<'a> {
             laps_sentence: laps_left_out::sentence(solution),
             cautions: &CAUTIONS,
         })
+    }
+}
+
+/// A value is not parted from its uncertainty at the end of a line, nor p from its number.
+fn unbroken(verdict: Verdict) -> Verdict {
+    let joined = |line: String| line.replace(" ± ", "\u{a0}±\u{a0}").replace("p < ", "p\u{a0}<\u{a0}");
+    let all = |lines: Vec<String>| lines.into_iter().map(joined).collect();
+    let Verdict { headline, also, ridden, not_shown, doubts } = verdict;
+    Verdict {
+        headline: joined(headline),
+        also: all(also),
+        ridden: all(ridden),
+        not_shown: all(not_shown),
+        doubts: all(doubts),
     }
 }
 

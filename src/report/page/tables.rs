@@ -5,10 +5,10 @@
 use super::super::budget_overview::overview;
 use super::super::differences::{self, Naming};
 use super::super::table::PageTable;
-use super::super::together::{agreement, together};
+use super::super::together::{agreement, heading_of_setups, together};
 use super::super::units::Units;
 use super::super::verdict::name_of;
-use super::super::{factors, held_fixed, left_open, monte_carlo, run_table, setup_table};
+use super::super::{factors, held_fixed, lap_length, left_open, monte_carlo, run_table, setup_table};
 use super::input::PageInput;
 use crate::factor::Answer;
 use crate::solution::{Estimate, Solution};
@@ -73,8 +73,13 @@ fn on_the_loop(solution: &Solution) -> &'static str {
 /// Loop and rollers side by side.
 pub(super) fn venues(solution: &Solution, units: Units) -> Vec<PageTable> {
     let Some(both) = together(solution, units) else { return Vec::new() };
-    let crr = "Crr of each set-up where it was ridden, on a flat. Surface: Crr on the loop less Crr on the rollers, what the \
-               road and the casing on it cost as far as the conversion from drum to flat holds.";
+    let crr = match solution.venues.as_ref().is_some_and(|v| !v.surface_loss.is_empty()) {
+        true => {
+            "Crr of each set-up where it was ridden, on a flat. Surface: Crr on the loop less Crr on the rollers, what the road and \
+             the casing on it cost as far as the conversion from drum to flat holds."
+        }
+        false => "Crr of each set-up on a flat, as far as the conversion from drum to flat holds.",
+    };
     let differences = format!(
         "Differences in Crr from the baseline, and of the best from the next best, on each venue and together; p is adjusted \
              for the number of differences from the baseline, that of the best and the next best for the number of all pairs. {}",
@@ -82,7 +87,7 @@ pub(super) fn venues(solution: &Solution, units: Units) -> Vec<PageTable> {
     );
     [
         both.differences.page("venue-differences", "Differences seen on both", differences.trim()),
-        both.setups.page("venue-set-ups", "Crr on loop and rollers", crr),
+        both.setups.page("venue-set-ups", &heading_of_setups(solution), crr),
     ]
     .into_iter()
     .flatten()
@@ -131,10 +136,13 @@ pub(super) fn fixed(input: &PageInput) -> Option<PageTable> {
 pub(super) fn runs(solution: &Solution, units: Units) -> Vec<PageTable> {
     let on_loop = run_table::on_loop(solution, units);
     let on_rollers = run_table::on_rollers(solution, units);
-    let wind = "Delay is by how much speed runs behind power. Wind is where it blows from, at the height of the rider.";
+    let wind = format!(
+        "{} Delay is by how much speed runs behind power. Wind is where it blows from, at the height of the rider.",
+        lap_length::sentence(&solution.circuit, units)
+    );
     let window = "Seconds of the window count from the first record; the standard error of Crr is that of the scatter within \
                   the window alone.";
-    [on_loop.page("runs-loop", "On the loop", wind), on_rollers.page("runs-rollers", "On rollers", window)]
+    [on_loop.page("runs-loop", "On the loop", wind.trim_start()), on_rollers.page("runs-rollers", "On rollers", window)]
         .into_iter()
         .flatten()
         .collect()

@@ -3,8 +3,8 @@
 //! Given a pooled result; gives tables. It pools nothing.
 
 use super::super::factors::{best_columns, head, head_columns, losses, output_cell};
-use super::super::number::{fixed, p_value, significant};
-use super::super::table::{Cell, Column, Parts, Table};
+use super::super::number::{fixed, p_value, significant, verdict_with_p};
+use super::super::table::{Cell, Column, Parts, Readers, Table};
 use super::super::units::Units;
 use super::names::{pair, reference_speed, tested};
 use crate::pool::{PooledContrast, PooledQuantity, PooledResult};
@@ -41,16 +41,19 @@ pub fn means(result: &PooledResult, units: Units) -> Table {
         Column::estimates("crr", "Crr", OWN_AND_SHARED),
         Column::estimates("cda_m2", "CdA, m²", OWN_AND_SHARED),
         Column::words("days", "Days"),
-        Column::numbers("p_holm", "p"),
+        Column::numbers("p_holm", "p").only(Readers::Page),
         Column::numbers("detectable", "SDD"),
-        Column::words("verdict", "Verdict"),
+        Column::words("verdict", "Verdict").only(Readers::Page),
+        // Side by side with p it would take more than eighty columns.
+        Column::words("verdict", "Verdict").only(Readers::Terminal),
     ]);
     for contrast in &result.contrasts {
         let own = contrast.baseline == result.baseline;
         let name = if own { result.name_of(&contrast.setup) } else { pair(result, contrast) };
         let mean = |q: &Option<PooledQuantity>| q.as_ref().map_or(Cell::Missing, |q| Cell::Difference(q.together));
         let (results, days) = (contrast.days.len(), result.days_of_riding(contrast.days.iter().map(|d| d.day)));
-        let days = if days == results { days.to_string() } else { format!("{days} ({})", counted(results, "result")) };
+        let days = if days == results { days.to_string() } else { format!("{days}\n({})", counted(results, "result")) };
+        let verdict = if contrast.tested.is_some() { contrast.verdict.as_str() } else { "not known" };
         table.push(vec![
             Cell::Words(name),
             mean(&contrast.power_w),
@@ -59,7 +62,8 @@ pub fn means(result: &PooledResult, units: Units) -> Table {
             Cell::Words(days),
             Cell::number(contrast.p_holm, |p| p_value(Some(p))),
             Cell::number(contrast.detectable, |d| significant(d, 2)),
-            Cell::words(if contrast.tested.is_some() { contrast.verdict.as_str() } else { "not known" }),
+            Cell::words(verdict),
+            Cell::words(verdict_with_p(verdict, contrast.p_holm)),
         ]);
     }
     table

@@ -104,8 +104,10 @@ fn on_one_line(cell: &str) -> String {
     let mut text = lines.next().unwrap_or_default().to_string();
     let mut before = text.clone();
     for line in lines {
-        let goes_on = line.starts_with('±') || before.ends_with(',') || !before.contains(|c: char| c.is_ascii_digit());
+        let goes_on =
+            line.starts_with(['±', '(']) || before.ends_with(',') || !before.contains(|c: char| c.is_ascii_digit());
         text.push_str(match (goes_on, is_number(&before) && is_number(line)) {
+            _ if line.starts_with("p ") => ", ",
             (true, _) => " ",
             (false, true) => " to ",
             (false, false) => ", ",
@@ -149,6 +151,8 @@ mod tests {
             ("-0.0007\n-0.0003", "-0.0007 to -0.0003"),
             ("0.00005,\n0.00006", "0.00005, 0.00006"),
             ("too few\ndraws", "too few draws"),
+            ("separated\np < 0.001", "separated, p < 0.001"),
+            ("1\n(3 results)", "1 (3 results)"),
             ("5.0 ± 1.9\nscatter 1.9\ninstrument 0.1", "5.0 ± 1.9, scatter 1.9, instrument 0.1"),
         ] {
             assert_eq!(on_one_line(cell), joined);

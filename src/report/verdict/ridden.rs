@@ -2,9 +2,9 @@
 //!
 //! Given the runs of a solution; gives lines without a full stop. It counts what is there.
 
-use super::super::laps_left_out;
 use super::super::number::fixed;
 use super::super::units::Units;
+use super::super::{lap_length, laps_left_out};
 use super::names::name_of;
 use crate::solution::{RunResult, Solution};
 use crate::wording::{counted, listed};
@@ -35,7 +35,7 @@ fn in_order(solution: &Solution) -> Vec<&RunResult> {
 fn place(solution: &Solution, units: Units) -> String {
     let mut text = format!("{} in {}", counted(solution.setups.len(), "set-up"), counted(solution.runs.len(), "run"));
     let on_rollers = solution.runs.iter().filter(|run| run.venue == "rollers").count();
-    let length = solution.circuit.length_m.filter(|l| l.is_finite()).map(|l| format!(" of {}", units.length(l)));
+    let length = lap_length::named(&solution.circuit, units).map(|named| format!(" of {named}"));
     let loop_kind = match solution.circuit.kind.as_str() {
         "track" => "a track",
         _ => "a road loop",
