@@ -4,6 +4,7 @@
 
 mod code;
 mod misfit;
+mod order;
 mod sentence;
 mod sharing;
 mod slip;
@@ -165,8 +166,8 @@ pub enum What {
     RestsOnExpectation { of: &'static str, quantities: Vec<String>, next: &'static str },
     /// Laps differ more than the scatter within them explains.
     LapsDiffer { name: String, by_laps: f64, within: f64 },
-    /// Set-up and time of day cannot be told apart.
-    OrderConfounded { order: String, rollers: bool },
+    /// Set-up and time of day cannot be told apart: the venue with the order on it, one entry each.
+    OrderConfounded { orders: Vec<(&'static str, String)> },
     /// Wind drifted during the run and is modelled so.
     WindDrifted { change_m_s: f64 },
     /// A fitted drift of Crr and a difference can hardly be told apart.
@@ -199,13 +200,13 @@ pub enum What {
     /// Too few runs were repeated to tell what changes from run to run.
     RunToRunSupposed { repeats: usize, setups: usize, fraction: f64, of: &'static str },
     /// Crr on the loop less Crr on the rollers.
-    SurfaceLoss { setup: String, crr: f64, half_width: Option<f64>, rolling_power_w: f64 },
+    SurfaceLoss { on: &'static str, setup: String, crr: f64, half_width: Option<f64>, rolling_power_w: f64 },
     /// Loop and rollers see different differences between two set-ups.
-    VenuesDisagree { setup: String, baseline: String, q: f64, p_value: f64 },
+    VenuesDisagree { on: &'static str, setup: String, baseline: String, q: f64, p_value: f64 },
     /// A set-up was ridden on one of two venues.
-    OneVenueOnly { setup: String, venue: String },
+    OneVenueOnly { setup: String, venue: &'static str },
     /// A set-up had different tyre pressures on loop and rollers.
-    PressuresDiffer { setup: String, gap_kpa: f64 },
+    PressuresDiffer { on: &'static str, setup: String, gap_kpa: f64 },
 
     // -- slips ---------------------------------------------------------------------------------
     /// Something a tester or a device got wrong that no value shows.

@@ -24,6 +24,17 @@ pub fn listed(items: &[String]) -> String {
     }
 }
 
+/// What a reader is told a venue is, from the word of the results: "track", "rollers", or "loop" for a road.
+pub fn venue_name(venue: &str) -> &str {
+    if venue == "road" { "loop" } else { venue }
+}
+
+/// The same, at the beginning of a sentence.
+pub fn capitalised(words: &str) -> String {
+    let mut letters = words.chars();
+    letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
+}
+
 /// A share as "95 %", with as many decimals as it has and three at most.
 pub fn percent(share: f64) -> String {
     if !share.is_finite() {

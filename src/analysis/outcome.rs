@@ -211,7 +211,7 @@ impl Report<'_> {
                 .lengths
                 .by_positions
                 .map_or_else(Measured::default, |l| Measured { value: Some(l.length_m), se: Some(l.sd_m) }),
-            length_from: Some(if cut.lengths.by_wheel().is_some() { "wheel" } else { "stated length" }.into()),
+            length_from: Some(if cut.lengths.by_wheel().is_some() { "speed channel" } else { "stated length" }.into()),
             profile,
             tyre_rule: None,
             wind_along: air_along::shares(self.venue),

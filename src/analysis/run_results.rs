@@ -59,5 +59,6 @@ pub fn order_finding(session: &Session, rides: &[Ride]) -> Option<Finding> {
     let order: Vec<&str> = by_clock.iter().map(|&k| session.runs[k].setup.as_str()).collect();
     let confounded = pairs_in_time(&setups, &times).iter().any(|p| p.is_confounded());
     let rollers = session.runs.iter().all(|r| session.venue_of(r) == Venue::Rollers);
-    confounded.then(|| Finding::of_session(What::OrderConfounded { order: order.join(" "), rollers }))
+    let venue = if rollers { Venue::Rollers } else { session.circuit.kind };
+    confounded.then(|| Finding::of_session(What::OrderConfounded { orders: vec![(venue.name(), order.join(" "))] }))
 }

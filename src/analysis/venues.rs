@@ -138,7 +138,7 @@ fn one_solution(
             monte_carlo,
             ..circuit.solution
         },
-        findings: circuit.findings.into_iter().chain(rollers.findings).chain(said).collect(),
+        findings: order_told_once(circuit.findings.into_iter().chain(rollers.findings).chain(said).collect()),
         evidence: Evidence {
             runs: sorted(series.len()).map(|i| series[i].clone()).collect(),
             warm_ups: rollers.evidence.warm_ups,
@@ -149,6 +149,22 @@ fn one_solution(
     }
 }
 
+/// One finding of the order for both venues.
+fn order_told_once(findings: Vec<Finding>) -> Vec<Finding> {
+    let mut out: Vec<Finding> = Vec::new();
+    for finding in findings {
+        let first = out.iter_mut().find_map(|f| match &mut f.what {
+            What::OrderConfounded { orders } => Some(orders),
+            _ => None,
+        });
+        match (first, finding) {
+            (Some(orders), Finding { what: What::OrderConfounded { orders: more }, .. }) => orders.extend(more),
+            (_, finding) => out.push(finding),
+        }
+    }
+    out
+}
+
 /// Half of an interval.
 fn half_width(e: &Estimate) -> Option<f64> {
     Some(0.5 * (e.high? - e.low?))
@@ -156,26 +172,27 @@ fn half_width(e: &Estimate) -> Option<f64> {
 
 fn findings(session: &Session, together: &Venues, on_loop: &Part, on_rollers: &Part) -> Vec<Finding> {
     let name = |id: &str| session.setups.iter().find(|s| s.id == id).map_or(id, |s| s.name()).to_string();
+    let on = session.circuit.kind.name();
     let mut out = Vec::new();
     for loss in &together.surface_loss {
         if let (Some(crr), Some(rolling_power_w)) = (loss.crr.value, loss.rolling_power_w.value) {
             let half_width = half_width(&loss.crr);
-            out.push(What::SurfaceLoss { setup: name(&loss.setup), crr, half_width, rolling_power_w });
+            out.push(What::SurfaceLoss { on, setup: name(&loss.setup), crr, half_width, rolling_power_w });
         }
     }
     for c in together.combined.iter().filter(|c| !c.agreement.agree) {
         let (q, p_value) = (c.agreement.q.unwrap_or(f64::NAN), c.agreement.p_value.unwrap_or(f64::NAN));
-        out.push(What::VenuesDisagree { setup: name(&c.setup), baseline: name(&c.baseline), q, p_value });
+        out.push(What::VenuesDisagree { on, setup: name(&c.setup), baseline: name(&c.baseline), q, p_value });
     }
     for (s, setup) in session.setups.iter().enumerate() {
         match (on_loop.setups.contains(&s), on_rollers.setups.contains(&s)) {
             (true, true) => out.extend(
                 pressure_gap_kpa(session, s)
                     .filter(|gap| *gap > SAME_PRESSURE_KPA)
-                    .map(|gap_kpa| What::PressuresDiffer { setup: setup.name().into(), gap_kpa }),
+                    .map(|gap_kpa| What::PressuresDiffer { on, setup: setup.name().into(), gap_kpa }),
             ),
-            (true, false) => out.push(What::OneVenueOnly { setup: setup.name().into(), venue: "the loop".into() }),
-            _ => out.push(What::OneVenueOnly { setup: setup.name().into(), venue: "the rollers".into() }),
+            (true, false) => out.push(What::OneVenueOnly { setup: setup.name().into(), venue: on }),
+            _ => out.push(What::OneVenueOnly { setup: setup.name().into(), venue: Venue::Rollers.name() }),
         }
     }
     out.into_iter().map(Finding::of_session).collect()

@@ -28,7 +28,7 @@ pub struct Group {
 type Named = (&'static str, &'static str, &'static [&'static str]);
 
 const SESSION: [Named; 12] = [
-    ("", "The day", &["title", "baseline"]),
+    ("", "Title and baseline", &["title", "baseline"]),
     ("rider_and_bike", "Rider and bicycle", &["mass_kg", "drivetrain_efficiency"]),
     ("loop", "Loop", &["kind", "length_m"]),
     ("rollers", "Rollers", &["drum_diameter_m", "drum_spacing_m", "no_load_power_w_at_40_km_h"]),

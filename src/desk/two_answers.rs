@@ -5,6 +5,7 @@
 use loopwright::report::number::{SHARED, is_shared, shown};
 use loopwright::report::verdict::name_of;
 use loopwright::solution::{Estimate, Solution};
+use loopwright::wording::venue_name;
 use serde::Serialize;
 
 /// One quantity in two answers.
@@ -22,11 +23,12 @@ pub struct Compared {
 pub fn side_by_side(before: &Solution, after: &Solution) -> Vec<Compared> {
     let mut rows = Vec::new();
     let name = |id: &str| name_of(after, id);
+    let venue = venue_name(&after.circuit.kind);
     let together = |of: &Solution| of.venues.as_ref().map_or(Vec::new(), |v| v.combined.clone());
     let (then_together, now_together) = (together(before), together(after));
     for now in &now_together {
         let then = then_together.iter().find(|c| c.setup == now.setup && c.baseline == now.baseline);
-        let pair = format!("{} less {}, loop and rollers together", name(&now.setup), name(&now.baseline));
+        let pair = format!("{} less {}, {venue} and rollers together", name(&now.setup), name(&now.baseline));
         push(&mut rows, format!("{pair}, W"), then.map(|c| &c.rolling_power_w), &now.rolling_power_w);
         push(&mut rows, format!("{pair}, Crr"), then.map(|c| &c.crr), &now.crr);
         let verdict = then.map_or("–".into(), |c| c.verdict.clone());
@@ -37,7 +39,7 @@ pub fn side_by_side(before: &Solution, after: &Solution) -> Vec<Compared> {
             moved: None,
         });
     }
-    let on = if now_together.is_empty() { "" } else { " on the loop" };
+    let on = if now_together.is_empty() { String::new() } else { format!(" on the {venue}") };
     for now in &after.contrasts {
         let then = before.contrasts.iter().find(|c| c.setup == now.setup && c.baseline == now.baseline);
         let what = |quantity: &str| format!("{} less {}{on}, {quantity}", name(&now.setup), name(&now.baseline));

@@ -64,23 +64,23 @@ impl Misfit {
     pub fn message(&self) -> String {
         match self {
             Misfit::ByRun { p_value, most } => format!(
-                "What the model leaves along the loop differs from run to run by more than the scatter of the laps explains (p {}), \
-                 most in this run: {}. Something with a place on the loop changed between runs, such as a wind that \
+                "What the model leaves along the loop differs from run to run by more than scatter explains (p {}). \
+                 Most is left in this run: {}. Something with a place on the loop changed between runs, such as a wind that \
                  turned, shelter, the line ridden or traffic. Differences between set-ups may hold part of it, and CdA and Crr may lie outside their intervals. Look at \
                  that run; leave it out or ride it again.",
                 probability(*p_value),
                 strongest(most)
             ),
             Misfit::WindTurns { p_value, turn_deg } => format!(
-                "What the model leaves along the loop is what a wind makes whose direction changes along it, as in a valley or beside a \
-                 hill, by {} to either side; scatter hardly does (p {}). The model has one direction for the whole \
+                "What is left along the loop is what a wind makes that turns along it, by {} to either side (p {}). \
+                 Valleys and hills turn it so, and scatter hardly looks like that. The model has one direction for the whole \
                  loop, so CdA and Crr themselves may lie outside their intervals; differences between set-ups that were ridden alike \
                  hardly suffer (figure model-residual). For values ride in calmer air or on an open loop.",
                 turn(*turn_deg),
                 probability(*p_value)
             ),
             Misfit::BySpeed { p_value, speed_km_h, most } => format!(
-                "What the model leaves along the loop differs between slow and fast laps by more than scatter explains (p {}), most in \
+                "What the model leaves along the loop differs between slow and fast laps by more than scatter explains (p {}). Most is left in \
                  laps near {speed_km_h:.0} km/h: {}. \
                  Something depends on place and speed that the model does not know: a wind whose direction changes along the loop, as \
                  in a valley, braking or coasting in bends, another line, or bends of another radius. CdA and Crr themselves may \
@@ -90,7 +90,7 @@ impl Misfit {
                 strongest(most)
             ),
             Misfit::DragBends { p_value, speeds } => format!(
-                "Drag does not grow with speed as one CdA and one Crr have it (p {}): beyond the model the \
+                "Drag does not grow with speed as one CdA and one Crr have it (p {}). Beyond the model the \
                  rider puts in {}. A rider who sits up in slow laps, a zero of the power meter that is off, or a loss of the chain that does not grow with power does that. CdA and Crr themselves may lie \
                  outside their intervals; differences hardly suffer. Zero the meter, and hold one position at all speeds.",
                 probability(*p_value),

@@ -73,7 +73,7 @@ impl MisclosureTrend {
         };
         let place = if *of == 1 { String::new() } else { format!(" in {runs} of {of} runs") };
         format!(
-            "The misclosure {way} steadily from the first lap of a run to the last{place}: by {change_m:+.2} m a lap in {run_minutes:.0} min (p {}), as if power read {:.1} W {power} by the end. Likely {causes}.{wind} Differences are safe only as far as every run had the same share of it. Leave the bicycle outside for half an hour before setting the zero and set it before each run, look at the pressure of the tyres after riding, and log the wind.",
+            "The misclosure {way} steadily from the first lap of a run to the last{place}. It changes by {change_m:+.2} m a lap in {run_minutes:.0} min (p {}), as if power read {:.1} W {power} by the end. Likely {causes}.{wind} Differences are safe only as far as every run had the same share of it. Leave the bicycle outside for half an hour before setting the zero and set it before each run, look at the pressure of the tyres after riding, and log the wind.",
             short_p(*p_value),
             power_w.abs()
         )
@@ -181,14 +181,14 @@ impl Slip {
                 None if *mass_kg > 100.0 => format!("A rider and bicycle of {mass_kg:.1} kg are rare; {mass_kg:.1} lb would be {:.1} kg. State mass_kg in kilograms, rider and bicycle together.", kg_from_lb(*mass_kg)),
                 None => format!("A rider and bicycle of {mass_kg:.1} kg together are rare: is it the rider alone? State mass_kg of rider, bicycle, kit and bottles together."),
             },
-            Slip::TemperatureOdd { stated_c, device_c } => format!("The stated air temperature is {stated_c:.1} °C and the devices show {device_c:.1} °C on average: a device in the sun reads a few degrees high, never so far {}. Density is wrong by {:.0} % if the device is right; check temperature_c or the log.", if stated_c > device_c { "low" } else { "high" }, 100.0 * (k_from_c(*device_c) / k_from_c(*stated_c) - 1.0).abs()),
+            Slip::TemperatureOdd { stated_c, device_c } => format!("The stated air temperature is {stated_c:.1} °C and the devices show {device_c:.1} °C on average. A device in the sun reads a few degrees high, never so far {}. Density is wrong by {:.0} % if the device is right; check temperature_c or the log.", if stated_c > device_c { "low" } else { "high" }, 100.0 * (k_from_c(*device_c) / k_from_c(*stated_c) - 1.0).abs()),
             Slip::NoLapShows { stretches_m, height_sd_m } => {
                 let named: Vec<String> = stretches_m.iter().map(|[from, to]| format!("{from:.0} to {to:.0} m")).collect();
-                format!("No lap shows the loop from {} after the gate: every lap stops, brakes or loses its record there. The height across is taken to be 0 ± {height_sd_m:.1} m, which makes Crr wide and leaves CdA and differences between set-ups as they are. Ride one lap through without stopping, or state a survey under [loop].", listed(&named))
+                format!("No lap shows the loop from {} after the gate. Every lap stops, brakes or loses its record there. The height across is taken to be 0 ± {height_sd_m:.1} m, which makes Crr wide and leaves CdA and differences between set-ups as they are. Ride one lap through without stopping, or state a survey under [loop].", listed(&named))
             }
             Slip::TyreRuleSupposed { apart_c, reference_c, per_c, u_per_c } => format!("The runs were ridden at temperatures up to {apart_c:.1} °C apart. Crr is brought to {reference_c:.1} °C supposing that it falls by {:.1} ± {:.1} % per °C, as it does with bicycle tyres; ride A B B A and it cancels. State temperature_coefficient_per_c under [loop] (0 for no correction), and temperatures read at the tyres.", 100.0 * per_c, 100.0 * u_per_c),
             Slip::TyresOfUnknownTemperature { apart_c } => format!("The devices show temperatures up to {apart_c:.0} °C apart between runs, and Crr falls by 1 to 2 % per °C. Nothing is corrected, because the sun warms a device unlike tyres. State tyre_temperature_c of each run, or its air."),
-            Slip::WindOdd { stated_m_s, fitted_m_s, apart_m_s, se_m_s, runs, of } => format!("The stated wind is {stated_m_s:.1} m/s at the height of the rider and the laps show {fitted_m_s:.1} m/s ({apart_m_s:.1} ± {se_m_s:.1} m/s apart as vectors; {runs} of {} disagree). Check unit (m/s, not km/h), direction (where it blows from), height of the mast and the time of the log, or say mode = \"estimate\" under [wind], which needs no reading.", counted(*of, "run")),
+            Slip::WindOdd { stated_m_s, fitted_m_s, apart_m_s, se_m_s, runs, of } => format!("The stated wind is {stated_m_s:.1} m/s at the height of the rider and the laps show {fitted_m_s:.1} m/s. They are {apart_m_s:.1} ± {se_m_s:.1} m/s apart as vectors; {runs} of {} disagree. Check unit (m/s, not km/h), direction (where it blows from), height of the mast and the time of the log, or say mode = \"estimate\" under [wind], which needs no reading.", counted(*of, "run")),
             Slip::Implausible { values, cause, withheld } => {
                 let withheld = if *withheld { " A Crr below 0.001 or above 0.02 is not given as a result." } else { "" };
                 format!("{}: no rider and tyre that were ever measured have that. Likely cause: {cause}.{withheld}", values.join("; "))

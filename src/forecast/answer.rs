@@ -211,15 +211,15 @@ fn caveats(plan: &Plan, prediction: &Prediction) -> Vec<String> {
     let speeds = plan.distinct_speeds_km_h();
     if speeds.len() == 2 && prediction.separable {
         out.push(
-            "Two speeds cannot show a drag that changes with speed, such as that of a rider who sits up in slow laps: 2 % of it move \
-             Crr by 0.0005 and CdA by 0.006 m², the differences hardly at all. Where the values themselves count, plan three."
+            "With two speeds a rider who sits up in slow laps goes unseen: 2 % more drag in them moves Crr by 0.0005 and CdA by \
+             0.006 m², and differences hardly at all. Where the values themselves count, plan three speeds."
                 .into(),
         );
     }
     if prediction.gusts_outlast_laps() {
         out.push(format!(
-            "Gusts of {:.0} s outlast a lap: true scatter is {:.0} % larger than solving will report, because laps are \
-             taken for independent. The predicted errors are the true ones.",
+            "Gusts of {:.0} s outlast a lap, so laps that follow each other err alike: their scatter is {:.0} % larger than the ± of \
+             the result will say. The errors predicted here allow for that.",
             plan.noise.gust_time_s,
             100.0 * (prediction.scatter_ratio - 1.0)
         ));
@@ -236,16 +236,16 @@ fn caveats(plan: &Plan, prediction: &Prediction) -> Vec<String> {
     let dof = dof.chain(prediction.setups.iter().filter_map(|s| s.power_w?.dof)).fold(f64::INFINITY, f64::min);
     if dof < FEW_DOF {
         out.push(format!(
-            "With {dof:.1} degrees of freedom the errors that solving reports will themselves scatter widely; more laps \
-             make them trustworthy."
+            "The ± that such a day reports is itself known only to some {:.0} %, because few runs and laps show how large chance is. \
+             Ride each set-up more often to make it firm.",
+            100.0 / (2.0 * dof.max(0.5)).sqrt()
         ));
     }
     let supposed = plan.uncertainty.run_to_run(plan.circuit.kind);
     if plan.day.cda_run_to_run == 0.0 && plan.day.crr_run_to_run == 0.0 && supposed > 0.0 {
         out.push(format!(
-            "Every run is supposed to differ from the others of its set-up by {} of the resistance \
-             (uncertainty.run_to_run_fraction), which more laps do not help and more runs do; a rehearsal has such changes only \
-             where [day] states them.",
+            "Mounting a set-up again is supposed to change its resistance by {} (uncertainty.run_to_run_fraction). More laps do not \
+             help against that, more runs do. A rehearsal has such changes only where [day] states them.",
             crate::wording::percent(supposed)
         ));
     }
@@ -267,9 +267,7 @@ fn caveats(plan: &Plan, prediction: &Prediction) -> Vec<String> {
         ));
     }
     if plan.noise.wind_drift_m_s_per_h != 0.0 {
-        out.push(
-            "A wind that grows through the day is not predicted beyond its cost in parameters; rehearse it.".into(),
-        );
+        out.push("What a wind that grows through the day does is predicted only in part; rehearse it.".into());
     }
     out
 }

@@ -8,7 +8,7 @@ use crate::analysis::quantities::PowerAt;
 use crate::analysis::{Depth, RiddenSession, analyse};
 use crate::circuit::Survey;
 use crate::error::Error;
-use crate::session::{RiderAndBike, Session, Venue};
+use crate::session::{RiderAndBike, Session, Sharing, Venue};
 use crate::simulate::{Rehearsal, SetupTruth, Truth};
 use crate::solution::{Estimate, Solution};
 use serde::Serialize;
@@ -19,7 +19,7 @@ const SURVEY_SD_M: f64 = 0.02;
 /// One estimate and its truth.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct BesideTruth {
-    /// "amber", or "basalt − amber".
+    /// "amber", "basalt − amber", or "basalt − amber, together" for what loop and rollers say of it.
     pub subject: String,
     pub measure: Measure,
     pub truth: f64,
@@ -43,7 +43,8 @@ pub fn solve_rehearsal(rehearsal: &Rehearsal) -> Result<Solution, Error> {
     Ok(analyse(&RiddenSession { session, recordings, weather: None, survey }, depth)?.solution)
 }
 
-/// Every set-up and every difference with the baseline, in Crr, CdA and watts.
+/// What loop and rollers say together where only tyres differ, then every set-up and every difference with the baseline,
+/// in Crr, CdA and watts.
 pub fn beside_truth(rehearsal: &Rehearsal, solution: &Solution) -> Vec<BesideTruth> {
     let true_values = TrueValues::of(&rehearsal.session, &rehearsal.truth);
     let mut out = Vec::new();
@@ -57,6 +58,15 @@ pub fn beside_truth(rehearsal: &Rehearsal, solution: &Solution) -> Vec<BesideTru
             out.push(BesideTruth { subject: subject.clone(), measure, truth, estimate, inside });
         }
     };
+    // Where CdA differs the verdict is that of the loop's watts.
+    let rolling_decides = rehearsal.session.solve.cda == Sharing::Common;
+    let venues = solution.venues.iter().filter(|_| rolling_decides);
+    for c in venues.flat_map(|v| &v.combined) {
+        let watts = |crr: f64| true_values.power.per_crr_w * crr;
+        let crr = true_values.crr_apart(&c.setup, &c.baseline);
+        let apart = [crr, None, crr.map(watts)];
+        add(format!("{} − {}, together", c.setup, c.baseline), apart, [c.crr, Estimate::default(), c.rolling_power_w]);
+    }
     for setup in &solution.setups {
         add(setup.id.clone(), true_values.of_setup(&setup.id), [setup.crr, setup.cda_m2, setup.power_w]);
     }
@@ -92,6 +102,12 @@ impl<'a> TrueValues<'a> {
             power: PowerAt::reference(&true_session),
             rollers_only: session.runs.iter().all(|r| session.venue_of(r) == Venue::Rollers),
         }
+    }
+
+    /// Difference in Crr on the road, which is what rollers are ridden for too.
+    fn crr_apart(&self, setup: &str, baseline: &str) -> Option<f64> {
+        let crr = |id: &str| self.setups.iter().find(|s| s.id == id).map(|s| s.crr);
+        Some(crr(setup)? - crr(baseline)?)
     }
 
     /// Crr, CdA and watts.

@@ -16,6 +16,7 @@ use super::style::{Dash, Form, Identity, MUTED, Style, TEXT};
 use crate::evidence::Evidence;
 use crate::solution::{Estimate, Solution};
 use crate::standing::{Ground, Pair, Shown, Standing, Watts, standings};
+use crate::wording::{capitalised, venue_name};
 
 /// One row: a set-up beside the baseline, the baseline itself, or the best beside the next best.
 struct Row {
@@ -86,12 +87,13 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
         reference_speed(solution, style),
         percent(solution.confidence)
     );
+    let both = format!("{} and rollers", capitalised(venue_name(&solution.circuit.kind)));
     if standings.iter().any(|s| s.ground == Ground::Together) {
-        caption.push_str(" Loop and rollers, which agree, are taken together.");
+        caption.push_str(&format!(" {both}, which agree, are taken together."));
     } else if standings.len() > 1 {
-        caption.push_str(
-            " Loop and rollers stand apart, because they do not say the same or did not see the same set-ups.",
-        );
+        caption.push_str(&format!(
+            " {both} stand apart, because they do not say the same or did not see the same set-ups."
+        ));
     }
     caption.push_str(
         " An interval that stays clear of the line is a difference that is real at that level before the number of \
@@ -107,7 +109,7 @@ fn name_in(solution: &Solution, id: &str) -> String {
 
 fn rows_of(solution: &Solution, standing: &Standing, style: &Style) -> Vec<Row> {
     let place = match &standing.ground {
-        Ground::Venue(venue) => format!(": {venue}"),
+        Ground::Venue(venue) => format!(": {}", venue_name(venue)),
         Ground::Only | Ground::Together => String::new(),
     };
     let identity = |id: &str| style.identity(solution.setups.iter().position(|s| s.id == id).unwrap_or(0));

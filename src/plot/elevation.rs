@@ -12,6 +12,7 @@ use super::sheet::{Note, Sheet};
 use super::style::{LEFT_OUT, Stroke, Style, TEXT};
 use crate::evidence::Evidence;
 use crate::solution::Solution;
+use crate::wording::venue_name;
 
 /// Half-width of the band in standard errors.
 const BAND: f64 = 2.0;
@@ -48,7 +49,7 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
         return None;
     }
     let mut sheet = Sheet::new(*style);
-    let title = "Reconstructed elevation along the loop";
+    let title = format!("Reconstructed elevation along the {}", venue_name(&solution.circuit.kind));
     let identity_stroke = |place: usize| {
         let identity = groups[place].identity;
         Stroke::new(identity.ink, 0.35).dashed(identity.dash)
@@ -66,7 +67,7 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     if !profile.is_empty() {
         entries.push(Entry::new(Sample::Line(Stroke::new(TEXT, 0.55)), "common profile, band ± 2 standard errors"));
     }
-    let top = heading(&mut sheet, title);
+    let top = heading(&mut sheet, &title);
     let top = strip(&mut sheet, top, &entries) + title_room(&sheet);
     let height = if style.narrow() { 46.0 } else { 60.0 };
     let ticks = y_ticks(&sheet, y, height);
@@ -100,7 +101,7 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     let ticks = x_ticks(&sheet, x, frame.width());
     let bottom = panel.x_axis(&mut sheet, &ticks, &format!("Distance from the gate, {length}"));
     let mut caption = format!(
-        "Elevation reconstructed from the energy account along the loop, {} of {}. Bold: the profile common to all laps with a \
+        "Elevation reconstructed from the energy account along the lap, {} of {}. Bold: the profile common to all laps with a \
          band of two standard errors. Faint: single laps.{}{}",
         counted(used().count(), "used lap"),
         counted(evidence.runs.iter().filter(|run| !run.laps.is_empty()).count(), "run"),
@@ -112,5 +113,5 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
         },
     );
     caption.push_str(super::figure::without_values(solution));
-    Figure::of(sheet, bottom + 1.0, "elevation", title, caption)
+    Figure::of(sheet, bottom + 1.0, "elevation", &title, caption)
 }

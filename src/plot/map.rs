@@ -14,6 +14,7 @@ use super::style::{Ink, PAPER, Stroke, Style, TEXT};
 use super::wind_dial::{self, DialWind};
 use crate::evidence::{Evidence, LinePoint};
 use crate::solution::Solution;
+use crate::wording::venue_name;
 
 /// Steps of thickness and darkness.
 const CLASSES: usize = 4;
@@ -34,8 +35,8 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
         solution.runs.iter().enumerate().filter_map(|(r, run)| wind_dial::of_run(r, &run.wind, style.units)).collect();
 
     let mut sheet = Sheet::new(*style);
-    let title = "The loop from above";
-    let mut top = heading(&mut sheet, title);
+    let title = format!("The {} from above", venue_name(&solution.circuit.kind));
+    let mut top = heading(&mut sheet, &title);
     let steps = Steps::of(&line, style);
     if let Some(steps) = &steps {
         top = strip(&mut sheet, top, &steps.entries(style));
@@ -89,7 +90,7 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
              runs.",
         );
     }
-    Figure::of(sheet, bottom + 1.0, "map", title, caption)
+    Figure::of(sheet, bottom + 1.0, "map", &title, caption)
 }
 
 /// Classes of residual.

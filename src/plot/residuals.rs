@@ -14,6 +14,7 @@ use super::sheet::{Note, Sheet};
 use super::style::{AXIS, Stroke, Style};
 use crate::evidence::Evidence;
 use crate::solution::Solution;
+use crate::wording::venue_name;
 
 /// See the module. `None` when no lap has a residual.
 pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<Figure> {
@@ -29,7 +30,7 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
         return None;
     }
     let mut sheet = Sheet::new(*style);
-    let title = "What is left of the laps along the loop";
+    let title = format!("What is left of the laps along the {}", venue_name(&solution.circuit.kind));
     let stroke = |place: usize| {
         let identity = groups[place].identity;
         Stroke::new(identity.ink, 0.5).dashed(identity.dash)
@@ -40,7 +41,7 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
         entries.push(Entry::new(Sample::Line(stroke(place)), name));
     }
     entries.push(Entry::new(Sample::Line(Stroke { opacity: 1.0, ..SINGLE }), "single laps"));
-    let top = heading(&mut sheet, title);
+    let top = heading(&mut sheet, &title);
     let top = strip(&mut sheet, top, &entries) + title_room(&sheet);
     let height = if style.narrow() { 44.0 } else { 54.0 };
     let ticks = y_ticks(&sheet, y, height);
@@ -71,5 +72,5 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
         counted(used().count(), "used lap"),
     );
     caption.push_str(super::figure::without_values(solution));
-    Figure::of(sheet, bottom + 1.0, "residuals", title, caption)
+    Figure::of(sheet, bottom + 1.0, "residuals", &title, caption)
 }

@@ -12,6 +12,7 @@ use super::sheet::Sheet;
 use super::style::Style;
 use crate::evidence::Evidence;
 use crate::solution::{Estimate, Solution};
+use crate::wording::venue_name;
 
 /// The interval of an estimate, where it has one.
 pub(super) fn interval_of(estimate: &Estimate) -> Option<Interval> {
@@ -93,7 +94,7 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
         .collect();
     let mut sheet = Sheet::new(*style);
     let title = match (names.len() > 1, solution.venues.is_some()) {
-        (true, true) => "The set-ups by themselves, on the loop",
+        (true, true) => &format!("The set-ups by themselves, on the {}", venue_name(&solution.circuit.kind)),
         (true, false) => "The set-ups by themselves",
         _ => "Estimates with their intervals",
     };

@@ -14,6 +14,7 @@ use super::sheet::{Note, Sheet};
 use super::style::{Dash, Form, Identity, Ink, MUTED, Style};
 use crate::evidence::Evidence;
 use crate::solution::{Contrast, Solution, Venues};
+use crate::wording::{capitalised, venue_name};
 
 /// One row: an estimate on a venue, or what both give together.
 struct Row {
@@ -33,13 +34,14 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
     }
     let differences = differences(solution, venues);
     let mut sheet = Sheet::new(*style);
-    let title = "Loop and rollers side by side";
-    let mut top = heading(&mut sheet, title);
+    let on = venue_name(&solution.circuit.kind);
+    let title = format!("{} and rollers side by side", capitalised(on));
+    let mut top = heading(&mut sheet, &title);
     let mut entries: Vec<Entry> = venues
         .results
         .iter()
         .enumerate()
-        .map(|(place, v)| Entry::new(Sample::Mark(identity(MUTED, place)), v.venue.clone()))
+        .map(|(place, v)| Entry::new(Sample::Mark(identity(MUTED, place)), venue_name(&v.venue)))
         .collect();
     if !differences.is_empty() {
         let lozenge = Identity { form: Form::Diamond, ..identity(MUTED, 0) };
@@ -53,7 +55,7 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
     let share = percent(solution.confidence);
     let mut caption = format!(
         "Above: Crr of each set-up on each venue with {share} intervals; short ticks: what scatter alone would give. The \
-         loop reads higher by what the surface of the road costs, as far as the conversion from drum to flat holds."
+         {on} reads higher by what its surface costs, as far as the conversion from drum to flat holds."
     );
     if !differences.is_empty() {
         caption.push_str(
@@ -61,7 +63,7 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
              is zero.",
         );
     }
-    Figure::of(sheet, top + 1.5, "venues", title, caption)
+    Figure::of(sheet, top + 1.5, "venues", &title, caption)
 }
 
 /// Ink tells the set-up, as everywhere; form tells the venue.
@@ -118,7 +120,7 @@ fn group(
     let labels: Vec<RowName> = rows
         .iter()
         .map(|row| {
-            let place = row.venue.map_or("together", |place| venues.results[place].venue.as_str());
+            let place = row.venue.map_or("together", |place| venue_name(&venues.results[place].venue));
             RowName { text: format!("{}: {place}", row.name), identity: None }
         })
         .collect();

@@ -11,6 +11,7 @@ use super::sheet::{Note, Sheet};
 use super::style::{AXIS, Dash, Stroke, Style, TEXT};
 use crate::evidence::Evidence;
 use crate::solution::Solution;
+use crate::wording::venue_name;
 
 /// See the module. `None` where the wind along the loop was not estimated.
 pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<Figure> {
@@ -23,14 +24,15 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
         return None;
     }
     let mut sheet = Sheet::new(*style);
-    let title = "Wind along the loop";
+    let on = venue_name(&solution.circuit.kind);
+    let title = format!("Wind along the {on}");
     let level = Stroke::new(AXIS, 0.35).dashed(Dash::Long);
     let entries = [
         Entry::new(Sample::Line(Stroke::new(TEXT, 0.5)), "share of the run's wind"),
         Entry::new(Sample::Swatch { ink: TEXT, opacity: 0.16 }, "± one standard error"),
-        Entry::new(Sample::Line(level), "mean of the loop"),
+        Entry::new(Sample::Line(level), format!("mean of the {on}")),
     ];
-    let top = heading(&mut sheet, title);
+    let top = heading(&mut sheet, &title);
     let top = strip(&mut sheet, top, &entries) + title_room(&sheet);
     let height = if style.narrow() { 30.0 } else { 34.0 };
     let ticks = y_ticks(&sheet, y, height);
@@ -50,5 +52,5 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
          the watts at {} with its error.",
         reference_speed(solution, style)
     );
-    Figure::of(sheet, bottom + 1.0, "wind-along", title, caption)
+    Figure::of(sheet, bottom + 1.0, "wind-along", &title, caption)
 }

@@ -9,6 +9,7 @@ use crate::error::Error;
 use crate::factor::FactorResult;
 use crate::record::sha256_hex;
 use crate::solution::{FindingResult, ReferenceConditions, VenueResult};
+use crate::wording::venue_name;
 use serde::Serialize;
 
 /// Most set-ups in a result.
@@ -113,7 +114,7 @@ fn check_size(file: &str, venue: &VenueResult) -> Result<(), Error> {
     }
 }
 
-/// Short names that tell days apart: titles, else dates, else files; with the venue where a file has several.
+/// Short names that tell days apart: titles, else dates, else files; with the venue where there are several.
 pub fn names(days: &[Day]) -> Vec<String> {
     let distinct = |pick: &dyn Fn(&Day) -> Option<String>| -> Option<Vec<String>> {
         let found: Vec<String> = days.iter().map(pick).collect::<Option<_>>()?;
@@ -126,9 +127,9 @@ pub fn names(days: &[Day]) -> Vec<String> {
     let path = |d: &Day| d.file.strip_suffix("/solution.json").unwrap_or(&d.file).to_string();
     let found = found.unwrap_or_else(|| days.iter().map(path).collect());
     let several_venues = days.iter().any(|d| d.one_of_several || d.venue != days[0].venue);
-    found
-        .into_iter()
-        .zip(days)
-        .map(|(name, day)| if several_venues { format!("{name}, {}", day.venue) } else { name })
-        .collect()
+    let with_venue = |(name, day): (String, &Day)| match several_venues {
+        true => format!("{name}, {}", venue_name(&day.venue)),
+        false => name,
+    };
+    found.into_iter().zip(days).map(with_venue).collect()
 }

@@ -21,7 +21,7 @@ pub fn words(solution: &Solution) -> Option<String> {
 pub fn sentence(solution: &Solution) -> Option<String> {
     let held = words(solution)?;
     Some(format!(
-        "CdA is right if Crr on this loop is {held}, which these rides do not tell: with another Crr it would be another CdA, and \
+        "CdA is right if Crr here is {held}, which these rides do not tell: with another Crr it would be another CdA, and \
          its ± leaves that out."
     ))
 }

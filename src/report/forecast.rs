@@ -104,7 +104,7 @@ fn pieces(forecast: &Forecast) -> Vec<Piece> {
     if let Some(all) = &forecast.laps {
         out.push(table(format!("SDD in watts, by laps and gusts{alone}"), "", laps(all)));
         if all.rises() {
-            out.push(Piece::Words(more_laps_find_less(forecast)));
+            out.push(Piece::Words(more_laps_find_less().into()));
         }
     }
     out.extend(forecast.factors.iter().map(|factors| Piece::List {
@@ -211,14 +211,9 @@ fn seen_together(together: &TogetherForecast, f: &Forecast) -> String {
 }
 
 /// Why a lap more does not find more.
-fn more_laps_find_less(f: &Forecast) -> String {
-    let dof =
-        f.prediction.iter().flat_map(|p| &p.differences).filter_map(|d| d.power_w?.dof).fold(f64::INFINITY, f64::min);
-    let told = if dof.is_finite() { format!(" ({dof:.1} degrees of freedom as planned)") } else { String::new() };
-    format!(
-        "More laps do not always help here: once their scatter is small, what changes from run to run decides, and few runs of a \
-         set-up hardly show how large that is{told}, for which the test must allow. More runs help, not more laps."
-    )
+fn more_laps_find_less() -> &'static str {
+    "More laps do not always help here. Once their scatter is small, what changes from run to run decides, and few runs of a \
+     set-up hardly show how large that is. More runs help, not more laps."
 }
 
 fn judgement(f: &Forecast, g: &GoalReached) -> String {

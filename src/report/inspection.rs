@@ -132,15 +132,8 @@ fn laps(held: &Inspection, width: usize, units: Units) -> String {
         return text;
     }
     let speed = format!("Mean, {}", units.speed_unit());
-    let mut grid = Grid::new(&[
-        "Lap",
-        "From",
-        "Time",
-        &format!("By wheel, {}", units.length_unit()),
-        &speed,
-        "Mean, W",
-        "Left out",
-    ]);
+    let mut grid =
+        Grid::new(&["Lap", "From", "Time", &format!("Length, {}", units.length_unit()), &speed, "Mean, W", "Left out"]);
     for lap in &laps.laps {
         grid.rows.push(vec![
             lap.lap.to_string(),
@@ -174,7 +167,7 @@ fn how_found(laps: &LapsHeld, units: Units) -> String {
         "{} of {}{}, cut {how}; {} usable. The file has {marks}.",
         counted(laps.count, "lap"),
         units.length(length),
-        if laps.by_wheel { " by the wheel" } else { "" },
+        if laps.by_wheel { " by the speed channel" } else { "" },
         laps.usable
     );
     if let (Some(low), Some(high), true) = (laps.speed_min_m_s, laps.speed_max_m_s, laps.usable > 1) {

@@ -6,10 +6,10 @@ use super::number::measured;
 use super::units::Units;
 use crate::solution::{CircuitResult, Measured};
 
-/// "452.8 m by the wheel" or "452.0 m as stated", the length that the account goes by; `None` on rollers.
+/// "452.8 m by the speed channel" or "452.0 m as stated", the length that the account goes by; `None` on rollers.
 pub fn named(circuit: &CircuitResult, units: Units) -> Option<String> {
     let length_m = circuit.length_m.filter(|l| l.is_finite())?;
-    let name = if is_by_wheel(circuit) { "by the wheel" } else { "as stated" };
+    let name = if is_by_speed_channel(circuit) { "by the speed channel" } else { "as stated" };
     Some(format!("{} {name}", units.length(length_m)))
 }
 
@@ -23,7 +23,7 @@ pub fn sentence(circuit: &CircuitResult, units: Units) -> String {
         let seen = Measured { value: of(seen.value), se: of(seen.se) };
         text.push(format!("Positions show {} {} (with standard error).", measured(&seen), units.length_unit()));
     }
-    if let Some(stated_m) = circuit.stated_length_m.filter(|_| is_by_wheel(circuit)) {
+    if let Some(stated_m) = circuit.stated_length_m.filter(|_| is_by_speed_channel(circuit)) {
         let where_it_holds = match circuit.kind.as_str() {
             "track" => {
                 " on the measurement line, and a lap ridden outside it is longer by 2π times the distance between"
@@ -35,7 +35,7 @@ pub fn sentence(circuit: &CircuitResult, units: Units) -> String {
     text.join(" ")
 }
 
-fn is_by_wheel(circuit: &CircuitResult) -> bool {
+fn is_by_speed_channel(circuit: &CircuitResult) -> bool {
     circuit.length_from.as_deref() != Some("stated length")
 }
 
@@ -51,13 +51,13 @@ mod tests {
             stated_length_m: Some(452.0),
             length_by_wheel_m: Some(452.82),
             length_by_positions_m: Measured { value: Some(452.0), se: Some(1.19) },
-            length_from: Some("wheel".into()),
+            length_from: Some("speed channel".into()),
             ..CircuitResult::default()
         };
-        assert_eq!(named(&circuit, Units::Metric).as_deref(), Some("452.8 m by the wheel"));
+        assert_eq!(named(&circuit, Units::Metric).as_deref(), Some("452.8 m by the speed channel"));
         assert_eq!(
             sentence(&circuit, Units::Metric),
-            "A lap is 452.8 m by the wheel; with this length everything is computed. Positions show 452.0 ± 1.2 m (with \
+            "A lap is 452.8 m by the speed channel; with this length everything is computed. Positions show 452.0 ± 1.2 m (with \
              standard error). The session states 452.0 m on the measurement line, and a lap ridden outside it is longer by 2π \
              times the distance between."
         );

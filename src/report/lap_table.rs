@@ -18,7 +18,7 @@ pub fn laps(solution: &Solution, units: Units) -> Table {
         Column::numbers("lap", "Lap"),
         Column::numbers("start_s", "Start, s"),
         Column::numbers("duration_s", "Duration, s"),
-        Column::numbers("distance_m", format!("By wheel, {length}")),
+        Column::numbers("distance_m", format!("Length, {length}")),
         Column::numbers("mean_speed_m_s", format!("Speed, {}", units.speed_unit())),
         Column::numbers("mean_power_w", "Power, W"),
         Column::numbers("planned_speed_class", "Speed class"),

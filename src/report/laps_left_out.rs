@@ -5,6 +5,9 @@
 use super::number::{counted, listed};
 use crate::solution::{RunResult, Solution};
 
+/// More laps than these are counted and not named.
+const NAMED: usize = 4;
+
 /// How many laps of a run are used.
 pub fn used(run: &RunResult) -> usize {
     run.laps.iter().filter(|lap| lap.used).count()
@@ -28,11 +31,24 @@ pub fn sentence(solution: &Solution) -> String {
         return String::new();
     }
     if reasons.is_empty() {
-        return format!("All {} are used.", counted(all, "lap"));
+        return format!("All {} are used{}.", counted(all, "lap"), in_part(solution));
     }
     reasons.sort_by(|a, b| b.1.cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
     let items: Vec<String> = reasons.iter().map(|(reason, count)| format!("{count} ({reason})")).collect();
-    format!("{kept} of {} are used; not used: {}.", counted(all, "lap"), listed(&items))
+    format!("{kept} of {} are used{}; not used: {}.", counted(all, "lap"), in_part(solution), listed(&items))
+}
+
+/// Used laps whose spoiled steps do not count, by run and lap while they are few.
+fn in_part(solution: &Solution) -> String {
+    let partly = |run: &RunResult| run.laps.iter().filter(|l| l.used && l.share_used < 1.0).map(|l| l.lap).collect();
+    let runs: Vec<Vec<usize>> = solution.runs.iter().map(partly).collect();
+    let places = runs.iter().enumerate().flat_map(|(k, laps)| laps.iter().map(move |lap| (k + 1, lap)));
+    let named: Vec<String> = places.map(|(run, lap)| format!("lap {lap} of run {run}")).collect();
+    match named.len() {
+        0 => String::new(),
+        1..=NAMED => format!(", without the spoiled stretch in {}", listed(&named)),
+        many => format!(", {many} of them without a spoiled stretch"),
+    }
 }
 
 fn kind(reason: &str) -> String {
@@ -48,15 +64,23 @@ mod tests {
 
     #[test]
     fn reasons_are_counted_and_named() {
-        let lap =
-            |used, reason: Option<&str>| LapResult { used, reason: reason.map(Into::into), ..LapResult::default() };
+        let lap = |used, reason: Option<&str>| LapResult {
+            used,
+            reason: reason.map(Into::into),
+            share_used: 1.0,
+            ..LapResult::default()
+        };
         let laps = vec![
             lap(true, None),
             lap(false, Some("braking: 20 W at 612 m")),
             lap(false, Some("braking: 9 W at 12 m")),
             lap(false, Some("left out by the rider")),
+            LapResult { lap: 5, share_used: 0.8, ..lap(true, None) },
         ];
         let solution = Solution { runs: vec![RunResult { laps, ..RunResult::default() }], ..Solution::default() };
-        assert_eq!(sentence(&solution), "1 of 4 laps are used; not used: 2 (braking) and 1 (left out by the rider).");
+        assert_eq!(
+            sentence(&solution),
+            "2 of 5 laps are used, without the spoiled stretch in lap 5 of run 1; not used: 2 (braking) and 1 (left out by the rider)."
+        );
     }
 }

@@ -16,10 +16,10 @@ use super::text::{LEAST_WIDTH, MOST_WIDTH, item, section};
 use super::units::Units;
 use super::verdict::check_first;
 use super::verdict::comparison::{Voice, headline, not_shown, others};
-use crate::pool::{PooledContrast, PooledQuantity, PooledResult};
+use crate::pool::{PooledContrast, PooledDay, PooledQuantity, PooledResult};
 use crate::solution::{Contrast, FindingResult};
 use crate::standing::{self, Ground, Standing, Watts};
-use crate::wording::{counted, harmless, listed};
+use crate::wording::{counted, harmless, listed, venue_name};
 use names::{pair, quantities, reference_speed};
 
 /// See the module.
@@ -88,7 +88,7 @@ fn standing(result: &PooledResult) -> Option<Standing> {
 fn spoken<T>(result: &PooledResult, units: Units, say: impl Fn(&Voice) -> T) -> T {
     let name = |id: &str| result.name_of(id);
     let at = format!("at {}", reference_speed(result, units));
-    say(&Voice { name: &name, at, mixed: false, doubted: check_first(result).is_some() })
+    say(&Voice { name: &name, at, on: "loop", mixed: false, doubted: check_first(result).is_some() })
 }
 
 /// What must be looked at in one of the results first.
@@ -134,7 +134,7 @@ pub fn caveats(result: &PooledResult) -> Vec<FindingResult> {
                 }
                 let run = finding.run.map(|run| format!(", run {run}")).unwrap_or_default();
                 all.push(FindingResult {
-                    message: format!("{}{run}: {}", day.name, finding.message),
+                    message: format!("{}{run}: {}", name_of_file(day), finding.message),
                     run: None,
                     code: finding.code.clone(),
                 });
@@ -142,6 +142,11 @@ pub fn caveats(result: &PooledResult) -> Vec<FindingResult> {
         }
     }
     all
+}
+
+/// The name of a result without its venue: what is found belongs to the whole file.
+fn name_of_file(day: &PooledDay) -> &str {
+    day.name.strip_suffix(&format!(", {}", venue_name(&day.venue))).unwrap_or(&day.name)
 }
 
 /// How to read pooled effects; empty where there are none.

@@ -83,13 +83,34 @@ fn one_day(beside: &[BesideTruth], confidence: f64) -> Vec<Piece> {
             },
         ]);
     }
+    let mut out = Vec::new();
+    out.extend(together(beside).map(Piece::Words));
     let held = beside.iter().filter(|b| b.inside == Some(true)).count();
     let words = format!(
         "{held} of {} intervals hold the truth; of many days {} should, one may well be less.",
         beside.len(),
         percent(confidence)
     );
-    vec![Piece::Words(words), Piece::Table { heading: "This day".into(), note: String::new(), grid }]
+    out.push(Piece::Words(words));
+    out.push(Piece::Table { heading: "This day".into(), note: String::new(), grid });
+    out
+}
+
+/// What the verdict of a day of loop and rollers rests on: the watts that both tell together, each with its truth.
+fn together(beside: &[BesideTruth]) -> Option<String> {
+    let watts = beside.iter().filter(|b| b.measure == Measure::PowerW);
+    let said: Vec<String> = watts
+        .filter_map(|b| {
+            let pair = b.subject.strip_suffix(", together")?;
+            let place = match b.inside {
+                Some(true) => "inside",
+                Some(false) => "outside the interval",
+                None => "without an interval",
+            };
+            Some(format!("{pair} {} W, truth {} W ({place})", shown(&b.estimate).whole(), truth_as_estimated(b)))
+        })
+        .collect();
+    (!said.is_empty()).then(|| format!("Loop and rollers together, rolling alone: {}.", said.join("; ")))
 }
 
 fn many_days(study: &Study) -> Vec<Piece> {

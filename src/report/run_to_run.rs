@@ -4,14 +4,14 @@
 
 use super::number::significant;
 use crate::solution::{RunToRunResult, Solution};
-use crate::wording::{counted, percent};
+use crate::wording::{counted, percent, venue_name};
 
 /// Of every venue.
 pub fn sentence(solution: &Solution) -> String {
     let venues = solution.by_venue();
     let several = venues.len() > 1;
     let one = |of: &RunToRunResult, venue: &str| {
-        let place = if several { format!(" on the {venue}") } else { String::new() };
+        let place = if several { format!(" on the {}", venue_name(venue)) } else { String::new() };
         let share = |x: f64| format!("{} %", significant(100.0 * x, 2));
         let told = match (of.repeats, of.rests_on_prior) {
             (0, _) => "no set-up was ridden twice, so this is what was supposed".to_string(),

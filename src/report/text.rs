@@ -18,7 +18,7 @@ use super::together::{agreement, heading_of_setups, together};
 use super::units::Units;
 use super::verdict::Verdict;
 use crate::solution::Solution;
-use crate::wording::harmless;
+use crate::wording::{harmless, venue_name};
 
 /// No narrower than this, whatever the terminal says.
 pub(super) const LEAST_WIDTH: usize = 40;
@@ -132,11 +132,12 @@ pub fn summary(solution: &Solution, print: Print) -> String {
     if print.extent == Extent::Brief {
         page.section_of_caution("In doubt", &lines(&verdict.doubts));
     }
-    let on_the_loop = if solution.venues.is_some() { " on the loop" } else { "" };
+    let venue = venue_name(&solution.circuit.kind);
+    let on_the_loop = if solution.venues.is_some() { format!(" on the {venue}") } else { String::new() };
     let both = together(solution, units);
     // What both venues say is what a day of both is ridden for.
     let of_both = both.as_ref().map_or(String::new(), |both| both.differences.text(width));
-    page.section("Differences seen on loop and rollers", &of_both);
+    page.section(&format!("Differences seen on {venue} and rollers"), &of_both);
     page.say(&agreement(solution));
     let baseline = super::verdict::name_of(solution, &solution.baseline);
     let compared = differences::table(solution, &solution.contrasts, Naming::Setup).text(width);
@@ -180,8 +181,12 @@ fn runs(solution: &Solution, page: &mut Page) {
     let (width, units) = (page.print.width, page.print.units);
     let on_loop = run_table::on_loop(solution, units).text(width);
     let on_rollers = run_table::on_rollers(solution, units).text(width);
-    let heading = if on_loop.is_empty() || on_rollers.is_empty() { "Runs" } else { "Runs on the loop" };
-    page.section(heading, &on_loop);
+    let heading = if on_loop.is_empty() || on_rollers.is_empty() {
+        "Runs".into()
+    } else {
+        format!("Runs on the {}", venue_name(&solution.circuit.kind))
+    };
+    page.section(&heading, &on_loop);
     if !on_loop.is_empty() {
         page.say(&lap_length::sentence(&solution.circuit, units));
     }

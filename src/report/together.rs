@@ -9,7 +9,7 @@ use super::units::Units;
 use super::verdict::{name_of, reference_speed};
 use crate::solution::{CombinedContrast, Solution, VenueResult, Venues};
 use crate::standing::{Ground, standings};
-use crate::wording::listed;
+use crate::wording::{capitalised, listed, venue_name};
 
 /// Parts on the page alone.
 const ON_PAGE: Parts = Parts { on_terminal: false, ..PARTS };
@@ -28,17 +28,23 @@ pub fn together(solution: &Solution, units: Units) -> Option<Together> {
     Some(Together { setups: setups(solution, venues, units), differences: differences(solution, venues, units) })
 }
 
+/// "track and rollers".
+pub fn both(solution: &Solution) -> String {
+    format!("{} and rollers", venue_name(&solution.circuit.kind))
+}
+
 /// Over the table of set-ups: on which venues their Crr is known.
 pub fn heading_of_setups(solution: &Solution) -> String {
     let known = |v: &&VenueResult| v.setups.iter().any(|s| s.crr.value.is_some());
     let venues = solution.venues.iter().flat_map(|v| v.results.iter().filter(known));
-    let names: Vec<String> =
-        venues.map(|v| if v.venue == "rollers" { "rollers".into() } else { format!("the {}", v.venue) }).collect();
+    let names: Vec<String> = venues
+        .map(|v| if v.venue == "rollers" { "rollers".into() } else { format!("the {}", venue_name(&v.venue)) })
+        .collect();
     format!("Crr on {}", listed(&names))
 }
 
 fn by_venue(venues: &Venues) -> impl Iterator<Item = Column> + '_ {
-    venues.results.iter().map(|v| Column::estimates("crr", format!("Crr,\n{}", v.venue), ON_PAGE))
+    venues.results.iter().map(|v| Column::estimates("crr", format!("Crr,\n{}", venue_name(&v.venue)), ON_PAGE))
 }
 
 fn setups(solution: &Solution, venues: &Venues, units: Units) -> Table {
@@ -117,11 +123,12 @@ pub fn agreement(solution: &Solution) -> String {
     let Some(venues) = &solution.venues else { return String::new() };
     let disagreeing: Vec<String> =
         venues.combined.iter().filter(|c| !c.agreement.agree).map(|c| name_of(solution, &c.setup)).collect();
+    let both = capitalised(&both(solution));
     match (venues.combined.is_empty(), disagreeing.is_empty()) {
         (true, _) => String::new(),
-        (_, true) => "Loop and rollers agree within their errors; together is their weighted mean.".into(),
+        (_, true) => format!("{both} agree within their errors; together is their weighted mean."),
         _ => format!(
-            "Loop and rollers disagree on {}, so its interval together is that of two results that differ by more than \
+            "{both} disagree on {}, so its interval together is that of two results that differ by more than \
              their errors.",
             listed(&disagreeing)
         ),

@@ -16,10 +16,11 @@ pub use pair::watts;
 
 use super::findings::{self, Meaning};
 use super::number::percent;
+use super::together::both;
 use super::units::Units;
 use crate::solution::{FindingResult, Solution};
 use crate::standing::standings;
-use crate::wording::counted;
+use crate::wording::{capitalised, counted, venue_name};
 use comparison::{Voice, headline, not_shown, others, place};
 use names::NAMED;
 
@@ -47,7 +48,13 @@ impl Verdict {
         let name = |id: &str| name_of(solution, id);
         let at = format!("at {}", reference_speed(solution, units));
         let check_first = check_first::sentence(&solution.findings);
-        let voice = Voice { name: &name, at, mixed: solution.venues.is_some(), doubted: check_first.is_some() };
+        let voice = Voice {
+            name: &name,
+            at,
+            on: venue_name(&solution.circuit.kind),
+            mixed: solution.venues.is_some(),
+            doubted: check_first.is_some(),
+        };
         let apart = standings.len() > 1;
         let mut verdict = Verdict { ridden: ridden::lines(solution, units), ..Verdict::default() };
         let mut headlines = Vec::new();
@@ -60,12 +67,9 @@ impl Verdict {
             [] => without_comparison::headline(solution, units),
             [one] => one.clone(),
             many => {
-                let why = if disagree(solution) {
-                    "Loop and rollers disagree, so there is no one number."
-                } else {
-                    "Loop and rollers did not see the same set-ups, so there is no one number."
-                };
-                format!("{why} {}", many.join(" "))
+                let why = if disagree(solution) { "disagree" } else { "did not see the same set-ups" };
+                let both = capitalised(&both(solution));
+                format!("{both} {why}, so there is no one number. {}", many.join(" "))
             }
         };
         if let Some(first) = check_first {

@@ -243,8 +243,8 @@ fn notes(inputs: &DrumInputs, found: &Found, warm_up: &WarmUp, left: f64) -> Vec
     if !found.settled {
         findings.push(What::RollerPractice {
             what: format!(
-                "The warm-up is not quite over: on average {:.6} of Crr on the drums would still die away within the \
-                 window, which is carried as uncertainty. Warm up longer.",
+                "The warm-up is not quite over, and what is left of it is carried as uncertainty. On average {:.6} of Crr on the \
+                 drums would still die away within the window; warm up longer.",
                 left.abs()
             ),
         });

@@ -15,6 +15,17 @@ pub enum Venue {
     Rollers,
 }
 
+impl Venue {
+    /// What a reader is told it is.
+    pub fn name(self) -> &'static str {
+        match self {
+            Venue::Road => "loop",
+            Venue::Track => "track",
+            Venue::Rollers => "rollers",
+        }
+    }
+}
+
 /// The loop.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema, Default)]
 #[serde(default, deny_unknown_fields)]

@@ -26,7 +26,7 @@ pub struct CircuitResult {
     /// The lap by positions alone, with its standard deviation.
     #[serde(default)]
     pub length_by_positions_m: Measured,
-    /// What `length_m` rests on: "wheel" or "stated length".
+    /// What `length_m` rests on: "speed channel" or "stated length".
     #[serde(default)]
     pub length_from: Option<String>,
     /// Common elevation at the edges of the steps.

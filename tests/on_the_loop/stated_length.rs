@@ -58,7 +58,7 @@ fn who_rides_outside_the_measurement_line_is_told_how_far() {
     let told = said(&solution, "ridden-length");
     assert!(told.len() == 1 && told[0].contains("outside it"), "{told:?}");
     assert!((solution.circuit.length_m.unwrap() - 402.5).abs() < 1.0, "{:?}", solution.circuit.length_m);
-    assert_eq!(solution.circuit.length_from.as_deref(), Some("wheel"));
+    assert_eq!(solution.circuit.length_from.as_deref(), Some("speed channel"));
 }
 
 #[test]

@@ -169,7 +169,7 @@ fn every_length_of_a_lap_is_one_number_with_one_name() {
         let profile_ends = circuit.profile.last().expect("a profile").distance_m;
         assert!((profile_ends - by_wheel).abs() < 1e-6, "{name}: the profile ends at {profile_ends}");
         let one = |m: f64| format!("{m:.1}");
-        let mut named = vec![(one(by_wheel), "by the wheel")];
+        let mut named = vec![(one(by_wheel), "by the speed channel")];
         named.extend(circuit.length_by_positions_m.value.map(|m| (one(m), "ositions show")));
         named.extend(circuit.stated_length_m.map(|m| (one(m), "stated")));
         named.extend(circuit.stated_length_m.map(|m| (one(m), "session states")));
@@ -193,7 +193,7 @@ fn every_length_of_a_lap_is_one_number_with_one_name() {
         for (run, recording) in inputs.session.runs.iter().zip(&inputs.recordings) {
             let text = plain(&inspection(&inspect(recording, None), 240, Units::Metric));
             for (length, words) in lengths_near(&text, by_wheel) {
-                assert!(words.contains("by the wheel"), "{name}, {}: {length} m in «{words}»", run.file);
+                assert!(words.contains("by the speed channel"), "{name}, {}: {length} m in «{words}»", run.file);
                 assert!((length / by_wheel - 1.0).abs() < 0.002, "{name}, {}: {length} m", run.file);
             }
         }

@@ -339,7 +339,7 @@ fn no_figure_shows_what_rests_on_values_that_are_not_known() {
 fn loop_and_rollers_stand_side_by_side_where_a_day_has_both() {
     let both = figures(Request { mixed: true, ..Request::new(3, 8) }, &Style::default());
     let figure = both.iter().find(|f| f.name == "venues").expect("a figure of both venues");
-    for words in ["road", "rollers", "together", "butyl tube: road", "latex tube: road"] {
+    for words in ["loop", "rollers", "together", "butyl tube: loop", "latex tube: loop"] {
         assert!(reading::words(&figure.svg).iter().any(|w| w.text == words), "{words}");
     }
     assert!(figures(Request::new(3, 8), &Style::default()).iter().all(|f| f.name != "venues"));

@@ -215,7 +215,7 @@ fn pairs_venues_windows_and_shared_values_are_told() {
     assert!(html.contains("<span>shared</span>"), "a shared value is told as such");
     assert!(html.contains("216 to 460"), "the window of a roller run");
     let html = html.replace("&#x2f;", "/");
-    assert!(html.contains("Loop and rollers disagree, so there is no one number. On the road: "));
+    assert!(html.contains("Loop and rollers disagree, so there is no one number. On the loop: "));
     assert!(html.contains("W of rolling less than") || html.contains("W of rolling below"), "rollers are told apart");
 }
 

@@ -5,12 +5,14 @@
 use crate::sample_folder::{holds, inputs, said, solve, solved, truth, with_runs};
 use loopwright::analysis::RiddenSession;
 use loopwright::error::Error;
-use loopwright::forecast::{Measure, forecast, predict_plan};
+use loopwright::forecast::{Measure, beside_truth, forecast, predict_plan, solve_rehearsal};
 use loopwright::plan::{Plan, Target};
 use loopwright::report::Units;
 use loopwright::report::forecast::forecast_text;
+use loopwright::report::rehearsal::rehearsal_text;
 use loopwright::report::verdict::Verdict;
 use loopwright::session::{Run, Venue, WindMode};
+use loopwright::simulate::simulate;
 use loopwright::solution::{Contrast, Solution, VenueResult, Venues};
 use loopwright::standing::{Ground, standings};
 
@@ -270,6 +272,28 @@ fn a_plan_of_both_venues_is_told_by_what_they_find_together() {
     // What is found there is what a target is judged by.
     let wanted = Plan { target: Target { power_w: Some(5.0), ..Target::default() }, ..plan };
     assert!(forecast(&wanted).unwrap().goals[0].reached);
+}
+
+#[test]
+fn a_rehearsal_of_both_venues_is_judged_first_by_what_they_say_together() {
+    const DAY: &str = "track-and-rollers";
+    let plan = crate::sample_folder::plan(DAY);
+    let day = simulate(&plan, plan.seed).unwrap();
+    let s = solve_rehearsal(&day).unwrap();
+    let beside = beside_truth(&day, &s);
+    for (c, rows) in venues(&s).combined.iter().zip(beside.chunks(2)) {
+        let [crr, watts] = rows else { panic!("{rows:?}") };
+        assert_eq!(crr.subject, format!("{} − {}, together", c.setup, c.baseline));
+        assert_eq!((crr.measure, watts.measure), (Measure::Crr, Measure::PowerW));
+        assert_eq!((crr.estimate, watts.estimate), (c.crr, c.rolling_power_w));
+        let expected = truth(DAY, &c.setup, "crr") - truth(DAY, &c.baseline, "crr");
+        assert!((crr.truth - expected).abs() < 1e-12, "{crr:?} against {expected}");
+        assert_eq!(crr.inside, Some(holds(&c.crr, expected)));
+    }
+    assert!(rehearsal_text(&beside, s.confidence, None, 80).starts_with("Loop and rollers together"));
+    // An order that both venues share is told once.
+    let order = said(&s, "order-confounded");
+    assert_eq!(order.len(), 1, "{order:?}");
 }
 
 #[test]

@@ -43,16 +43,16 @@ pub(super) fn laps(session: &Session, solution: &Solution) -> Option<Paragraph> 
     if has_geometry(session) {
         text.push(if known {
             format!(
-                "The place along the lap is the distance by the wheel, tied to the lap marks. The speed delay is taken as \
+                "The place along the lap is the distance of the speed channel, tied to the lap marks. The speed delay is taken as \
                  {delay}, with which the laps repeat best."
             )
         } else {
-            "The place along the lap is the distance by the wheel.".into()
+            "The place along the lap is the distance of the speed channel.".into()
         });
     } else {
         sources.push(Source::DurbinKoopman);
         text.push(format!(
-            "Where there are positions, the place along the lap is the distance by the wheel, whose start and scale are \
+            "Where there are positions, the place along the lap is the distance of the speed channel, whose start and scale are \
              tied to all positions of a stretch of laps together; a slow drift from lap to lap is added where they ask \
              for one {}. No single position is followed.",
             cite(Source::DurbinKoopman)

@@ -8,6 +8,7 @@ use super::paragraph::{Paragraph, cite};
 use super::ridden::has_venue;
 use crate::session::{Session, Venue};
 use crate::solution::Solution;
+use crate::wording::{capitalised, venue_name};
 
 pub(super) fn rollers(session: &Session) -> Option<Paragraph> {
     if !has_venue(session, Venue::Rollers) {
@@ -74,12 +75,13 @@ pub(super) fn rollers(session: &Session) -> Option<Paragraph> {
 
 pub(super) fn together(session: &Session, solution: &Solution) -> Option<Paragraph> {
     let venues = solution.venues.as_ref()?;
+    let on = venue_name(&solution.circuit.kind);
     let mut sources = Vec::new();
-    let mut text = vec![
-        "Loop and rollers are solved apart. The table of set-ups shows the loop, because only a loop shows CdA; nothing is \
-         averaged there."
-            .to_string(),
-    ];
+    let mut text = vec![format!(
+        "{} and rollers are solved apart. The table of set-ups shows the {on}, because rollers do not show CdA; nothing is \
+             averaged there.",
+        capitalised(on)
+    )];
     if !venues.combined.is_empty() {
         sources.extend([Source::Welch, Source::Meier, Source::DerSimonianLaird]);
         text.push(format!(
@@ -94,11 +96,14 @@ pub(super) fn together(session: &Session, solution: &Solution) -> Option<Paragra
         ));
     }
     if !venues.surface_loss.is_empty() {
-        text.push(
-            "Crr on the loop less Crr on the rollers is what the surface of the road, and the casing on it, cost, as far as \
-             the conversion from drum to flat holds."
-                .into(),
-        );
+        text.push(format!(
+            "Crr on the {on} less Crr on the rollers is what the surface, and the casing on it, cost, as far as the \
+                 conversion from drum to flat holds."
+        ));
     }
-    Paragraph::new("Loop and rollers together", &text, &sources)
+    Paragraph::new(
+        if on == "track" { "Track and rollers together" } else { "Loop and rollers together" },
+        &text,
+        &sources,
+    )
 }

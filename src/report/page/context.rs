@@ -8,6 +8,7 @@ use super::super::factors;
 use super::super::findings::{Group, grouped, of_result};
 use super::super::number::significant;
 use super::super::table::PageTable;
+use super::super::together::both;
 use super::super::units::Units;
 use super::super::verdict::{Verdict, reference_speed};
 use super::super::{lap_table, laps_left_out, methods, ride_files, run_to_run};
@@ -16,7 +17,7 @@ use super::tables::{budgets, differences_table, factor_table, fixed, pairs, runs
 use super::template::{Drawn, STYLE, Template, drawn};
 use crate::error::Error;
 use crate::solution::{Estimate, Solution};
-use crate::wording::{counted, percent};
+use crate::wording::{capitalised, counted, percent};
 use serde::Serialize;
 
 #[derive(Serialize)]
@@ -39,6 +40,7 @@ pub(super) struct Context<'a> {
     set_ups: String,
     conditions: String,
     second: String,
+    both_venues: String,
     venues: String,
     findings: Vec<Group>,
     figures: String,
@@ -58,7 +60,7 @@ pub(super) struct Context<'a> {
 #[derive(Serialize)]
 struct Part {
     id: &'static str,
-    heading: &'static str,
+    heading: String,
 }
 
 #[derive(Serialize)]
@@ -119,6 +121,7 @@ impl<'a> Context<'a> {
                 .trim_end()
                 .to_string(),
             second: template.figures(&pick(&is_second))?,
+            both_venues: both_venues(solution),
             venues: template.tables(venues(solution, units))?,
             findings: grouped(&of_result(solution, units)),
             figures: if rest.is_empty() { String::new() } else { template.figures(&rest)? },
@@ -208,9 +211,15 @@ fn conditions(solution: &Solution, units: Units) -> String {
     watts.into_iter().chain(crr_held::sentence(solution)).collect::<Vec<_>>().join(" ")
 }
 
+/// "Track and rollers".
+fn both_venues(solution: &Solution) -> String {
+    capitalised(&both(solution))
+}
+
 fn parts(solution: &Solution, figures: bool, laps: bool) -> Vec<Part> {
+    let both = both_venues(solution);
     let all = [
-        (solution.venues.is_some(), "venues", "Loop and rollers"),
+        (solution.venues.is_some(), "venues", both.as_str()),
         (differences_table(solution).is_some(), "differences", "Differences"),
         (solution.factors.is_some(), "factors", "Factors"),
         (true, "set-ups-table", "Set-ups"),
@@ -225,5 +234,5 @@ fn parts(solution: &Solution, figures: bool, laps: bool) -> Vec<Part> {
         (!solution.runs.is_empty(), "inputs", "Inputs"),
         (true, "sources", "Sources"),
     ];
-    all.into_iter().filter(|(there, ..)| *there).map(|(_, id, heading)| Part { id, heading }).collect()
+    all.into_iter().filter(|(there, ..)| *there).map(|(_, id, heading)| Part { id, heading: heading.into() }).collect()
 }

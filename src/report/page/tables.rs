@@ -12,6 +12,7 @@ use super::super::{factors, held_fixed, lap_length, left_open, monte_carlo, run_
 use super::input::PageInput;
 use crate::factor::Answer;
 use crate::solution::{Estimate, Solution};
+use crate::wording::venue_name;
 
 pub(super) fn differences_table(solution: &Solution) -> Option<PageTable> {
     let known = |e: &Estimate| e.value.is_some();
@@ -66,19 +67,21 @@ pub(super) fn set_ups(solution: &Solution, units: Units) -> Option<PageTable> {
 }
 
 /// Which venue the tables of the top are of, where there are two.
-fn on_the_loop(solution: &Solution) -> &'static str {
-    if solution.venues.is_some() { " on the loop" } else { "" }
+fn on_the_loop(solution: &Solution) -> String {
+    let name = venue_name(&solution.circuit.kind);
+    if solution.venues.is_some() { format!(" on the {name}") } else { String::new() }
 }
 
 /// Loop and rollers side by side.
 pub(super) fn venues(solution: &Solution, units: Units) -> Vec<PageTable> {
     let Some(both) = together(solution, units) else { return Vec::new() };
     let crr = match solution.venues.as_ref().is_some_and(|v| !v.surface_loss.is_empty()) {
-        true => {
-            "Crr of each set-up where it was ridden, on a flat. Surface: Crr on the loop less Crr on the rollers, what the road and \
-             the casing on it cost as far as the conversion from drum to flat holds."
-        }
-        false => "Crr of each set-up on a flat, as far as the conversion from drum to flat holds.",
+        true => format!(
+            "Crr of each set-up where it was ridden, on a flat. Surface: Crr on the {} less Crr on the rollers, what the surface and \
+             the casing on it cost as far as the conversion from drum to flat holds.",
+            venue_name(&solution.circuit.kind)
+        ),
+        false => "Crr of each set-up on a flat, as far as the conversion from drum to flat holds.".into(),
     };
     let differences = format!(
         "Differences in Crr from the baseline, and of the best from the next best, on each venue and together; p is adjusted \
@@ -87,7 +90,7 @@ pub(super) fn venues(solution: &Solution, units: Units) -> Vec<PageTable> {
     );
     [
         both.differences.page("venue-differences", "Differences seen on both", differences.trim()),
-        both.setups.page("venue-set-ups", &heading_of_setups(solution), crr),
+        both.setups.page("venue-set-ups", &heading_of_setups(solution), &crr),
     ]
     .into_iter()
     .flatten()
@@ -140,10 +143,14 @@ pub(super) fn runs(solution: &Solution, units: Units) -> Vec<PageTable> {
         "{} Delay is by how much speed runs behind power. Wind is where it blows from, at the height of the rider.",
         lap_length::sentence(&solution.circuit, units)
     );
+    let on_loop_heading = format!("On the {}", venue_name(&solution.circuit.kind));
     let window = "Seconds of the window count from the first record; the standard error of Crr is that of the scatter within \
                   the window alone.";
-    [on_loop.page("runs-loop", "On the loop", wind.trim_start()), on_rollers.page("runs-rollers", "On rollers", window)]
-        .into_iter()
-        .flatten()
-        .collect()
+    [
+        on_loop.page("runs-loop", &on_loop_heading, wind.trim_start()),
+        on_rollers.page("runs-rollers", "On rollers", window),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
 }

@@ -10,7 +10,7 @@ use super::names::{pair, reference_speed, tested};
 use crate::pool::{PooledContrast, PooledQuantity, PooledResult};
 use crate::session::factors::shown_with_unit;
 use crate::solution::Estimate;
-use crate::wording::counted;
+use crate::wording::{counted, venue_name};
 
 /// What each day errs by itself, and what all share.
 const OWN_AND_SHARED: Parts = Parts { names: ["own", "shared"], on_terminal: true };
@@ -27,7 +27,12 @@ pub fn days(result: &PooledResult) -> Table {
     for day in &result.days {
         // A name that is the file's is not told twice.
         let file = (day.file != day.name).then(|| day.file.clone());
-        let cells = [Cell::words(&day.name), Cell::maybe(file), Cell::maybe(day.date.clone()), Cell::words(&day.venue)];
+        let cells = [
+            Cell::words(&day.name),
+            Cell::maybe(file),
+            Cell::maybe(day.date.clone()),
+            Cell::words(venue_name(&day.venue)),
+        ];
         table.push(cells.into());
     }
     table

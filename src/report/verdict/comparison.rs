@@ -6,13 +6,15 @@ use super::super::number::significant;
 use super::names::NAMED;
 use super::pair::{in_words, judged, watts};
 use crate::standing::{Ground, Pair, Shown, Standing};
-use crate::wording::counted;
+use crate::wording::{counted, venue_name};
 
 /// How things are called.
 pub struct Voice<'a> {
     pub name: &'a dyn Fn(&str) -> String,
     /// "at 40 km/h".
     pub at: String,
+    /// "loop" or "track".
+    pub on: &'a str,
     /// Whether the venue is worth a word.
     pub mixed: bool,
     /// Whether something must be looked at before any number is believed, so that no difference is called real as it stands.
@@ -29,7 +31,7 @@ impl Voice<'_> {
 pub fn place(standing: &Standing) -> String {
     match &standing.ground {
         Ground::Venue(venue) if venue == "rollers" => "On rollers: ".into(),
-        Ground::Venue(venue) => format!("On the {venue}: "),
+        Ground::Venue(venue) => format!("On the {}: ", venue_name(venue)),
         Ground::Only | Ground::Together => String::new(),
     }
 }
@@ -38,7 +40,7 @@ pub fn place(standing: &Standing) -> String {
 pub fn headline(voice: &Voice, standing: &Standing) -> String {
     let at = &voice.at;
     let whole = match standing.ground {
-        Ground::Together => "On loop and rollers together: ".to_string(),
+        Ground::Together => format!("On {} and rollers together: ", voice.on),
         _ if voice.mixed => place(standing),
         _ => String::new(),
     };
