@@ -203,7 +203,7 @@ fn both_venues_are_told_with_the_windows_of_the_rollers() {
         "Differences seen on loop and rollers",
         "Differences from butyl tube on the loop",
         "Set-ups on the loop",
-        "Crr on the road and rollers\n",
+        "Crr on the loop and rollers\n",
         "Runs on the loop",
         "216 to 460",
     ];
