@@ -10,11 +10,11 @@ use crate::analysis::instrument::InputQuantity;
 use crate::error::Error;
 use crate::solve::account::{LapAccount, SupposedAir};
 use crate::solve::design::{LapBlock, Problem};
-use crate::solve::fit::{Frame, LapInput, RowScatter};
+use crate::solve::fit::{Frame, LapInput};
 use crate::solve::layout::Layout;
 use crate::solve::prior::Expected;
 use crate::solve::solved::{Solution, Solved};
-use crate::solve::spread::Spread;
+use crate::solve::spread::{RowScatter, Spread};
 use crate::solve::weights::lap_weights;
 use crate::uncertainty::cluster::ClusterRobust;
 use crate::uncertainty::working::Working;
@@ -61,15 +61,13 @@ impl Design<'_> {
     pub(super) fn propagate(&self, noise: &RowNoise, extent: Extent) -> Result<Propagated, Error> {
         let frame = Frame { work: self.work.clone(), choices: &self.choices, survey: self.survey.as_ref() };
         let all: Vec<usize> = (0..self.laps.len()).collect();
-        let row_sd_m = self.row_sd_m(noise);
-        let long_run_variance = self.long_run_variance(noise);
+        let (row_sd_m, long_run_variance) = (self.row_sd_m(noise), self.long_run_variance(noise));
         let weights = self.weights(noise);
-        let with = |spread: Spread| {
-            frame.problem(&self.laps, &all, &weights, RowScatter { sd_m: row_sd_m, long_run_variance, spread })
-        };
-        let problem = with(Spread::default());
-        let parameters = self.parameters(&problem.layout);
-        let problem = with(Spread::foreseen(&problem, &parameters));
+        let scatter = RowScatter { sd_m: row_sd_m, long_run_variance, spread: Spread::default() };
+        let problem = |scatter: RowScatter| frame.problem(&self.laps, &all, &weights, scatter);
+        let unseen = problem(scatter);
+        let parameters = self.parameters(&unseen.layout);
+        let problem = problem(RowScatter { spread: Spread::foreseen(&unseen, &parameters), ..scatter });
         let at = Solution { parameters: &parameters, instruments_at: &parameters, classes: &self.classes };
         let solved = Solved::new(problem, at)?;
         let inverse = solved.inverse().ok_or_else(|| {

@@ -14,13 +14,12 @@ use super::profile::Absorption;
 use super::screen;
 use super::solved::{Solution, Solved};
 use super::speed_class::{SpeedClasses, classify};
-use super::spread::Spread;
+use super::spread::{RowScatter, Spread};
 use super::weights::lap_weights;
 use super::wind_along::{Waves, WindAlong};
 use crate::error::Error;
 use crate::sample::{Cumulative, Reason};
 use crate::uncertainty::cluster::ClusterRobust;
-use crate::uncertainty::working::Working;
 use nalgebra::DVector;
 
 /// Standard deviation of what is expected of the lag, s.
@@ -31,8 +30,6 @@ const MOST_WIND_VARIANCE: f64 = 1.0;
 pub const LAG_BOUND_S: f64 = 3.0;
 /// Scatter of one row of the account before it is known, m.
 const FIRST_ROW_SD_M: f64 = 0.05;
-/// Long-run variance of rows over the variance of one before it is known: neighbouring steps of 3 s in gusts that last as long.
-const USUAL_LONG_RUN: f64 = 3.4;
 /// Share of the expected wind that it is expected to change by from the middle of a run to its end.
 pub const DRIFT_SHARE: f64 = 0.25;
 /// Wind that the second and third start suppose, in units of what is expected.
@@ -100,31 +97,6 @@ impl Default for Expectations {
             yaw: 0.3,
             yaw_sd: 1.2,
         }
-    }
-}
-
-/// Scatter of the rows of the account.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct RowScatter {
-    /// Standard deviation of one row, m.
-    pub sd_m: f64,
-    /// γ₀(1 + 2Σρ), m²: how little the mean of many rows of a lap is known.
-    pub long_run_variance: f64,
-    /// Of the air.
-    pub spread: Spread,
-}
-
-impl RowScatter {
-    /// With neighbours that hang together as they usually do.
-    pub fn usual(sd_m: f64) -> RowScatter {
-        RowScatter { sd_m, long_run_variance: USUAL_LONG_RUN * sd_m * sd_m, spread: Spread::default() }
-    }
-
-    /// From the residuals of laps: φ of neighbouring rows makes γ₀(1 + φ)/(1 − φ).
-    fn of(working: &Working, sd_m: f64) -> RowScatter {
-        let phi = working.correlation.get(1).copied().unwrap_or(0.0);
-        let mean = working.variance.iter().sum::<f64>() / working.variance.len().max(1) as f64;
-        RowScatter { sd_m, long_run_variance: mean * (1.0 + phi) / (1.0 - phi), spread: Spread::default() }
     }
 }
 

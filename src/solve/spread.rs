@@ -1,4 +1,4 @@
-//! How far the air of this day spreads: what of the differences between the winds of runs is no error of the fit, and how
+//! How far rows of the account and the air of this day spread. Of the air: what of the differences between the winds of runs is no error of the fit, and how
 //! much the wind differs along the loop.
 //!
 //! Given the equations at a point; gives a share and a scale. Both are taken from the day itself, because either extreme
@@ -15,13 +15,42 @@
 //! p(κ | rides) ∝ |I + κ²SL|^(−½) exp( ½ hᵀ (L + S⁻¹/κ²)⁻¹ h ),   0 < κ < 1.5
 //! ```
 //!
-//! and the mean of κ is taken (an expectation with a scale of its own: Lindley & Smith 1972, J. R. Stat. Soc. B 34:1). Before a day
-//! is ridden its mean, L + Laaᵀ L, stands for hhᵀ.
+//! and the mean of κ is taken (an expectation with a scale of its own: Lindley & Smith 1972, J. R. Stat. Soc. B 34:1). Before a
+//! day is ridden h is spread about La by L.
 
 use super::design::{LapBlock, Problem};
 use super::layout::RunColumns;
 use super::normal::Factored;
+use crate::uncertainty::working::Working;
 use nalgebra::{DMatrix, DVector};
+
+/// Long-run variance of rows over the variance of one before it is known: neighbouring steps of 3 s in gusts that last as long.
+const USUAL_LONG_RUN: f64 = 3.4;
+
+/// Scatter of the rows of the account.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RowScatter {
+    /// Standard deviation of one row, m.
+    pub sd_m: f64,
+    /// γ₀(1 + 2Σρ), m²: how little the mean of many rows of a lap is known.
+    pub long_run_variance: f64,
+    /// Of the air.
+    pub spread: Spread,
+}
+
+impl RowScatter {
+    /// With neighbours that hang together as they usually do.
+    pub fn usual(sd_m: f64) -> RowScatter {
+        RowScatter { sd_m, long_run_variance: USUAL_LONG_RUN * sd_m * sd_m, spread: Spread::default() }
+    }
+
+    /// From the residuals of laps: φ of neighbouring rows makes γ₀(1 + φ)/(1 − φ).
+    pub(super) fn of(working: &Working, sd_m: f64) -> RowScatter {
+        let phi = working.correlation.get(1).copied().unwrap_or(0.0);
+        let mean = working.variance.iter().sum::<f64>() / working.variance.len().max(1) as f64;
+        RowScatter { sd_m, long_run_variance: mean * (1.0 + phi) / (1.0 - phi), spread: Spread::default() }
+    }
+}
 
 /// What the day shows of its air.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -54,10 +83,7 @@ impl Spread {
             let at = DVector::from_column_slice(parameters) + step;
             let wind_told = told.wind_share(&at, 0.0)?;
             // What both rides and expectations say, times the precision of both: L times what the rides alone say.
-            let along = told.scale(&at, |a, together, _| {
-                let h = together * a;
-                &h * h.transpose()
-            })?;
+            let along = told.scale(&at, |a, together, _| vec![together * a])?;
             Some(Spread { wind_told, along })
         };
         found().unwrap_or_default()
@@ -69,10 +95,7 @@ impl Spread {
             let told = Told::at(problem, truth)?;
             let at = DVector::from_column_slice(truth);
             let wind_told = told.wind_share(&at, 1.0)?;
-            let along = told.scale(&at, |a, _, information| {
-                let h = information * a;
-                information + &h * h.transpose()
-            })?;
+            let along = told.scale(&at, |a, _, information| scattered(&(information * a), information))?;
             Some(Spread { wind_told, along })
         };
         found().unwrap_or_default()
@@ -126,12 +149,12 @@ impl<'p, 'a> Told<'p, 'a> {
         Some((1.0 - may / seen.max(f64::MIN_POSITIVE)).max(0.0))
     }
 
-    /// Mean of κ; 1 where the wind along the loop is not estimated. `product` makes hhᵀ of the coefficients, their precision by
-    /// rides and expectations, and L.
+    /// Mean of κ; 1 where the wind along the loop is not estimated. `directions` makes h of the coefficients, their precision by
+    /// rides and expectations, and L; of several the root of the mean square counts.
     fn scale(
         &self,
         at: &DVector<f64>,
-        product: impl Fn(&DVector<f64>, &DMatrix<f64>, &DMatrix<f64>) -> DMatrix<f64>,
+        directions: impl Fn(&DVector<f64>, &DMatrix<f64>, &DMatrix<f64>) -> Vec<DVector<f64>>,
     ) -> Option<f64> {
         let columns: Vec<usize> = self.problem.layout.along.clone().collect();
         if columns.is_empty() {
@@ -142,12 +165,28 @@ impl<'p, 'a> Told<'p, 'a> {
         let coefficients = DVector::from_iterator(columns.len(), columns.iter().map(|c| at[*c]));
         let together = self.covariance(&columns)?.try_inverse()?;
         let information = &together - DMatrix::from_diagonal(&expected);
-        mean_scale(&information, &product(&coefficients, &together, &information), &expected)
+        let all = directions(&coefficients, &together, &information);
+        let scales: Vec<f64> = all.iter().map(|h| mean_scale(&information, h, &expected)).collect::<Option<_>>()?;
+        // Variances grow with the square of the scale.
+        Some((scales.iter().map(|s| s * s).sum::<f64>() / scales.len().max(1) as f64).sqrt())
     }
 }
 
-/// Mean of κ from the information L, hhᵀ and the diagonal of S⁻¹.
-fn mean_scale(information: &DMatrix<f64>, product: &DMatrix<f64>, expected: &DVector<f64>) -> Option<f64> {
+/// Points that stand for h = La + noise of covariance L: along each axis of L, both ways, at two distances whose squares have the
+/// mean n and the variance 2n of the squared length of n standard normal numbers.
+fn scattered(mean: &DVector<f64>, information: &DMatrix<f64>) -> Vec<DVector<f64>> {
+    let axes = information.clone().symmetric_eigen();
+    let n = mean.len() as f64;
+    let near_and_far = [n - (2.0 * n).sqrt(), n + (2.0 * n).sqrt()].map(|square| square.max(0.0).sqrt());
+    let steps = axes.eigenvalues.iter().enumerate().flat_map(|(axis, size)| {
+        let one = axes.eigenvectors.column(axis) * size.max(0.0).sqrt();
+        near_and_far.map(|distance| &one * distance)
+    });
+    steps.flat_map(|step| [mean + &step, mean - step]).collect()
+}
+
+/// Mean of κ from the information L, h and the diagonal of S⁻¹.
+fn mean_scale(information: &DMatrix<f64>, h: &DVector<f64>, expected: &DVector<f64>) -> Option<f64> {
     let scales = (1..=SCALES).map(|i| LARGEST_SCALE * i as f64 / SCALES as f64);
     let logs: Vec<(f64, f64)> = scales
         .map(|scale| {
@@ -155,7 +194,7 @@ fn mean_scale(information: &DMatrix<f64>, product: &DMatrix<f64>, expected: &DVe
             let whole = (information + DMatrix::from_diagonal(&precision)).cholesky()?;
             // |I + κ²SL| = |L + S⁻¹/κ²| / |S⁻¹/κ²|.
             let ln_spread = 2.0 * whole.l().diagonal().map(f64::ln).sum() - precision.map(f64::ln).sum();
-            Some((scale, 0.5 * whole.solve(product).trace() - 0.5 * ln_spread))
+            Some((scale, 0.5 * h.dot(&whole.solve(h)) - 0.5 * ln_spread))
         })
         .collect::<Option<_>>()?;
     let largest = logs.iter().map(|(_, log)| *log).fold(f64::NEG_INFINITY, f64::max);
@@ -186,7 +225,7 @@ mod tests {
             let information = DMatrix::from_element(1, 1, 1.0 / (error_sd * error_sd));
             let h = &information * DVector::from_element(1, estimate);
             let expected = DVector::from_element(1, 1.0 / (expected_sd * expected_sd));
-            let found = mean_scale(&information, &(&h * h.transpose()), &expected).unwrap();
+            let found = mean_scale(&information, &h, &expected).unwrap();
             assert!((found - sum / weight).abs() < 1e-9, "{found} {}", sum / weight);
         }
     }
@@ -197,13 +236,13 @@ mod tests {
         let expected = DVector::from_fn(6, |i, _| (0.5 / (i / 2 + 1) as f64).powi(-2));
         let of = |coefficient: f64| {
             let h = &information * DVector::from_element(6, coefficient);
-            mean_scale(&information, &(&h * h.transpose()), &expected).unwrap()
+            mean_scale(&information, &h, &expected).unwrap()
         };
         assert!(of(0.0) < 0.2, "{}", of(0.0));
         assert!(of(0.5) > 0.9, "{}", of(0.5));
         // Without any information every scale is as likely.
         let nothing = DMatrix::zeros(6, 6);
-        let middle = mean_scale(&nothing, &nothing, &expected).unwrap();
+        let middle = mean_scale(&nothing, &DVector::zeros(6), &expected).unwrap();
         assert!((middle - 0.5 * (LARGEST_SCALE + LARGEST_SCALE / SCALES as f64)).abs() < 1e-9, "{middle}");
     }
 }
