@@ -1,11 +1,11 @@
-//! How far rows of the account and the air of this day spread. Of the air: what of the differences between the winds of runs is no error of the fit, and how
-//! much the wind differs along the loop.
+//! How far rows of the account spread on this day, and its air: what of the differences between the winds of runs is no
+//! error of the fit, and how much the wind differs along the loop.
 //!
 //! Given the equations at a point; gives a share and a scale. Both are taken from the day itself, because either extreme
 //! misleads:
 //!
 //! * Winds of runs err by some 0.05 m/s, and more in a run whose drag differs. Taken for differences of wind, such errors tell
-//!   drag against yaw what nothing told: Crr held on 76 % of days whose drag changed by 1 % from run to run.
+//!   drag against yaw what nothing told: where drag changed by 1 % from run to run, intervals of Crr held on 76 % of days.
 //! * A wind that may differ along the loop as between houses costs nearly half of the certainty of CdA on an open road.
 //!
 //! The scale κ multiplies what is expected of the coefficients of the wind along the loop, a ~ N(0, κ²S). With the information L
@@ -72,18 +72,18 @@ impl Default for Spread {
 const SCALES: usize = 25;
 const LARGEST_SCALE: f64 = 1.5;
 /// The mean square of n errors strays by √(2/n) of itself; differences of wind are believed from so many times that.
-const STRAYS: f64 = 2.0;
+const MAY_STRAY: f64 = 2.0;
 
 impl Spread {
     /// From equations near their solution, with expectations of scale 1; the default where they are singular.
     pub fn of(problem: &Problem, parameters: &[f64]) -> Spread {
         let found = || {
-            let told = Told::at(problem, parameters)?;
-            let step = told.equations.solve(&problem.right_side(&told.blocks, &told.blocks, parameters))?;
+            let rides = RidesAt::at(problem, parameters)?;
+            let step = rides.equations.solve(&problem.right_side(&rides.blocks, &rides.blocks, parameters))?;
             let at = DVector::from_column_slice(parameters) + step;
-            let wind_told = told.wind_share(&at, 0.0)?;
+            let wind_told = rides.wind_share(&at, 0.0)?;
             // What both rides and expectations say, times the precision of both: L times what the rides alone say.
-            let along = told.scale(&at, |a, together, _| vec![together * a])?;
+            let along = rides.scale(&at, |a, together, _| vec![together * a])?;
             Some(Spread { wind_told, along })
         };
         found().unwrap_or_default()
@@ -92,10 +92,10 @@ impl Spread {
     /// What a day is expected to show of which these are the true parameters.
     pub fn foreseen(problem: &Problem, truth: &[f64]) -> Spread {
         let found = || {
-            let told = Told::at(problem, truth)?;
+            let rides = RidesAt::at(problem, truth)?;
             let at = DVector::from_column_slice(truth);
-            let wind_told = told.wind_share(&at, 1.0)?;
-            let along = told.scale(&at, |a, _, information| scattered(&(information * a), information))?;
+            let wind_told = rides.wind_share(&at, 1.0)?;
+            let along = rides.scale(&at, |a, _, information| scattered(&(information * a), information))?;
             Some(Spread { wind_told, along })
         };
         found().unwrap_or_default()
@@ -103,17 +103,17 @@ impl Spread {
 }
 
 /// What the rides tell at a point, by least squares.
-struct Told<'p, 'a> {
+struct RidesAt<'p, 'a> {
     problem: &'p Problem<'a>,
     blocks: Vec<LapBlock>,
     equations: Factored,
 }
 
-impl<'p, 'a> Told<'p, 'a> {
+impl<'p, 'a> RidesAt<'p, 'a> {
     fn at(problem: &'p Problem<'a>, parameters: &[f64]) -> Option<Self> {
         let blocks = problem.blocks(parameters);
         let equations = problem.normal(&blocks, &blocks, &problem.precision(parameters)).factored()?;
-        Some(Told { problem, blocks, equations })
+        Some(RidesAt { problem, blocks, equations })
     }
 
     /// Covariance of some parameters by the rides and what is expected.
@@ -145,7 +145,7 @@ impl<'p, 'a> Told<'p, 'a> {
             freedom += n - 1.0;
         }
         seen += errors_to_come * error;
-        let may = error * (1.0 + STRAYS * (2.0 / freedom).sqrt());
+        let may = error * (1.0 + MAY_STRAY * (2.0 / freedom).sqrt());
         Some((1.0 - may / seen.max(f64::MIN_POSITIVE)).max(0.0))
     }
 

@@ -97,7 +97,7 @@ fn fitted_in_blocks_the_drift_leaves_an_unbiased_difference_with_an_honest_error
     for solution in &solved {
         assert!(said(solution, "drift-confounded") && !said(solution, "order-confounded"), "{:?}", solution.findings);
         let finding = solution.findings.iter().find(|f| f.code == "drift-confounded").expect("said");
-        assert!(finding.message.contains("ride a b b a"), "{}", finding.message);
+        assert!(finding.message.contains("Ride a b b a"), "{}", finding.message);
         assert!(solution.crr_drift.as_ref().is_none_or(|d| d.confounded));
     }
 }
