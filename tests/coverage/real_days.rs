@@ -89,7 +89,8 @@ impl Condition {
         let (mut wind_m_s, mut gust_sd_m_s) = (self.wind_m_s, self.gust_sd_m_s);
         let expected = Expectations::default();
         let standard: f64 = StandardNormal.sample(&mut random);
-        let yaw = expected.yaw + expected.yaw_sd * standard;
+        // A plan takes k from −1 on.
+        let yaw = (expected.yaw + expected.yaw_sd * standard).max(-1.0);
         let mut day = self.day.replace("SEED", &seed.to_string()).replace("YAW", &format!("{yaw:.3}"));
         let mut between = |low: f64, high: f64| low + (high - low) * random.random::<f64>();
         if self.is_drawn {
