@@ -21,6 +21,11 @@ pub fn is_odd(c: char) -> bool {
         || matches!(c, '\u{FEFF}' | '\u{FFF9}'..='\u{FFFB}' | '\u{FFFE}' | '\u{FFFF}' | '\u{E0000}'..='\u{E007F}')
 }
 
+/// A string of a TOML file.
+pub fn quoted(text: &str) -> String {
+    toml::Value::String(text.to_string()).to_string()
+}
+
 /// The text in one line, with a stand-in for each odd character; tabs and ends of lines become blanks.
 ///
 /// ```

@@ -37,6 +37,16 @@ pub fn psi_from_kpa(pressure_kpa: f64) -> f64 {
     pressure_kpa / 6.894_757_293_168
 }
 
+/// kPa in one unit of pressure: "kpa", "bar" or "psi".
+pub fn kpa_in_one(unit: &str) -> Option<f64> {
+    match unit {
+        "kpa" => Some(1.0),
+        "bar" => Some(1.0 / bar_from_kpa(1.0)),
+        "psi" => Some(1.0 / psi_from_kpa(1.0)),
+        _ => None,
+    }
+}
+
 /// hPa to Pa.
 pub fn pa_from_hpa(pressure_hpa: f64) -> f64 {
     pressure_hpa * 100.0

@@ -29,7 +29,7 @@ pub fn venue_name(venue: &str) -> &str {
     if venue == "road" { "loop" } else { venue }
 }
 
-/// The same, at the beginning of a sentence.
+/// Words as they begin a sentence.
 pub fn capitalised(words: &str) -> String {
     let mut letters = words.chars();
     letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())

@@ -12,6 +12,7 @@ use crate::quantity::{hpa_from_pa, pa_from_hpa};
 use crate::sample::Ride;
 use crate::session::{Air, AirHere, Session, Wind, WindMode};
 use crate::solve::account::{TimeCurve, WindCurve};
+use crate::uncertainty::serial::mean_of_known;
 
 /// Interval at which a weather log is looked up, s.
 const LOOK_UP_S: f64 = 60.0;
@@ -49,11 +50,6 @@ pub struct LeastUncertainty {
     pub temperature_c: f64,
     pub pressure_hpa: f64,
     pub humidity_pct: f64,
-}
-
-fn mean(values: &[f64]) -> Option<f64> {
-    let known: Vec<f64> = values.iter().copied().filter(|x| x.is_finite()).collect();
-    (!known.is_empty()).then(|| known.iter().sum::<f64>() / known.len() as f64)
 }
 
 /// Works out the air of one run.
@@ -106,12 +102,13 @@ pub fn run_air(air: &Air, wind: &Wind, log: Option<&WeatherLog>, ride: &Ride) ->
         out.temperature_c /= n as f64;
         out.pressure_pa /= n as f64;
         out.humidity_pct /= n as f64;
-        let (temperature_c, elevation_m) = believed(mean(&ride.temperature_c), mean(&ride.altitude_m));
+        let (temperature_c, elevation_m) =
+            believed(mean_of_known(&ride.temperature_c), mean_of_known(&ride.altitude_m));
         out.findings = doubts(Some(out.temperature_c), Some(out.pressure_pa), temperature_c, elevation_m);
         return Ok(out);
     }
     let Readings { temperature_c, pressure_pa, humidity_pct, least_u, findings } =
-        readings(air, mean(&ride.temperature_c), mean(&ride.altitude_m));
+        readings(air, mean_of_known(&ride.temperature_c), mean_of_known(&ride.altitude_m));
     let here = stated_wind.unwrap_or(WindVector::STILL);
     Ok(RunAir {
         density: TimeCurve::constant(moist_air_density(temperature_c, pressure_pa, humidity_pct).density_kg_m3),
@@ -216,7 +213,7 @@ impl RunAir {
         self.humidity_pct = here.humidity_pct.unwrap_or(self.humidity_pct);
         let read = moist_air_density(self.temperature_c, self.pressure_pa, self.humidity_pct).density_kg_m3;
         self.density = if here.is_whole() { TimeCurve::constant(read) } else { self.density.scaled(read / logged) };
-        let (device_c, elevation_m) = believed(mean(&ride.temperature_c), mean(&ride.altitude_m));
+        let (device_c, elevation_m) = believed(mean_of_known(&ride.temperature_c), mean_of_known(&ride.altitude_m));
         self.findings = doubts(Some(self.temperature_c), Some(self.pressure_pa), device_c, elevation_m);
         self
     }

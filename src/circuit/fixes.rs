@@ -221,7 +221,7 @@ mod tests {
     }
 
     #[test]
-    fn an_later_reading_reaches_its_places_later() {
+    fn a_later_reading_reaches_its_places_later() {
         let ride = steady_ride(1200);
         let fixes = seen(&ride);
         let (now, later) = (fixes.chainage(0.7).unwrap(), fixes.chainage(0.9).unwrap());

@@ -2,6 +2,8 @@
 //!
 //! Given the place of a key within its table; gives what stands beside its field.
 
+use loopwright::wording::capitalised;
+
 /// Keys that say too little beside a field.
 const SAID: [(&str, &str); 4] = [
     ("mode", "How the wind is known"),
@@ -65,9 +67,5 @@ pub(super) fn named(place: &str) -> (String, &'static str) {
             other => other.to_string(),
         })
         .collect();
-    let mut label = words.join(" ");
-    if let Some(first) = label.chars().next() {
-        label = first.to_uppercase().collect::<String>() + &label[first.len_utf8()..];
-    }
-    (label, unit)
+    (capitalised(&words.join(" ")), unit)
 }

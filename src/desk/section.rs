@@ -8,6 +8,7 @@ use super::field::Field;
 use super::outline::Group;
 use super::sheet::{Change, Sheet, places};
 use super::typed::on_gauge;
+use loopwright::wording::capitalised;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -112,7 +113,7 @@ impl Sheet<'_> {
 
 fn title(name: &str, index: usize, first: &[Cell]) -> String {
     let said = first.first().map(|c| c.value.as_str()).unwrap_or_default();
-    let kind = if name == "setup" { "Set-up" } else { &format!("{}{}", name[..1].to_uppercase(), &name[1..]) };
+    let kind = if name == "setup" { "Set-up".to_string() } else { capitalised(name) };
     if said.is_empty() { format!("{kind} {}", index + 1) } else { format!("{kind} {}: {said}", index + 1) }
 }
 

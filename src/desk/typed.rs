@@ -4,7 +4,7 @@
 
 use super::field::Kind;
 use loopwright::error::Error;
-use loopwright::quantity::{bar_from_kpa, psi_from_kpa};
+use loopwright::quantity::kpa_in_one;
 use loopwright::report::Units;
 use loopwright::session::parse_checked;
 use toml_edit::{Array, Value};
@@ -46,11 +46,11 @@ fn in_kpa(name: &str, typed: &str) -> String {
     if !name.split('.').any(|part| part.ends_with("_kpa")) {
         return typed.to_string();
     }
-    let of = |unit: &str, per_kpa: f64| {
+    let of = |unit: &str| {
         let number = typed.trim().strip_suffix(unit)?.trim().parse::<f64>().ok()?;
-        Some(format!("{:.1}", number / per_kpa))
+        Some(format!("{:.1}", number * kpa_in_one(unit)?))
     };
-    of("bar", bar_from_kpa(1.0)).or_else(|| of("psi", psi_from_kpa(1.0))).unwrap_or_else(|| typed.to_string())
+    of("bar").or_else(|| of("psi")).unwrap_or_else(|| typed.to_string())
 }
 
 /// What a value in kilopascals reads on the gauge; empty for other units and where nothing or no number stands.

@@ -19,6 +19,7 @@ use crate::solve::fit::{Choices, LapInput, SurveyedSteps};
 use crate::solve::layout::Layout;
 use crate::solve::separation::{Evidence, not_separable, spread_of_squares};
 use crate::solve::speed_class::{SpeedClasses, classify};
+use crate::solve::wind_along::Waves;
 
 /// A run of the design.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -165,18 +166,19 @@ impl<'a> Design<'a> {
     }
 }
 
-/// The shares of the wind at equal distances round the lap as their geometric mean and the coefficients of their logarithm,
-/// cosine and sine of each wave; 1 and zeros where there are no shares.
+/// The shares of the wind at equal distances round the lap as their geometric mean and the coefficients of their logarithm; 1 and
+/// zeros where there are no shares.
 fn waves_of(share: &[f64], coefficients: usize) -> (f64, Vec<f64>) {
-    let n = share.len().max(1) as f64;
-    let with = |weight: &dyn Fn(f64) -> f64| {
-        share.iter().enumerate().map(|(i, s)| s.ln() * weight(std::f64::consts::TAU * i as f64 / n)).sum::<f64>() / n
-    };
-    let coefficient = |c: usize| {
-        let wave = (c / 2 + 1) as f64;
-        2.0 * with(&|angle: f64| if c.is_multiple_of(2) { (wave * angle).cos() } else { (wave * angle).sin() })
-    };
-    (with(&|_| 1.0).exp(), (0..coefficients).map(coefficient).collect())
+    let n = share.len();
+    if n == 0 {
+        return (1.0, vec![0.0; coefficients]);
+    }
+    // Each share is that in the middle of its step.
+    let edge: Vec<f64> = (0..=n).map(|i| (i as f64 - 0.5) / n as f64).collect();
+    let log: Vec<f64> = share.iter().map(|s| s.ln()).collect();
+    let mean = |term: &Vec<f64>| term.iter().zip(&log).map(|(t, l)| t * l).sum::<f64>() / n as f64;
+    let along = Waves::new(coefficients / 2, &edge).term.iter().map(|term| 2.0 * mean(term)).collect();
+    ((log.iter().sum::<f64>() / n as f64).exp(), along)
 }
 
 /// Which ridden lap stands for lap `i`: itself, or the last one ridden at the same planned speed.

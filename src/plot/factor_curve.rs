@@ -17,6 +17,7 @@ use crate::evidence::Evidence;
 use crate::factor::{Curve, CurvePoint, FactorResult};
 use crate::session::factors::{shown_name, shown_with_unit};
 use crate::solution::Solution;
+use crate::wording::capitalised;
 
 /// Between two panels, mm.
 const GAP: f64 = 4.0;
@@ -173,7 +174,5 @@ fn best_words(curve: &Curve, style: &Style) -> String {
 }
 
 fn axis_title(key: &str) -> String {
-    let words = shown_with_unit(key);
-    let mut letters = words.chars();
-    letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
+    capitalised(&shown_with_unit(key))
 }

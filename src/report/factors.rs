@@ -7,7 +7,7 @@ use super::table::{Cell, Column, PARTS, Parts, Readers, Table};
 use crate::factor::{Answer, Curve, Effects, FactorOutput, FactorResult, Interval, OffBest};
 use crate::session::factors::{Unit, shown_name, shown_with_unit};
 use crate::solution::{Estimate, Solution};
-use crate::wording::{listed, percent};
+use crate::wording::{capitalised, listed, percent};
 
 /// Where a factor is a pressure.
 const PRESSURES: &str = "Never inflate beyond the lower of the two maximum pressures marked on tyre and rim; a hookless rim has a \
@@ -130,9 +130,7 @@ pub(super) fn of_curve(curve: &Curve, output: &str, confidence: f64) -> String {
             format!(" At {level} it costs {} more than at {}.", cost.trim_start_matches('+'), at(o.value))
         });
     let next = next_words(curve);
-    let mut letters = name.chars();
-    let name = letters.next().map_or(String::new(), |c| c.to_uppercase().chain(letters).collect());
-    format!("{name}: {shape} {best}{}{next}", lost.unwrap_or_default())
+    format!("{}: {shape} {best}{}{next}", capitalised(&name), lost.unwrap_or_default())
 }
 
 fn next_words(curve: &Curve) -> String {
@@ -161,7 +159,7 @@ fn of_effects(effects: &Effects, output: &FactorOutput, confidence: f64) -> Stri
     let name = shown_with_unit(&effects.factor);
     format!(
         "{}: {what} against {}, every run used: {} (± at {}); {}.",
-        first_upper(&name),
+        capitalised(&name),
         effects.reference,
         listed(&list),
         percent(confidence),
@@ -193,11 +191,6 @@ fn of_interaction(output: &FactorOutput, confidence: f64) -> Option<String> {
     };
     let all = format!("{words}{}", lack.unwrap_or_default()).trim().to_string();
     (!all.is_empty()).then_some(all)
-}
-
-fn first_upper(words: &str) -> String {
-    let mut letters = words.chars();
-    letters.next().map_or(String::new(), |c| c.to_uppercase().chain(letters).collect())
 }
 
 fn estimate(i: &Interval) -> Estimate {

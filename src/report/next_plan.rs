@@ -5,9 +5,11 @@
 
 use super::number::significant;
 use super::verdict::name_of;
+use crate::printable::quoted;
 use crate::quantity::km_h_from_m_s;
 use crate::session::{Reference, RiderAndBike, Rollers, Session, Sharing, Uncertainty};
 use crate::solution::{LapResult, RunResult, SetupResult, Solution};
+use crate::uncertainty::serial::mean_of_known;
 use crate::wording::on_one_line;
 use serde::Serialize;
 
@@ -96,25 +98,16 @@ fn by_venue(solution: &Solution) -> (Vec<&RunResult>, Vec<&RunResult>) {
     solution.runs.iter().partition(|run| run.venue != "rollers")
 }
 
-fn quoted(text: &str) -> String {
-    toml::Value::String(text.to_string()).to_string()
-}
-
 fn median(mut all: Vec<usize>) -> usize {
     all.sort_unstable();
     all.get(all.len() / 2).copied().unwrap_or(0)
-}
-
-fn mean(all: impl Iterator<Item = f64>) -> Option<f64> {
-    let all: Vec<f64> = all.filter(|v| v.is_finite()).collect();
-    (!all.is_empty()).then(|| all.iter().sum::<f64>() / all.len() as f64)
 }
 
 /// Mean speed of each class of the laps that are used, km/h; that of the rollers where there are no laps.
 fn speeds(on_loop: &[&RunResult], on_rollers: &[&RunResult]) -> Vec<f64> {
     let used = || on_loop.iter().flat_map(|run| &run.laps).filter(|lap| lap.used);
     let of = |wanted: &dyn Fn(&LapResult) -> bool| {
-        mean(used().filter(|l| wanted(l)).map(|l| km_h_from_m_s(l.mean_speed_m_s)))
+        mean_of_known(used().filter(|l| wanted(l)).map(|l| km_h_from_m_s(l.mean_speed_m_s)))
     };
     let classes = used().filter_map(|lap| lap.planned_speed_class).max().unwrap_or(0);
     let by_class: Vec<f64> = match classes {
@@ -123,7 +116,7 @@ fn speeds(on_loop: &[&RunResult], on_rollers: &[&RunResult]) -> Vec<f64> {
     };
     if by_class.is_empty() {
         let windows = on_rollers.iter().filter_map(|run| run.window.as_ref());
-        return mean(windows.map(|w| km_h_from_m_s(w.mean_speed_m_s))).into_iter().collect();
+        return mean_of_known(windows.map(|w| km_h_from_m_s(w.mean_speed_m_s))).into_iter().collect();
     }
     by_class
 }
@@ -156,7 +149,7 @@ fn circuit(session: &Session, solution: &Solution, kind: &str) -> String {
 fn air(session: &Session, on_loop: &[&RunResult], on_rollers: &[&RunResult]) -> String {
     let mut out = String::from("[air]\n");
     let runs = || on_loop.iter().chain(on_rollers);
-    let temperature = mean(runs().filter_map(|run| run.temperature_c)).map(|t| ("temperature_c", t));
+    let temperature = mean_of_known(runs().filter_map(|run| run.temperature_c)).map(|t| ("temperature_c", t));
     let pressure = session.air.pressure_hpa.map(|p| ("pressure_hpa", p));
     let humidity = session.air.humidity_pct.map(|h| ("humidity_pct", h));
     for (key, value) in [temperature, pressure, humidity].into_iter().flatten() {
@@ -164,7 +157,7 @@ fn air(session: &Session, on_loop: &[&RunResult], on_rollers: &[&RunResult]) -> 
     }
     out.push('\n');
     let told = || on_loop.iter().filter(|run| run.wind.is_told());
-    let wind = mean(told().filter_map(|run| run.wind.speed_m_s)).zip(told().find_map(|run| run.wind.from_deg));
+    let wind = mean_of_known(told().filter_map(|run| run.wind.speed_m_s)).zip(told().find_map(|run| run.wind.from_deg));
     if let Some((speed_m_s, from_deg)) = wind {
         out.push_str(&format!("[wind]\nspeed_m_s = {speed_m_s:.1}\nfrom_deg = {from_deg:.0}.0\n\n"));
     }

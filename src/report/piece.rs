@@ -7,7 +7,7 @@ use super::table::{Grid, paragraph};
 use super::text::{LEAST_WIDTH, MOST_WIDTH, item, section};
 use super::units::Units;
 use crate::error::Error;
-use crate::wording::{harmless, on_one_line};
+use crate::wording::{capitalised, harmless, on_one_line};
 use serde::Serialize;
 
 /// One of them.
@@ -159,9 +159,5 @@ impl Page<'_> {
 
 /// What stands in brackets in a text, as a sentence under a heading.
 fn sentence(note: &str) -> String {
-    let mut letters = note.chars();
-    match letters.next() {
-        Some(first) => format!("{}{}.", first.to_uppercase(), letters.as_str()),
-        None => String::new(),
-    }
+    if note.is_empty() { String::new() } else { format!("{}.", capitalised(note)) }
 }

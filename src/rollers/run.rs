@@ -13,6 +13,7 @@ use crate::evidence::WarmUpEvidence;
 use crate::finding::What;
 use crate::record::Recording;
 use crate::session::{RiderAndBike, Rollers};
+use crate::uncertainty::serial::mean_of_known;
 
 /// Shortest window that a user may state, s: less cannot be cut into enough batches for a standard error.
 const SHORTEST_STATED_S: f64 = 75.0;
@@ -73,7 +74,7 @@ pub fn analyse(
     rollers: &Rollers,
     choice: &Choice,
 ) -> Result<RollerRun, Error> {
-    let temperature_c = choice.temperature_c.or_else(|| mean_of(&recording.temperature_c));
+    let temperature_c = choice.temperature_c.or_else(|| mean_of_known(&recording.temperature_c));
     let inputs = DrumInputs::new(rider, rollers, temperature_c);
     let steps = account::steps(recording)?;
     let blocks = steady::blocks(&steps, &inputs)?;
@@ -277,12 +278,6 @@ fn refusal(refusal: Refusal, warm_up: &WarmUp, recording: &Recording) -> Error {
         ),
     };
     Error::NoSteadyWindow { file, needed_s: SHORTEST_WINDOW_S, reason, next }
-}
-
-/// Mean of what is there, if anything is.
-fn mean_of(column: &[f64]) -> Option<f64> {
-    let there: Vec<f64> = column.iter().copied().filter(|x| x.is_finite()).collect();
-    (!there.is_empty()).then(|| there.iter().sum::<f64>() / there.len() as f64)
 }
 
 #[cfg(test)]

@@ -7,7 +7,7 @@ use super::ranges::{BEARINGS, RUN, TYRE, TYRES};
 use super::rule::{Checker, limit};
 use super::{Run, Session, Venue};
 use crate::error::Error;
-use crate::quantity::{bar_from_kpa, psi_from_kpa};
+use crate::quantity::kpa_in_one;
 
 /// Most runs of a session: a season of tests, twice the largest day that is planned.
 pub const MOST_RUNS: usize = 200;
@@ -134,7 +134,7 @@ fn factors(session: &Session, at: &Checker) -> Result<(), Error> {
     let Some(all) = session.factors() else { return Ok(()) };
     for factor in &all.list {
         let Levels::Quantities { unit, of_setup } = &factor.levels else { continue };
-        let Some(kpa) = kpa_from(unit.key).filter(|_| factor.key.contains("press")) else { continue };
+        let Some(kpa) = kpa_in_one(unit.key).filter(|_| factor.key.contains("press")) else { continue };
         for (s, level) in of_setup.iter().enumerate() {
             let n = s.to_string();
             let path = ["setup", n.as_str(), "factors", factor.key.as_str()];
@@ -162,16 +162,6 @@ fn factors(session: &Session, at: &Checker) -> Result<(), Error> {
         }
     }
     Ok(())
-}
-
-/// kPa in one unit of pressure.
-fn kpa_from(unit: &str) -> Option<f64> {
-    match unit {
-        "kpa" => Some(1.0),
-        "bar" => Some(1.0 / bar_from_kpa(1.0)),
-        "psi" => Some(1.0 / psi_from_kpa(1.0)),
-        _ => None,
-    }
 }
 
 /// A stated window is for rollers and runs forward.

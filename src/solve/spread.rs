@@ -77,28 +77,21 @@ const MAY_STRAY: f64 = 2.0;
 impl Spread {
     /// From equations near their solution, with expectations of scale 1; the default where they are singular.
     pub fn of(problem: &Problem, parameters: &[f64]) -> Spread {
-        let found = || {
-            let rides = RidesAt::at(problem, parameters)?;
+        let found = |rides: RidesAt| {
             let step = rides.equations.solve(&problem.right_side(&rides.blocks, &rides.blocks, parameters))?;
             let at = DVector::from_column_slice(parameters) + step;
-            let wind_told = rides.wind_share(&at, 0.0)?;
             // What both rides and expectations say, times the precision of both: L times what the rides alone say.
-            let along = rides.scale(&at, |a, together, _| vec![together * a])?;
-            Some(Spread { wind_told, along })
+            rides.spread(&at, 0.0, |a, together, _| vec![together * a])
         };
-        found().unwrap_or_default()
+        RidesAt::new(problem, parameters).and_then(found).unwrap_or_default()
     }
 
     /// What a day is expected to show of which these are the true parameters.
     pub fn foreseen(problem: &Problem, truth: &[f64]) -> Spread {
-        let found = || {
-            let rides = RidesAt::at(problem, truth)?;
-            let at = DVector::from_column_slice(truth);
-            let wind_told = rides.wind_share(&at, 1.0)?;
-            let along = rides.scale(&at, |a, _, information| scattered(&(information * a), information))?;
-            Some(Spread { wind_told, along })
-        };
-        found().unwrap_or_default()
+        let at = DVector::from_column_slice(truth);
+        let found =
+            |rides: RidesAt| rides.spread(&at, 1.0, |a, _, information| scattered(&(information * a), information));
+        RidesAt::new(problem, truth).and_then(found).unwrap_or_default()
     }
 }
 
@@ -110,10 +103,19 @@ struct RidesAt<'p, 'a> {
 }
 
 impl<'p, 'a> RidesAt<'p, 'a> {
-    fn at(problem: &'p Problem<'a>, parameters: &[f64]) -> Option<Self> {
+    fn new(problem: &'p Problem<'a>, parameters: &[f64]) -> Option<Self> {
         let blocks = problem.blocks(parameters);
         let equations = problem.normal(&blocks, &blocks, &problem.precision(parameters)).factored()?;
         Some(RidesAt { problem, blocks, equations })
+    }
+
+    fn spread(
+        &self,
+        at: &DVector<f64>,
+        errors_to_come: f64,
+        directions: impl Fn(&DVector<f64>, &DMatrix<f64>, &DMatrix<f64>) -> Vec<DVector<f64>>,
+    ) -> Option<Spread> {
+        Some(Spread { wind_told: self.wind_share(at, errors_to_come)?, along: self.scale(at, directions)? })
     }
 
     /// Covariance of some parameters by the rides and what is expected.

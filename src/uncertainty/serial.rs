@@ -3,9 +3,17 @@
 //! Given an evenly sampled series without missing values; gives standard errors that respect its correlation. It
 //! never decides how long a window should be.
 
+use std::borrow::Borrow;
+
 /// Mean of a series.
 pub fn mean(series: &[f64]) -> f64 {
     series.iter().sum::<f64>() / series.len() as f64
+}
+
+/// Mean of those values that are numbers; `None` where none is.
+pub fn mean_of_known(values: impl IntoIterator<Item = impl Borrow<f64>>) -> Option<f64> {
+    let known: Vec<f64> = values.into_iter().map(|x| *x.borrow()).filter(|x| x.is_finite()).collect();
+    (!known.is_empty()).then(|| mean(&known))
 }
 
 /// Autocovariance at a lag, divisor n: (1/n) Σ (x_t − x̄)(x_{t+lag} − x̄).

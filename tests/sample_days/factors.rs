@@ -194,45 +194,32 @@ fn two_days_of_other_pressures_give_one_curve_with_a_narrower_best() {
     assert!(refused.contains("or state its factors"), "{refused}");
 }
 
-/// What a plan says an interval will be is near what days report: by the mean of so many days it is known to 6 %, and the
-/// prediction is good to 15 % (benches/RESULTS.md).
-const FORETOLD_DAYS: u64 = 12;
-
-fn near(what: &str, planned: f64, reported: f64) {
-    assert!((0.75..1.33).contains(&(planned / reported)), "{what}: {planned} planned, {reported} reported");
-}
-
-fn mean(all: &[Solution], of: &(dyn Fn(&[Answer]) -> f64 + Sync)) -> f64 {
-    all.iter().map(|s| of(&s.factors.as_ref().expect("factors").outputs)).sum::<f64>() / all.len() as f64
-}
-
-fn foretold_by(plan: &Plan) -> Vec<Answer> {
-    forecast(plan).unwrap_or_else(|e| panic!("{e}")).factors.expect("factors").outputs
-}
-
 #[test]
-fn a_plan_of_a_sweep_names_a_next_level_within_its_range() {
-    let next = &curve(&foretold_by(&sweep_plan(&[450.0, 530.0, 610.0, 690.0], 1)), "power_w").next.clone();
-    assert!(next.iter().all(|n| (450.0..=690.0).contains(&n.level)) && next[0].width_ratio < 0.95, "{next:?}");
-}
-
-#[test]
-#[ignore = "an open fault: over 24 days the planned slope is 1.37 times as wide as those reported, the best level 1.28 times"]
-fn a_plan_foretells_the_intervals_of_slope_and_best_level() {
+fn a_plan_foretells_the_intervals_of_slope_best_level_and_effects() {
+    const SWEEPS: u64 = 60;
+    const DESIGNS: u64 = 24;
+    // From day to day an interval varies by a third, because few repeats tell what changes from run to run: means of so many are
+    // known to 4 % and 7 %. What is planned is the usual one, root mean square, which such a spread puts above the mean.
+    let near = |what: &str, planned: f64, reported: f64| {
+        assert!((0.75..1.33).contains(&(planned / reported)), "{what}: {planned} planned, {reported} reported");
+    };
+    let mean = |all: &[Solution], of: &(dyn Fn(&[Answer]) -> f64 + Sync)| {
+        all.iter().map(|s| of(&s.factors.as_ref().expect("factors").outputs)).sum::<f64>() / all.len() as f64
+    };
     let plan = sweep_plan(&[450.0, 530.0, 610.0, 690.0], 1);
-    let foretold = foretold_by(&plan);
-    let days: Vec<Solution> = (0..FORETOLD_DAYS).into_par_iter().map(|d| solved(&plan, 8700 + d)).collect();
+    let foretold = forecast(&plan).unwrap_or_else(|e| panic!("{e}")).factors.expect("factors").outputs;
+    let days: Vec<Solution> = (0..SWEEPS).into_par_iter().map(|d| solved(&plan, 8700 + d)).collect();
     let slope = |all: &[Answer]| curve(all, "power_w").slope.high - curve(all, "power_w").slope.low;
     let best = |all: &[Answer]| curve(all, "power_w").optimum.high - curve(all, "power_w").optimum.low;
     near("slope", slope(&foretold), mean(&days, &slope));
     near("best", best(&foretold), mean(&days, &best));
-}
+    // Named within the range, and worth something.
+    let next = &curve(&foretold, "power_w").next;
+    assert!(next.iter().all(|n| (450.0..=690.0).contains(&n.level)) && next[0].width_ratio < 0.95, "{next:?}");
 
-#[test]
-fn a_plan_foretells_the_intervals_of_effects() {
     let plan = tyres_and_wheels_plan("[day]\ncda_run_to_run = 0.007\ncrr_run_to_run = 0.007\n");
-    let foretold = foretold_by(&plan);
-    let days: Vec<Solution> = (0..FORETOLD_DAYS).into_par_iter().map(|d| solved(&plan, 8800 + d)).collect();
+    let foretold = forecast(&plan).unwrap_or_else(|e| panic!("{e}")).factors.expect("factors").outputs;
+    let days: Vec<Solution> = (0..DESIGNS).into_par_iter().map(|d| solved(&plan, 8800 + d)).collect();
     for (place, factor) in ["tyre", "wheel"].iter().enumerate() {
         let width = |all: &[Answer]| {
             let told = all.iter().filter_map(Answer::told).find(|o| o.output == "power_w").expect("watts");

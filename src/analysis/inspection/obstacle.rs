@@ -11,7 +11,7 @@ use crate::finding::{Slip, What};
 use crate::quantity::km_h_from_m_s;
 use crate::solve::separation;
 use crate::solve::speed_class::classify;
-use crate::wording::counted;
+use crate::wording::{capitalised, counted};
 use std::collections::BTreeMap;
 
 /// Share of records with power from which the few that miss are bridged without harm (common practice, no source).
@@ -294,7 +294,5 @@ fn parted(message: &str, file: &str) -> (String, String) {
 
 /// A part of an error message as a sentence.
 fn sentence(part: &str) -> String {
-    let mut letters = part.chars();
-    let first: String = letters.next().map(|c| c.to_uppercase().collect()).unwrap_or_default();
-    format!("{first}{}.", letters.as_str().trim_end_matches('.'))
+    format!("{}.", capitalised(part.trim_end_matches('.')))
 }

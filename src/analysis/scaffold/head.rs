@@ -5,11 +5,13 @@
 use super::differs::{Differs, label_example, solve_table};
 use super::names::SetupGuess;
 use super::proposed::{Beside, Looks, Proposed, TRACK_M, venue};
-use super::wording::{commented, quoted};
+use super::wording::commented;
 use crate::air::standard::standard_pressure_at_elevation_pa;
 use crate::circuit::{RunToCut, cut};
+use crate::printable::quoted;
 use crate::quantity::hpa_from_pa;
 use crate::session::{Circuit, LapSource, Position, Reference};
+use crate::uncertainty::serial::mean_of_known;
 
 /// What all rides of the loop together show.
 struct Found {
@@ -116,11 +118,6 @@ fn circuit(out: &mut String, runs: &[Proposed], beside: &Beside) {
     }
 }
 
-fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
-    let known: Vec<f64> = values.collect();
-    (!known.is_empty()).then(|| known.iter().sum::<f64>() / known.len() as f64)
-}
-
 fn air(out: &mut String, runs: &[Proposed], beside: &Beside) {
     out.push_str("\n[air]\n");
     if let Some(log) = &beside.weather {
@@ -129,14 +126,14 @@ fn air(out: &mut String, runs: &[Proposed], beside: &Beside) {
     // The room of the rollers is not the road.
     let main = venue(runs);
     let here = |r: &&Proposed| (r.looks == Looks::Rollers) == (main == Looks::Rollers);
-    match mean(runs.iter().filter(here).filter_map(|r| r.temperature_c)).filter(|_| beside.weather.is_none()) {
+    match mean_of_known(runs.iter().filter(here).filter_map(|r| r.temperature_c)).filter(|_| beside.weather.is_none()) {
         Some(t) => out.push_str(&commented(
             &format!("# temperature_c = {t:.1}"),
             "mean of the device, which reads high in the sun; better from the shade",
         )),
         None => out.push_str(&commented("# temperature_c = 18.0", "in the shade")),
     }
-    match mean(runs.iter().filter(here).filter_map(|r| r.elevation_m)) {
+    match mean_of_known(runs.iter().filter(here).filter_map(|r| r.elevation_m)) {
         Some(z) => {
             let standard = hpa_from_pa(standard_pressure_at_elevation_pa(z));
             out.push_str(&commented(
@@ -161,7 +158,7 @@ fn rollers(out: &mut String, runs: &[Proposed]) {
     out.push_str(&commented("# drum_spacing_m = 0.27", "between the axles of the drums under the rear wheel"));
     out.push_str(&commented("# no_load_power_w_at_40_km_h = 5.0", "of the empty drums"));
     let drums = runs.iter().filter(|r| r.looks == Looks::Rollers);
-    let room = mean(drums.filter_map(|r| r.temperature_c));
+    let room = mean_of_known(drums.filter_map(|r| r.temperature_c));
     let (value, seen) = (room.unwrap_or(20.0), if room.is_some() { "; the device says this" } else { "" });
     out.push_str(&commented(
         &format!("# air = {{ temperature_c = {value:.1} }}"),

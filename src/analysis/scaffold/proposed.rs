@@ -5,6 +5,7 @@
 use crate::analysis::inspection::{Inspection, inspect};
 use crate::record::Recording;
 use crate::sample::{Ride, align};
+use crate::uncertainty::serial::mean_of_known;
 
 /// Shortest and longest lap that may be one of a track, m (common practice, no source).
 pub const TRACK_M: [f64; 2] = [150.0, 600.0];
@@ -60,14 +61,17 @@ impl Proposed {
             (false, Some(_)) => Looks::Road,
             (false, None) => Looks::Rollers,
         };
-        let temperature_c = mean(&recording.temperature_c);
-        Proposed { held, looks, second: None, beside: None, temperature_c, elevation_m: mean(&ride.altitude_m), ride }
+        let temperature_c = mean_of_known(&recording.temperature_c);
+        Proposed {
+            held,
+            looks,
+            second: None,
+            beside: None,
+            temperature_c,
+            elevation_m: mean_of_known(&ride.altitude_m),
+            ride,
+        }
     }
-}
-
-fn mean(column: &[f64]) -> Option<f64> {
-    let known: Vec<f64> = column.iter().copied().filter(|t| t.is_finite()).collect();
-    (!known.is_empty()).then(|| known.iter().sum::<f64>() / known.len() as f64)
 }
 
 /// The venue of the loop: that of most runs that are not on rollers, as only a loop has keys of its own.

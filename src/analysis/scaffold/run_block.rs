@@ -4,7 +4,8 @@
 
 use super::names::SetupGuess;
 use super::proposed::{Looks, Proposed, venue};
-use super::wording::{commented, one_line, quoted};
+use super::wording::{commented, one_line};
+use crate::printable::quoted;
 
 /// What a file says of itself that the tester should read here.
 const TOLD_HERE: [&str; 6] =

@@ -1,15 +1,10 @@
 //! Text as a session file takes it.
 //!
-//! Given keys and foreign text; gives lines, strings and comments that cannot end early.
+//! Given keys and foreign text; gives lines and comments that cannot end early.
 
 /// A line with its comment at one column, as far as it fits.
 pub fn commented(key: &str, comment: &str) -> String {
     format!("{key:<29} # {comment}\n")
-}
-
-/// A TOML string.
-pub fn quoted(text: &str) -> String {
-    toml::Value::String(text.to_string()).to_string()
 }
 
 /// Text for a comment: names come from files and must not end it.
@@ -20,6 +15,7 @@ pub fn one_line(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::printable::quoted;
 
     #[test]
     fn names_with_quotes_and_line_ends_stay_within_their_string_and_comment() {
