@@ -96,6 +96,10 @@ pub enum What {
     GateFar { distance_m: f64 },
     /// Laps are cut beside the stated gate because speed changes at it.
     CutMoved { distance_m: f64 },
+    /// Most laps are ridden at two planned speeds, one after the other.
+    SpeedChangesWithin { laps: usize, of: usize },
+    /// Without one lap a difference in watts is another one, or no longer told from chance.
+    OneLapMoves { lap: usize, of: String, power_w: f64, without_w: f64, hangs: bool },
     /// Positions that no bicycle can have reached.
     PositionsUnreachable { count: usize, farthest_m: f64, first_s: f64 },
     /// Positions scatter too much from lap to lap to be used on a track of stated bends.

@@ -13,7 +13,7 @@ mod setup;
 mod venue;
 
 pub use budget::{BudgetLine, Contribution, PairContribution};
-pub use check::{BootstrapLine, BootstrapResult, DragBendResult, ModelCheck, MonteCarlo, MonteCarloResult, Resampled};
+pub use check::{BootstrapLine, BootstrapResult, DragBendResult, LeaveOneOut, ModelCheck, MonteCarlo, MonteCarloResult, Resampled, Without};
 pub use circuit::{CircuitResult, Gate, ProfilePoint, TyreRule, WindShare};
 pub use estimate::{Estimate, Measured};
 pub use quantity::{Quantities, Quantity};
@@ -87,6 +87,9 @@ pub struct Solution {
     /// Whether what the model leaves along the loop is chance; `null` where there is no loop or too few laps to tell.
     #[serde(default)]
     pub model_check: Option<ModelCheck>,
+    /// Differences without the lap and the run that move them most; empty where there is no loop.
+    #[serde(default)]
+    pub leave_one_out: Vec<LeaveOneOut>,
 }
 
 /// k of drag against yaw.

@@ -22,6 +22,7 @@ pub(crate) mod known;
 mod known_budget;
 mod known_profile;
 pub(crate) mod lap_inputs;
+mod leave_one_out;
 mod left_out;
 pub(crate) mod loop_choices;
 mod loop_length;

@@ -8,7 +8,7 @@ use super::run_values::{BetweenRuns, RunValues};
 use super::slip::{trend, twins, wind};
 use super::venue_outcome::VenueOutcome;
 use super::{
-    crr_drift, evidence_of, factors, instrument_budget, loop_venue, model_check, outcome, second_opinion, sharing,
+    crr_drift, evidence_of, factors, instrument_budget, leave_one_out, loop_venue, model_check, outcome, second_opinion, sharing,
     speed_scale, tyre_rule, unshown,
 };
 use crate::error::Error;
@@ -45,8 +45,12 @@ pub fn of_loop(
     let mut solution = outcome::solution(inputs, rides, &venue, &between, crr_on_rollers, &mut findings);
     solution.circuit.tyre_rule = tyre_rule::of(session, supposed.is_some());
     findings.extend(sharing::findings(session, &venue, &between, &solution));
-    let second = second_opinion::second_opinion(&inputs.session, &venue, &solution, depth.draws);
+    let solved = venue.frame().solved(&venue.laps, &venue.fit)?;
+    let second = second_opinion::second_opinion(session, &venue, &solved, &solution, depth.draws);
     findings.extend(second.findings);
+    let left_one_out = leave_one_out::leave_one_out(session, &venue, &solved, &solution);
+    findings.extend(left_one_out.findings);
+    solution.leave_one_out = left_one_out.results;
     let drift = crr_drift::drift(&inputs.session, rides, &venue, solution.separable);
     findings.extend(drift.findings);
     solution.crr_drift = drift.result;

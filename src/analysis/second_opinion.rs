@@ -9,7 +9,7 @@ use super::quantities::{Linear, PowerAt, SetupQuantities};
 use crate::finding::{Finding, What};
 use crate::session::Session;
 use crate::solution::{BootstrapLine, BootstrapResult, Estimate, Resampled, Solution};
-use crate::solve::solved::Drawing;
+use crate::solve::solved::{Drawing, Solved};
 use crate::uncertainty::bootstrap::Bootstrap;
 use crate::uncertainty::cluster::ClusterRobust;
 
@@ -26,13 +26,18 @@ pub struct SecondOpinion {
 }
 
 /// Draws laps again, unless `draws` is 0.
-pub fn second_opinion(session: &Session, venue: &LoopVenue, solution: &Solution, draws: usize) -> SecondOpinion {
+pub fn second_opinion(
+    session: &Session,
+    venue: &LoopVenue,
+    solved: &Solved,
+    solution: &Solution,
+    draws: usize,
+) -> SecondOpinion {
     if draws == 0 {
         return SecondOpinion::default();
     }
     let drawing = Drawing { draws, seed: session.solve.seed };
-    let drawn = venue.frame().solved(&venue.laps, &venue.fit).and_then(|solved| solved.resample(drawing));
-    let bootstrap = match drawn {
+    let bootstrap = match solved.resample(drawing) {
         Ok(bootstrap) => bootstrap,
         Err(e) => {
             let said = What::BootstrapNotDone { reason: e.to_string() };

@@ -5,7 +5,8 @@
 //! that an error.
 
 use super::gate::Track;
-use super::lap::{LapCut, RunToCut, edges, mark_changing_speed};
+use super::changing_speed;
+use super::lap::{LapCut, RunToCut, edges};
 use super::lap_length::{LapLengths, LengthReading};
 use super::lap_marks::has_regular_marks;
 use super::lap_sequence::{Placing, RunLaps};
@@ -127,7 +128,7 @@ impl<'a> FoundLoop<'a> {
         let placing = Placing { edge: &self.cut.edge, offset: self.offset, delay_s };
         let runs = self.run_laps.iter().zip(&self.cut.reasons);
         out.runs = runs.map(|(run, reasons)| run.placed(&placing, reasons)).collect();
-        mark_changing_speed(self.runs, &mut out.runs);
+        out.findings.extend(changing_speed::mark(self.runs, &mut out.runs));
         out
     }
 }

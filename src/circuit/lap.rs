@@ -1,7 +1,7 @@
 //! What a lap is, and where its steps begin.
 //!
-//! Given the line of a loop; gives step edges that spare its hairpins, and marks on laps that begin or end while speed is
-//! changing. Laps that must not be used carry a reason; none is removed.
+//! Given the line of a loop; gives step edges that spare its hairpins. Laps that must not be used carry a reason; none is
+//! removed.
 
 use super::chainage::Chainage;
 use super::lap_length::LapLengths;
@@ -21,11 +21,6 @@ const STEPS: [f64; 2] = [12.0, 240.0];
 const HAIRPIN_1_M: f64 = 1.0 / 16.0;
 const HAIRPIN_REACH_M: f64 = 28.0;
 const HAIRPIN_LOOK_M: f64 = 4.0;
-/// Acceleration at the line from which speed is changing, m/s², half of the time it is taken over, s, and the share of laps
-/// up to which such laps are the exception.
-const CHANGING_M_S2: f64 = 0.25;
-const CHANGING_S: f64 = 1.5;
-const CHANGING_SHARE: f64 = 0.3;
 /// Furthest that a lap is moved for another length of the loop, s.
 const REACH_S: f64 = 120.0;
 
@@ -153,26 +148,4 @@ pub(super) fn edges(length_m: f64, line: Option<&ReferenceLine>) -> Vec<f64> {
         .map(|j| j as f64 / steps as f64)
         .filter(|share| *share == 0.0 || *share == 1.0 || !in_hairpin(*share))
         .collect()
-}
-
-/// Marks laps that begin or end while speed is changing, where those are the exception: the first lap of a block at a new
-/// speed, and the lap before it.
-pub(super) fn mark_changing_speed(runs: &[RunToCut], laps: &mut [Vec<Lap>]) {
-    let changing = |run: &RunToCut, lap: &Lap| {
-        [lap.start_s, lap.end_s].iter().any(|t| {
-            let change = run.ride.speed.at(t + CHANGING_S) - run.ride.speed.at(t - CHANGING_S);
-            change.abs() > 2.0 * CHANGING_S * CHANGING_M_S2
-        })
-    };
-    let usable = |lap: &&mut Lap| lap.reason.is_none();
-    let total = laps.iter().flatten().filter(|l| l.reason.is_none()).count();
-    let mut found: Vec<&mut Lap> = Vec::new();
-    for (run, laps) in runs.iter().zip(laps) {
-        found.extend(laps.iter_mut().filter(usable).filter(|l| changing(run, l)));
-    }
-    if (found.len() as f64) < CHANGING_SHARE * total as f64 {
-        for lap in found {
-            lap.reason = Some(Reason::SpeedChanging);
-        }
-    }
 }

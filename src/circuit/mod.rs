@@ -4,6 +4,7 @@
 //! marks laps that must not be used and never removes one.
 
 mod chainage;
+mod changing_speed;
 mod counted_laps;
 mod fixes;
 mod found_loop;

@@ -37,6 +37,8 @@ impl What {
             What::NotMoving => "not-moving",
             What::GateFar { .. } => "gate-far",
             What::CutMoved { .. } => "cut-moved",
+            What::SpeedChangesWithin { .. } => "speed-changes-within",
+            What::OneLapMoves { .. } => "one-lap-moves",
             What::PositionsUnreachable { .. } => "positions-unreachable",
             What::PositionsPoor { .. } => "positions-poor",
             What::BendsContradicted { .. } => "bends-contradicted",

@@ -125,3 +125,29 @@ pub struct DragBendResult {
     /// Power that the model leaves at each planned speed, from the slowest, mean over the lap and less that of all laps.
     pub power_left_w: Vec<f64>,
 }
+
+/// What a difference hangs on.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+pub struct LeaveOneOut {
+    /// Id of the set-up.
+    pub setup: String,
+    /// Id of the set-up it is compared with.
+    pub baseline: String,
+    /// Without the lap that moves the difference most.
+    pub lap: Option<Without>,
+    /// Without the run that moves it most, among those whose set-up was ridden again.
+    pub run: Option<Without>,
+}
+
+/// A difference with a part of the rides left out.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+pub struct Without {
+    /// Number of the run, from 1 in the order of the session.
+    pub run: usize,
+    /// Number of the lap in its run; `null` where the whole run is left out.
+    pub lap: Option<usize>,
+    /// Difference in watts at the reference, set-up less baseline.
+    pub power_w: f64,
+    /// Whether it would still be told from chance, by the standard error of all laps; `null` where that was not asked.
+    pub separated: Option<bool>,
+}

@@ -1,5 +1,5 @@
 //! Cluster-robust covariance with the CR2 small-sample correction and Satterthwaite degrees of freedom, for the
-//! just-identified instrumental_variables-variables equations Zᵀ(y − Xβ) = 0 with step means absorbed; Z = X is least squares.
+//! just-identified instrumental-variables equations Zᵀ(y − Xβ) = 0 with step means absorbed; Z = X is least squares.
 //!
 //! Given per lap the projected Jacobian, instruments and residual, and a working covariance of the errors; gives the
 //! covariance of the estimate and, for any contrast, variance and degrees of freedom. It never re-estimates β and never
@@ -83,6 +83,8 @@ pub struct ClusterRobust {
     root: Vec<DMatrix<f64>>,
     /// E(V) of each parameter under the working model.
     expected: DVector<f64>,
+    /// M Z_gᵀA_g r_g of each lap, parameters × laps.
+    scores: DMatrix<f64>,
 }
 
 impl ClusterRobust {
@@ -126,7 +128,7 @@ impl ClusterRobust {
         let covariance = &scores * scores.transpose();
         let working = &model.bread * &model.lap_core * model.bread.transpose();
         let prior = &model.bread * DMatrix::from_diagonal(&model.prior) * model.bread.transpose();
-        ClusterRobust { covariance, working, prior, root, expected, model }
+        ClusterRobust { covariance, working, prior, root, expected, scores, model }
     }
 
     /// Standard error of one parameter: CR2 of the laps and what they leave to what was expected of it. Without degrees of freedom,
@@ -142,6 +144,11 @@ impl ClusterRobust {
     /// CR2 variance of cᵀβ̂ without degrees of freedom, which cost much more.
     pub fn variance(&self, contrast: &DVector<f64>) -> f64 {
         contrast.dot(&(&self.covariance * contrast))
+    }
+
+    /// What each lap moves cᵀβ̂ by, to first order; the squares add up to [`ClusterRobust::variance`].
+    pub fn moved_by_laps(&self, contrast: &DVector<f64>) -> DVector<f64> {
+        self.scores.tr_mul(contrast)
     }
 
     /// The working covariance that the correction supposes.
