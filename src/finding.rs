@@ -96,6 +96,8 @@ pub enum What {
     GateFar { distance_m: f64 },
     /// Laps are cut beside the stated gate because speed changes at it.
     CutMoved { distance_m: f64 },
+    /// Watts are given at a speed far from those that were ridden.
+    ReferenceNotRidden { reference_km_h: f64, slowest_km_h: f64, fastest_km_h: f64 },
     /// Most laps are ridden at two planned speeds, one after the other.
     SpeedChangesWithin { laps: usize, of: usize },
     /// Without one lap a difference in watts is another one, or no longer told from chance.
@@ -188,6 +190,8 @@ pub enum What {
     WarmUp { window_start_s: f64, time_constant_s: Option<f64> },
     /// Something a sound roller test needs is missing.
     RollerPractice { what: String },
+    /// Drums of a size that is hardly ridden: a radius for the diameter changes every Crr.
+    DrumsOdd { what: String },
     /// A roller run has no window and is not used.
     RollerRunLeftOut { reason: String },
     /// What stands behind Crr on the flat and is not measured.
@@ -227,6 +231,8 @@ pub enum What {
     OneResultOnly { setup: String, baseline: String, result: String },
     /// Several results have a difference, but no two of them a measured quantity of it.
     NothingToPool { setup: String, baseline: String },
+    /// A result of which no difference is pooled.
+    ResultNotPooled { result: String },
     /// One set-up id has different labels.
     LabelsDiffer { setup: String, labels: Vec<String> },
     /// Watts of some results are at other reference conditions.

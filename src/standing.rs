@@ -95,18 +95,40 @@ pub fn standings(solution: &Solution) -> Vec<Standing> {
     }
     let together: Vec<Contrast> = venues.combined.iter().map(as_contrast).collect();
     let pairs: Vec<Contrast> = venues.combined_pairs.iter().map(as_contrast).collect();
-    let complete =
-        venues.results.iter().flat_map(|v| &v.contrasts).all(|c| {
-            c.power_w.value.is_none() || together.iter().any(|t| t.setup == c.setup && t.baseline == c.baseline)
-        });
     let baseline = venues.combined.first().map_or(&solution.baseline, |c| &c.baseline);
-    if complete && venues.combined.iter().all(|c| c.agreement.agree) {
-        let best = of(Watts::Rolling, Ground::Together, baseline, &together, &pairs);
+    if venues.combined.iter().all(|c| c.agreement.agree) && !together.is_empty() {
+        // What one venue alone has seen answers the same question there.
+        let with_alone = |seen: Vec<Contrast>, of: &dyn Fn(&VenueResult) -> Vec<Contrast>| {
+            let alone = venues.results.iter().flat_map(of).filter(|c| !seen.iter().any(|t| joins(t, c)));
+            let alone: Vec<Contrast> = alone.collect();
+            [seen, alone].concat()
+        };
+        let known = |v: &VenueResult| v.contrasts.iter().filter(|c| c.baseline == *baseline).cloned().collect();
+        let contrasts = with_alone(together, &known);
+        let best = of(Watts::Rolling, Ground::Together, baseline, &contrasts, &with_alone(pairs, &|v| v.all_pairs.clone()));
         if best.is_some() {
             return best.into_iter().collect();
         }
     }
     venues.results.iter().filter_map(of_venue).collect()
+}
+
+/// Whether two differences are of the same two set-ups.
+fn joins(a: &Contrast, b: &Contrast) -> bool {
+    (a.setup == b.setup && a.baseline == b.baseline) || (a.setup == b.baseline && a.baseline == b.setup)
+}
+
+/// Set-ups of which one venue alone tells something, with its word in the results, where others are taken together.
+pub fn seen_on_one_venue(solution: &Solution) -> Vec<(String, String)> {
+    let Some(venues) = &solution.venues else { return Vec::new() };
+    let is_alone = |c: &&Contrast| {
+        let known = c.power_w.value.is_some();
+        known && !venues.combined.iter().any(|t| t.setup == c.setup || t.baseline == c.setup)
+    };
+    let of = |v: &VenueResult| -> Vec<(String, String)> {
+        v.contrasts.iter().filter(is_alone).map(|c| (c.setup.clone(), v.venue.clone())).collect()
+    };
+    venues.results.iter().flat_map(of).collect()
 }
 
 fn of_venue(venue: &VenueResult) -> Option<Standing> {

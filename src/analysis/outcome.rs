@@ -18,6 +18,7 @@ use super::roller_replication::run_to_run;
 use super::run_results::{empty_solution, order_finding, venue_word};
 use super::run_values::BetweenRuns;
 use crate::finding::{Finding, What};
+use crate::quantity::km_h_from_m_s;
 use crate::sample::Ride;
 use crate::session::Session;
 use crate::solution::{CircuitResult, Estimate, Gate, Measured, ProfilePoint, Quantity, SetupResult, Solution, Solver};
@@ -25,6 +26,9 @@ use crate::solve::account::LapAccount;
 use crate::solve::prior::Expected;
 use crate::solve::separation;
 use crate::uncertainty::cluster::{ClusterRobust, ContrastVariance};
+
+/// Factor beyond the speeds of the laps from which a speed of reference is far from them: drag is twice as large, or half.
+const FAR_FROM_RIDDEN: f64 = 1.41;
 
 /// What the parts below share.
 struct Report<'a> {
@@ -87,6 +91,7 @@ pub fn solution(
         findings.extend(report.estimator_findings());
     }
     findings.extend(report.rests_on_expectation(separable));
+    findings.extend(report.reference_not_ridden());
     // A drift that is fitted has a finding of its own where the order does not show it.
     if !session.solve.crr_drift {
         findings.extend(order_finding(session, rides));
@@ -129,6 +134,23 @@ impl Report<'_> {
 
     fn instrument(&self, setup: usize, quantity: Quantity) -> Option<f64> {
         self.venue.budget.as_ref().map(|b| b.combined(&b.of_setup(setup, quantity)))
+    }
+
+    /// Where the speed of reference is far below the slowest lap or above the fastest.
+    fn reference_not_ridden(&self) -> Option<Finding> {
+        let fit = &self.venue.fit;
+        let speeds = || fit.used.iter().map(|i| km_h_from_m_s(self.venue.lap(*i).mean_speed_m_s()));
+        let (slowest_km_h, fastest_km_h) = (speeds().fold(f64::INFINITY, f64::min), speeds().fold(0.0, f64::max));
+        let reference_km_h = self.session.reference.speed_km_h;
+        let is_near = (slowest_km_h / FAR_FROM_RIDDEN..=fastest_km_h * FAR_FROM_RIDDEN).contains(&reference_km_h);
+        (!is_near).then(|| {
+            Finding::of_session(What::ReferenceNotRidden { reference_km_h, slowest_km_h, fastest_km_h })
+        })
+    }
+
+    fn instrument_of_difference(&self, pair: Pair, quantity: Quantity) -> Option<f64> {
+        let budget = self.venue.budget.as_ref();
+        budget.map(|b| b.combined(&b.of_difference(pair.setup, pair.baseline, quantity)))
     }
 
     /// Used laps of a set-up.
@@ -179,8 +201,7 @@ impl Report<'_> {
     /// and CdA shared the difference of the other is too.
     fn difference(&self, pair: Pair, separable: bool) -> PairDifference {
         let q = self.quantities[pair.setup].minus(&self.quantities[pair.baseline]);
-        let budget = self.venue.budget.as_ref();
-        let u = |quantity: Quantity| budget.map(|b| b.combined(&b.of_difference(pair.setup, pair.baseline, quantity)));
+        let u = |quantity: Quantity| self.instrument_of_difference(pair, quantity);
         let (crr, cda_m2) = (self.known(&q.crr, u(Quantity::Crr)), self.known(&q.cda, u(Quantity::Cda)));
         let power_w = self.known(&q.power, u(Quantity::Power));
         if !separable && crr != Known::Exactly(0.0) && cda_m2 != Known::Exactly(0.0) {

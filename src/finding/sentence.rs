@@ -4,6 +4,7 @@
 
 use super::slip::short_p;
 use super::{What, order, sharing};
+use crate::quantity::km_h_from_m_s;
 use crate::wording::{capitalised, counted, counted_as};
 
 /// What the rides cannot show while each of several set-ups was ridden once.
@@ -51,6 +52,11 @@ impl What {
             What::GateFar { distance_m } => format!("The stated gate is {distance_m:.0} m from the route; check its coordinates."),
             What::CutMoved { distance_m } => {
                 format!("Speed changes at the stated gate or lap mark, where a sensor that averages over a second errs; laps are cut {distance_m:.0} m from it, where riding is steady. Laps keep their numbers.")
+            }
+            What::ReferenceNotRidden { reference_km_h, slowest_km_h, fastest_km_h } => {
+                let as_m_s = km_h_from_m_s(*reference_km_h);
+                let hint = if (*slowest_km_h..=*fastest_km_h).contains(&as_m_s) { format!(" {reference_km_h} m/s would be {as_m_s:.0} km/h.") } else { String::new() };
+                format!("Watts are given at {reference_km_h} km/h, and laps were ridden at {slowest_km_h:.0} to {fastest_km_h:.0} km/h. They rest on the model outside what was ridden; state speed_km_h under [reference] near the speeds of the laps.{hint}")
             }
             What::SpeedChangesWithin { laps, of } => format!("In {laps} of {of} laps the rider goes from one planned speed to another within the lap. They are used, but tell CdA and Crr less well than laps of one speed. Set [loop] gate to where speed was changed, or change it at the gate."),
             What::OneLapMoves { lap, of, power_w, without_w, hangs } => format!("Lap {lap} moves {of} most: {power_w:+.1} W with it, {without_w:+.1} W without{}. Look at what happened in this lap; more laps make the answer firm.", if *hangs { ", which may be chance" } else { "" }),
@@ -105,7 +111,7 @@ impl What {
                 Some(tau) => format!("Warm-up seen with a time constant of {tau:.0} s; the window starts at {window_start_s:.0} s."),
                 None => format!("The window starts at {window_start_s:.0} s."),
             },
-            What::RollerPractice { what } => what.clone(),
+            What::RollerPractice { what } | What::DrumsOdd { what } => what.clone(),
             What::RollerRunLeftOut { reason } => format!("This run is not used; the other runs of its set-up are. {reason}."),
             What::RollerAssumptions { drum_diameter_m, drum_spacing_m, drum_over_flat, conversion_fraction, rear_weight_fraction, front_driven } => format!("Crr on the flat rests on the drums as they are under [rollers]: check them. They are {:.1} mm in diameter, on which Crr is {drum_over_flat:.2} times that on the flat; this conversion was made for car tyres on large drums, is taken to be right within {:.0} % (common practice, no source), and scales values and differences alike. Their axles are {:.0} mm apart, {:.0} % of the weight is on the rear wheel, and the front drum {}. What is not stated has its usual value; the interval holds for stated ones.", 1000.0 * drum_diameter_m, 100.0 * conversion_fraction, 1000.0 * drum_spacing_m, 100.0 * rear_weight_fraction, if *front_driven { "is turned by a belt" } else { "stands still" }),
             What::NoRepeats { runs, fraction } => format!("No set-up was ridden twice on the rollers ({}), so what changes from run to run could not be seen. A wheel mounted again or a pressure set anew changes Crr; the intervals suppose {:.1} % of it (run_to_run_fraction under [uncertainty]; common practice, no source).{} Ride each set-up at least twice, A B B A.", counted(*runs, "run"), 100.0 * fraction, one_run_each(*runs)),
@@ -126,6 +132,7 @@ impl What {
             What::CurveNotPooled { factor, why } => format!("No curve over {factor} is brought together: {why}."),
             What::OneResultOnly { setup, baseline, result } => format!("{setup} less {baseline} is in {result} only and is not pooled."),
             What::NothingToPool { setup, baseline } => format!("{setup} less {baseline} is in several results, but no two of them have measured the same quantity of it (values that are shared or not known do not count), so nothing is pooled."),
+            What::ResultNotPooled { result } => format!("Nothing of {result} is pooled: no other result has one of its differences. Look whether its set-ups have the same ids as those of the others."),
             What::LabelsDiffer { setup, labels } => format!("The set-up «{setup}» is called {} in different results; it is pooled as one, so check that it is one.", labels.join(" and ")),
             What::ReferencesDiffer { results } => format!("The watts of {} are at another reference (speed, mass or air density) than those of the first result and are left out; Crr and CdA are not touched. Solve those sessions again with the same [reference] to pool watts.", results.join(", ")),
             What::RollingOnly { setup, baseline, results } => format!("For {setup} less {baseline} the watts of {} hold rolling alone, those of the other results air too; they are not the same quantity and are left out.", results.join(", ")),

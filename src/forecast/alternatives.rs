@@ -63,6 +63,10 @@ pub(super) fn alternatives(
     if noise.gust_sd_m_s() > 0.0 {
         change("a day with gusts half as strong".into(), choice.clone(), noise.with_gusts(0.5 * noise.gust_sd_m_s()));
     }
+    if day.supposes_changes() {
+        let alike = DesignChoice { runs_alike: true, ..choice.clone() };
+        change("a day on which nothing changes from run to run, as rehearsed".into(), alike, *noise);
+    }
     if plan.uncertainty.mass_kg > 0.0 {
         change("weighing twice as well".into(), DesignChoice { weighing: 0.5, ..choice.clone() }, *noise);
     }

@@ -3,7 +3,7 @@
 //! Given a plan; gives a [`Forecast`] for the terminal, the run sheet and `plan.json`. It writes and prints nothing.
 
 use super::alternatives::{Alternative, alternatives, rounds_needed};
-use super::by_rehearsal::{REHEARSALS, TogetherForecast, predict_by_rehearsal, predict_together};
+use super::by_rehearsal::{ByRehearsal, REHEARSALS, TogetherForecast, predict_by_rehearsal, predict_together};
 use super::factors::factors;
 use super::goal::{Measure, goals};
 use super::laps_needed::{GoalReached, Laps, LapsTable};
@@ -150,7 +150,8 @@ pub fn forecast_in_parts(plan: &Plan, at_each: &(dyn Fn() + Sync)) -> Result<For
         caveats: Vec::new(),
     };
     let Some(on_the_loop) = on_the_loop(plan) else {
-        let prediction = predict_by_rehearsal(plan, at_each)?;
+        let ByRehearsal { predicted: prediction, caveat } = predict_by_rehearsal(plan, at_each)?;
+        out.caveats.extend(caveat);
         out.goals = goals.into_iter().map(|g| GoalReached::of(g, &prediction)).collect();
         out.orders = orders_on_rollers(plan);
         out.factors = factors(plan, &prediction);
@@ -162,13 +163,17 @@ pub fn forecast_in_parts(plan: &Plan, at_each: &(dyn Fn() + Sync)) -> Result<For
         return Ok(out);
     };
     if on_the_loop.order.len() < plan.order.len() {
-        out.caveats.push("Tables without the word «together» are of the runs on the loop alone.".into());
+        let of_the_loop = "Tables without the word «together» are of the runs on the loop alone.";
         match predict_together(plan, at_each) {
-            Ok(together) => out.together = together,
+            Ok(together) => {
+                out.caveats.extend(together.caveat);
+                out.together = together.predicted;
+            }
             Err(why) => out.caveats.push(format!(
                 "What loop and rollers say together is not predicted, because rehearsals of the day cannot be solved: {why}"
             )),
         }
+        out.caveats.push(of_the_loop.into());
     }
     let plan = &on_the_loop;
     at_each();

@@ -61,7 +61,8 @@ pub(super) fn between_runs(
     };
     let scale = day.session.uncertainty.run_to_run(day.session.circuit.kind);
     let (rolling_n, drag_n, ..) = parts(0);
-    let true_fraction = day.changes.of_resistance(rolling_n, drag_n).unwrap_or(scale);
+    let planned = day.changes.of_resistance(rolling_n, drag_n).unwrap_or(scale);
+    let true_fraction = if choice.runs_alike { 0.0 } else { planned };
     let (layout, at) = fitted;
     BetweenRuns::with(layout, at, &values, day.session.solve.confidence, |estimates| {
         Replication::expected(estimates, scale, true_fraction)

@@ -8,23 +8,62 @@ use super::prediction::{DifferenceForecast, POWER, Predicted, Prediction, SetupF
 use crate::error::Error;
 use crate::plan::Plan;
 use crate::simulate::simulate;
-use crate::solution::{CombinedContrast, Estimate, Solution};
+use crate::solution::{CombinedContrast, Contrast, Estimate, SetupResult, Solution};
 use crate::uncertainty::power::detectable_difference;
 use rayon::prelude::*;
 use serde::Serialize;
 
 /// Rehearsals; their mean square error is known to some 15 % with a dozen degrees of freedom each.
 pub(super) const REHEARSALS: u64 = 8;
+/// A warm-up is over after so many of its time constants, and so long a run should go on steadily after it, s.
+const WARM_UP_TIMES: f64 = 4.0;
+const STEADY_S: f64 = 300.0;
 
-/// `at_each` is called as each rehearsal begins; whoever unwinds out of it ends them all.
-///
-/// Errors: those of simulating and solving the first days of the plan.
-fn rehearsed(plan: &Plan, at_each: &(dyn Fn() + Sync)) -> Result<Vec<Solution>, Error> {
-    let day = |i: u64| {
-        at_each();
-        solve_rehearsal(&simulate(plan, plan.seed.wrapping_add(i))?)
-    };
-    (0..REHEARSALS).into_par_iter().map(day).collect()
+/// Days of a plan, solved.
+struct Rehearsed {
+    days: Vec<Solution>,
+}
+
+impl Rehearsed {
+    /// `at_each` is called as each rehearsal begins; whoever unwinds out of it ends them all. Days that cannot be solved are left
+    /// out and show nothing.
+    ///
+    /// Errors: that of the first day where none can be solved.
+    fn of(plan: &Plan, at_each: &(dyn Fn() + Sync)) -> Result<Rehearsed, Error> {
+        let day = |i: u64| {
+            at_each();
+            solve_rehearsal(&simulate(plan, plan.seed.wrapping_add(i))?)
+        };
+        let all: Vec<Result<Solution, Error>> = (0..REHEARSALS).into_par_iter().map(day).collect();
+        let (days, failed): (Vec<_>, Vec<_>) = all.into_iter().partition(Result::is_ok);
+        let days: Vec<Solution> = days.into_iter().flatten().collect();
+        match failed.into_iter().find_map(Result::err) {
+            Some(why) if days.is_empty() => Err(why),
+            _ => Ok(Rehearsed { days }),
+        }
+    }
+
+    /// What is predicted of an estimate: the errors of the days that have it, and what they detect in all days.
+    fn predicted(&self, pick: &dyn Fn(&Solution) -> Option<Estimate>, alpha: f64) -> Option<Predicted> {
+        let estimates: Vec<Estimate> = self.days.iter().filter_map(pick).filter(|e| e.se.is_some()).collect();
+        predicted(&estimates, alpha, estimates.len() as f64 / REHEARSALS as f64)
+    }
+
+    /// How often runs on rollers could not be used, and what length would do.
+    fn runs_lost(&self, plan: &Plan) -> Option<String> {
+        let is_lost = |day: &&Solution| day.runs.iter().any(|run| run.venue == "rollers" && run.window.is_none());
+        let lost = REHEARSALS as usize - self.days.len() + self.days.iter().filter(is_lost).count();
+        let wanted_s = WARM_UP_TIMES * plan.noise.warm_up_time_s + STEADY_S;
+        (lost > 0).then(|| {
+            format!(
+                "In {lost} of {REHEARSALS} rehearsed days a run on rollers cannot be used or is left out: {:.0} min are short for a \
+                 warm-up of {:.0} min and five steady minutes after it. Plan run_duration_s = {:.0} or more.",
+                plan.run_duration_s / 60.0,
+                WARM_UP_TIMES * plan.noise.warm_up_time_s / 60.0,
+                (wanted_s / 60.0).ceil() * 60.0
+            )
+        })
+    }
 }
 
 /// What Holm's test asks of the strictest of so many comparisons.
@@ -41,76 +80,121 @@ pub struct TogetherForecast {
     pub differences: Vec<DifferenceForecast>,
 }
 
-/// Predicts what both venues of a plan say together; `None` where they have no comparison in common.
-///
-/// Errors: those of simulating and solving its first days.
-pub(super) fn predict_together(plan: &Plan, at_each: &(dyn Fn() + Sync)) -> Result<Option<TogetherForecast>, Error> {
-    let days = rehearsed(plan, at_each)?;
-    let combined = |d: &Solution| d.venues.as_ref().map_or(Vec::new(), |v| v.combined.clone());
-    let all: Vec<Vec<CombinedContrast>> = days.iter().map(combined).collect();
-    let alpha = alpha(plan, all[0].len());
-    let of = |c: &CombinedContrast, pick: &dyn Fn(&CombinedContrast) -> Estimate| {
-        let same = all.iter().flatten().filter(|o| o.setup == c.setup && o.baseline == c.baseline);
-        predicted(&same.map(pick).filter(|e| e.se.is_some()).collect::<Vec<_>>(), alpha)
-    };
-    let differences: Vec<DifferenceForecast> = all[0]
-        .iter()
-        .map(|c| DifferenceForecast {
-            setup: c.setup.clone(),
-            baseline: c.baseline.clone(),
-            crr: of(c, &|c| c.crr),
-            cda_m2: None,
-            power_w: of(c, &|c| c.rolling_power_w),
-        })
-        .collect();
-    Ok((!differences.is_empty()).then_some(TogetherForecast { rehearsals: days.len(), differences }))
+/// What rehearsals tell, and what must be told with it.
+pub(super) struct ByRehearsal<T> {
+    pub predicted: T,
+    pub caveat: Option<String>,
 }
 
-/// Predicts a plan on rollers; `at_each` as in [`rehearsed`].
+/// Predicts what both venues of a plan say together; nothing where they have no comparison in common.
 ///
-/// Errors: those of simulating and solving its first days.
-pub(super) fn predict_by_rehearsal(plan: &Plan, at_each: &(dyn Fn() + Sync)) -> Result<Prediction, Error> {
-    let days = rehearsed(plan, at_each)?;
-    let alpha = alpha(plan, plan.setups.len().saturating_sub(1));
-    let over = |pick: &dyn Fn(&Solution) -> Option<Estimate>| {
-        let estimates: Vec<Estimate> = days.iter().filter_map(pick).filter(|e| e.se.is_some()).collect();
-        predicted(&estimates, alpha)
+/// Errors: those of simulating and solving its days where none can be.
+pub(super) fn predict_together(
+    plan: &Plan,
+    at_each: &(dyn Fn() + Sync),
+) -> Result<ByRehearsal<Option<TogetherForecast>>, Error> {
+    let rehearsed = Rehearsed::of(plan, at_each)?;
+    let combined = |d: &Solution| d.venues.as_ref().map_or(Vec::new(), |v| v.combined.clone());
+    let of_pair = |d: &Solution, pair: &[String; 2]| {
+        combined(d).into_iter().find(|c| c.setup == pair[0] && c.baseline == pair[1])
     };
-    let first = days.first();
-    let setups = first.map_or(&[][..], |d| &d.setups).iter().enumerate().map(|(s, setup)| SetupForecast {
-        id: setup.id.clone(),
-        label: setup.label.clone(),
-        laps: 0,
-        crr: over(&|d| Some(d.setups.get(s)?.crr)),
-        cda_m2: None,
-        power_w: over(&|d| Some(d.setups.get(s)?.power_w)),
-        drag_n: None,
-        mean_speed_m_s: None,
-    });
-    let differences =
-        first.map_or(&[][..], |d| &d.contrasts).iter().enumerate().map(|(c, contrast)| DifferenceForecast {
-            setup: contrast.setup.clone(),
-            baseline: contrast.baseline.clone(),
-            crr: over(&|d| Some(d.contrasts.get(c)?.crr)),
+    let mut pairs: Vec<[String; 2]> = Vec::new();
+    for c in rehearsed.days.iter().flat_map(combined) {
+        let pair = [c.setup, c.baseline];
+        if !pairs.contains(&pair) {
+            pairs.push(pair);
+        }
+    }
+    let place = |pair: &[String; 2]| plan.setups.iter().position(|s| s.id == pair[0]);
+    pairs.sort_by_key(place);
+    let alpha = alpha(plan, pairs.len());
+    let of = |pair: &[String; 2], pick: fn(CombinedContrast) -> Estimate| {
+        rehearsed.predicted(&|d| of_pair(d, pair).map(pick), alpha)
+    };
+    let differences: Vec<DifferenceForecast> = pairs
+        .iter()
+        .map(|pair| DifferenceForecast {
+            setup: pair[0].clone(),
+            baseline: pair[1].clone(),
+            crr: of(pair, |c| c.crr),
             cda_m2: None,
-            power_w: over(&|d| Some(d.contrasts.get(c)?.power_w)),
-        });
-    Ok(Prediction {
+            power_w: of(pair, |c| c.rolling_power_w),
+        })
+        .collect();
+    let caveat = rehearsed.runs_lost(plan);
+    let rehearsals = rehearsed.days.len();
+    let predicted = (!differences.is_empty()).then_some(TogetherForecast { rehearsals, differences });
+    Ok(ByRehearsal { predicted, caveat })
+}
+
+/// Predicts a plan on rollers; `at_each` as in [`Rehearsed::of`].
+///
+/// Errors: those of simulating and solving its days where none can be.
+pub(super) fn predict_by_rehearsal(
+    plan: &Plan,
+    at_each: &(dyn Fn() + Sync),
+) -> Result<ByRehearsal<Prediction>, Error> {
+    let rehearsed = Rehearsed::of(plan, at_each)?;
+    let alpha = alpha(plan, plan.setups.len().saturating_sub(1));
+    let setups: Vec<SetupForecast> = plan
+        .setups
+        .iter()
+        .map(|setup| {
+            let over = |pick: fn(&SetupResult) -> Estimate| {
+                let found = |d: &Solution| d.setups.iter().find(|s| s.id == setup.id).map(pick);
+                rehearsed.predicted(&found, alpha)
+            };
+            SetupForecast {
+                id: setup.id.clone(),
+                label: if setup.label.trim().is_empty() { setup.id.clone() } else { setup.label.clone() },
+                laps: 0,
+                crr: over(|s| s.crr),
+                cda_m2: None,
+                power_w: over(|s| s.power_w),
+                drag_n: None,
+                mean_speed_m_s: None,
+            }
+        })
+        .collect();
+    let baseline = plan.baseline.clone().or_else(|| plan.setups.first().map(|s| s.id.clone())).unwrap_or_default();
+    let differences: Vec<DifferenceForecast> = plan
+        .setups
+        .iter()
+        .filter(|setup| setup.id != baseline)
+        .map(|setup| {
+            let over = |pick: fn(&Contrast) -> Estimate| {
+                let found = |d: &Solution| d.contrasts.iter().find(|c| c.setup == setup.id).map(pick);
+                rehearsed.predicted(&found, alpha)
+            };
+            DifferenceForecast {
+                setup: setup.id.clone(),
+                baseline: baseline.clone(),
+                crr: over(|c| c.crr),
+                cda_m2: None,
+                power_w: over(|c| c.power_w),
+            }
+        })
+        .collect();
+    let caveat = rehearsed.runs_lost(plan);
+    let predicted = Prediction {
         laps_of_run: 0,
         runs: plan.order.len(),
         separable: true,
         not_separable: None,
         estimator: "rehearsals",
-        setups: setups.collect(),
-        differences: differences.collect(),
+        setups,
+        differences,
         correlation: None,
         row_sd_m: None,
         scatter_ratio: 1.0,
-    })
+    };
+    Ok(ByRehearsal { predicted, caveat })
 }
 
-/// Root mean square of reported errors; `None` where none was reported.
-fn predicted(estimates: &[Estimate], alpha: f64) -> Option<Predicted> {
+/// Root mean square of reported errors; `None` where none was reported. Where only a share of the days reports one, the others
+/// find nothing, so that those must find it with a chance of POWER over that share; at a share below it nothing is found
+/// often enough.
+fn predicted(estimates: &[Estimate], alpha: f64, share: f64) -> Option<Predicted> {
     if estimates.is_empty() {
         return None;
     }
@@ -120,7 +204,9 @@ fn predicted(estimates: &[Estimate], alpha: f64) -> Option<Predicted> {
     };
     let se = rms(&|e| e.se);
     let dof = estimates.iter().filter_map(|e| e.dof).sum::<f64>() / n;
-    let detectable = Some(detectable_difference(se, dof, alpha, POWER)).filter(|d| d.is_finite());
+    let power = POWER / share;
+    let detectable =
+        (power < 1.0).then(|| detectable_difference(se, dof, alpha, power)).filter(|d| d.is_finite());
     Some(Predicted {
         se,
         scatter_se: rms(&|e| e.scatter_se),

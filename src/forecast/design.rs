@@ -45,6 +45,8 @@ pub(super) struct DesignChoice {
     pub(super) cda: Sharing,
     /// Share of the stated uncertainty of a weighing.
     pub(super) weighing: f64,
+    /// Nothing changes from run to run.
+    pub(super) runs_alike: bool,
 }
 
 /// Laps put together.

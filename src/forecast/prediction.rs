@@ -126,6 +126,7 @@ pub(super) fn as_planned(day: &QuietDay, plan: &Plan) -> DesignChoice {
         crr: day.session.solve.crr,
         cda: day.session.solve.cda,
         weighing: 1.0,
+        runs_alike: false,
     }
 }
 

@@ -183,6 +183,12 @@ impl QuietDay {
         })
     }
 
+    /// Whether changes from run to run are only supposed, so that a rehearsal has none.
+    pub(super) fn supposes_changes(&self) -> bool {
+        let session = &self.session;
+        self.changes.of_resistance(1.0, 1.0).is_none() && session.uncertainty.run_to_run(session.circuit.kind) > 0.0
+    }
+
     pub(super) fn work(&self, run: usize) -> &Cumulative {
         &self.rides[run].work_j
     }

@@ -67,6 +67,7 @@ impl Agreed {
         check_count(days)?;
         check_twice(days)?;
         let setups = setups(days);
+        check_one_id_each(days, &setups)?;
         let mut findings = labels(days, &setups);
         let confidence = confidence(days, choice)?;
         let baseline = baseline(days, choice, &setups)?;
@@ -182,6 +183,31 @@ fn check_twice(days: &[Day]) -> Result<(), Error> {
                 ));
             }
         }
+    }
+    Ok(())
+}
+
+/// One set-up must not stand under two ids, which would be two set-ups of which nothing is pooled.
+fn check_one_id_each(days: &[Day], setups: &[SetupName]) -> Result<(), Error> {
+    let name = |s: &SetupName| if s.label.trim().is_empty() { s.id.clone() } else { s.label.trim().to_string() };
+    let is_one = |a: &SetupName, b: &SetupName| a.id.to_lowercase() == b.id.to_lowercase() || name(a) == name(b);
+    for (i, one) in setups.iter().enumerate() {
+        let Some(other) = setups[i + 1..].iter().find(|other| is_one(one, other)) else { continue };
+        let has = |d: &&Day, id: &str| d.setups.iter().any(|s| s.id == id);
+        // In one session two ids are two set-ups, whatever they are called.
+        if days.iter().any(|d| has(&d, &one.id) && has(&d, &other.id)) {
+            continue;
+        }
+        let file = days.iter().find(|d| has(d, &other.id)).map_or(String::new(), |d| d.file.clone());
+        return Err(Error::NotPoolable {
+            file,
+            message: format!(
+                "its set-up {:?} ({}) is {:?} in another result; ids join set-ups, so give it one id in all sessions and solve anew",
+                other.id,
+                name(other),
+                one.id
+            ),
+        });
     }
     Ok(())
 }

@@ -146,6 +146,8 @@ fn of_output(day: &Day, output: &FactorOutput) -> Vec<(Name, Measure)> {
             se: i.se,
             dof: i.dof.unwrap_or(f64::INFINITY),
             scatter_se: None,
+            prior_se: None,
+            run_to_run_se: None,
             instrument_se: Some(i.se * share.sqrt()),
             loadings: None,
         })

@@ -101,6 +101,12 @@ pub fn pool(days: &[Day], choice: &Choice) -> Result<PooledResult, Error> {
         return Err(choose::nothing_in_common(days, &agreed));
     }
     findings.extend(curves.findings);
+    let pooled = |day: usize| {
+        let in_contrasts = contrasts.iter().any(|c: &PooledContrast| c.days.iter().any(|d| d.day == day + 1));
+        in_contrasts || effects.iter().any(|e| e.days.iter().any(|d| d.day == day + 1))
+    };
+    let idle = (0..days.len()).filter(|day| !pooled(*day));
+    findings.splice(0..0, idle.map(|day| What::ResultNotPooled { result: names[day].clone() }));
     Ok(PooledResult {
         schema: result::SCHEMA,
         kind: result::KIND.into(),

@@ -185,8 +185,9 @@ fn at_confidence(m: &Measure, confidence: f64) -> Estimate {
         high: Some(m.value + half),
         dof: Some(m.dof).filter(|d| d.is_finite()),
         scatter_se: m.scatter_se,
+        prior_se: m.prior_se,
+        run_to_run_se: m.run_to_run_se,
         instrument_se: m.instrument_se,
-        ..Estimate::default()
     }
 }
 

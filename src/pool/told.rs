@@ -52,6 +52,8 @@ pub struct Measure {
     /// Infinite where the result gives none.
     pub dof: f64,
     pub scatter_se: Option<f64>,
+    pub prior_se: Option<f64>,
+    pub run_to_run_se: Option<f64>,
     pub instrument_se: Option<f64>,
     /// `None` when the result does not part the instrument error by source.
     pub loadings: Option<Vec<Loading>>,
@@ -143,8 +145,8 @@ fn told(
     });
     // Without a budget nothing is known of the instruments; a pair that is not in it has its sum alone.
     let loadings = loadings.filter(|_| !budget.is_empty() || estimate.instrument_se.is_none());
-    let measure =
-        Measure { value, se, dof, scatter_se: estimate.scatter_se, instrument_se: estimate.instrument_se, loadings };
+    let Estimate { scatter_se, prior_se, run_to_run_se, instrument_se, .. } = *estimate;
+    let measure = Measure { value, se, dof, scatter_se, prior_se, run_to_run_se, instrument_se, loadings };
     let shared: f64 = measure.loadings_or_whole(false).iter().map(|l| l.moves.powi(2)).sum();
     if se * se - shared <= LEAST_OWN * se * se {
         return Err(format!(

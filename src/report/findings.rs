@@ -33,7 +33,9 @@ impl Meaning {
 }
 
 /// Codes of findings that may turn the verdict.
-pub const CHANGES: [&str; 23] = [
+pub const CHANGES: [&str; 25] = [
+    "result-not-pooled",
+    "order-against-clock",
     "sharing-contradicted",
     "runs-unexplained",
     "speeds-unexplained",

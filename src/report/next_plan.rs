@@ -17,6 +17,9 @@ use serde::Serialize;
 pub const NAME: &str = "next-plan.toml";
 /// More classes of planned speed than this are noise.
 const MOST_SPEEDS: usize = 4;
+/// A warm-up is over after so many of its time constants, and so long a run should go on steadily after it, s.
+const WARM_UP_TIMES: f64 = 4.0;
+const STEADY_S: f64 = 300.0;
 /// Of values, which are guesses for the next day.
 const DIGITS: i32 = 4;
 
@@ -63,15 +66,18 @@ pub fn next_plan(session: &Session, solution: &Solution) -> Option<String> {
     let speeds = speeds(&on_loop, &on_rollers);
     let note = if speeds.len() == 1 && !on_loop.is_empty() {
         "   # one speed tells differences; a second one, lap by lap, would tell CdA and Crr too"
+    } else if speeds.len() > 1 {
+        "   # means of the laps as ridden, with the change of speed in them"
     } else {
         ""
     };
     let speeds: Vec<String> = speeds.iter().map(|v| format!("{v:.1}")).collect();
     out.push_str(&format!("speeds_km_h = [{}]{note}\n", speeds.join(", ")));
-    if let Some(run) = on_rollers.first() {
-        let speed = run.window.as_ref().map(|w| km_h_from_m_s(w.mean_speed_m_s));
+    if !on_rollers.is_empty() {
+        let windows = on_rollers.iter().filter_map(|run| run.window.as_ref());
+        let speed = mean_of_known(windows.map(|w| km_h_from_m_s(w.mean_speed_m_s)));
         out.extend(speed.map(|v| format!("rollers_speed_km_h = {v:.1}\n")));
-        out.extend(run.window.as_ref().map(|w| format!("run_duration_s = {:.0}.0\n", w.to_s)));
+        out.push_str(&format!("run_duration_s = {:.0}.0\n", run_duration_s(&on_rollers)));
     }
     out.push_str("# target.power_w = 3.0   # the difference that you want to find\n\n");
     out.push_str(&circuit(session, solution, kind));
@@ -96,6 +102,14 @@ pub fn next_plan(session: &Session, solution: &Solution) -> Option<String> {
 
 fn by_venue(solution: &Solution) -> (Vec<&RunResult>, Vec<&RunResult>) {
     solution.runs.iter().partition(|run| run.venue != "rollers")
+}
+
+/// As ridden, but long enough for the warm-up that was seen and five steady minutes after it.
+fn run_duration_s(on_rollers: &[&RunResult]) -> f64 {
+    let ridden_s = on_rollers.iter().map(|run| run.duration_s).fold(0.0, f64::max);
+    let warm_up_s = on_rollers.iter().filter_map(|run| run.window.as_ref()?.time_constant_s).fold(0.0, f64::max);
+    let wanted_s = WARM_UP_TIMES * warm_up_s + STEADY_S;
+    if ridden_s >= wanted_s { ridden_s.floor() } else { (wanted_s / 60.0).ceil() * 60.0 }
 }
 
 fn median(mut all: Vec<usize>) -> usize {
@@ -170,10 +184,16 @@ fn of_setup(session: &Session, solution: &Solution, setup: &SetupResult, both: b
     let baseline = solution.setups.iter().find(|s| s.id == solution.baseline).unwrap_or(setup);
     let of = |sharing: Sharing| if sharing == Sharing::Common { baseline } else { setup };
     let (air, rolling) = (of(session.solve.cda), of(session.solve.crr));
-    let on_rollers = || {
+    let seen_on_rollers = |id: &str| {
         let venue = solution.venues.iter().flat_map(|v| &v.results).find(|v| v.venue == "rollers")?;
-        venue.setups.iter().find(|s| s.id == rolling.id)?.crr.value
+        venue.setups.iter().find(|s| s.id == id)?.crr.value
     };
+    // A set-up that rollers have not seen differs there from the baseline as it does on the loop.
+    let by_difference = || {
+        let contrast = solution.contrasts.iter().find(|c| c.setup == rolling.id)?;
+        Some(seen_on_rollers(&solution.baseline)? + contrast.crr.value?)
+    };
+    let on_rollers = || seen_on_rollers(&rolling.id).or_else(by_difference);
     let held = air.cda_m2_with_crr_held.and_then(|e| e.value);
     let found = |value: Option<f64>, expected: f64| match value.filter(|v| v.is_finite() && *v > 0.0) {
         Some(v) => significant(v, DIGITS),

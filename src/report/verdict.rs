@@ -19,7 +19,7 @@ use super::number::percent;
 use super::together::both;
 use super::units::Units;
 use crate::solution::{FindingResult, Solution};
-use crate::standing::standings;
+use crate::standing::{Ground, seen_on_one_venue, standings};
 use crate::wording::{capitalised, counted, venue_name};
 use comparison::{Voice, headline, not_shown, others, place};
 use names::NAMED;
@@ -72,6 +72,12 @@ impl Verdict {
                 format!("{both} {why}, so there is no one number. {}", many.join(" "))
             }
         };
+        if standings.iter().any(|s| s.ground == Ground::Together) {
+            verdict.also.extend(seen_on_one_venue(solution).into_iter().map(|(id, venue)| {
+                let on = if venue == "rollers" { venue } else { format!("the {}", venue_name(&venue)) };
+                format!("Only {on} can tell of {}, and what is said of it was seen there.", name(&id))
+            }));
+        }
         if let Some(first) = check_first {
             verdict.headline = format!("{first} {}", verdict.headline);
         }

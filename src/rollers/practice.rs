@@ -43,14 +43,14 @@ pub fn of_drums(drum_diameter_m: f64, wheel_radius_m: f64) -> Option<What> {
         false => (mm / std::f64::consts::PI, "the circumference"),
     };
     let wrong = 100.0 * (factor(drum_diameter_m) / factor(other_mm / 1000.0) - 1.0);
-    Some(advice(format!(
+    Some(What::DrumsOdd { what: format!(
         "Drums of {mm:.0} mm in diameter are rare; usual ones have {:.0} to {:.0} mm. If that is {other}, so that the diameter is \
          {other_mm:.0} mm, Crr on the flat is {:.0} % too {}. Measure across the drum and check drum_diameter_m.",
         1000.0 * USUAL_DRUMS_M[0],
         1000.0 * USUAL_DRUMS_M[1],
         wrong.abs(),
         if wrong < 0.0 { "low" } else { "high" }
-    )))
+    ) })
 }
 
 /// Findings on one window.
@@ -193,7 +193,7 @@ mod tests {
     #[test]
     fn a_radius_stated_for_the_diameter_is_told_with_what_it_does() {
         assert_eq!([0.075, 0.1113, 0.5].map(|d| of_drums(d, 0.335)), [None, None, None]);
-        let Some(What::RollerPractice { what }) = of_drums(0.0556, 0.335) else { panic!("nothing said") };
+        let Some(What::DrumsOdd { what }) = of_drums(0.0556, 0.335) else { panic!("nothing said") };
         // √((0.0278/0.3628)/(0.0556/0.3906)) = 0.7337, by hand.
         assert!(what.contains("56 mm") && what.contains("111 mm") && what.contains("27 % too low"), "{what}");
     }

@@ -6,7 +6,7 @@ use super::check_runs::setups_and_runs;
 use super::ranges::{AIR, BEARINGS, EXPECTED, GATE, LOOP, REFERENCE, RIDER, ROLLERS, SOLVE, UNCERTAINTY, WIND};
 pub(crate) use super::ranges::{MASS, TYRE_TEMPERATURE};
 pub(crate) use super::rule::{Checker, limit};
-use super::{Air, AirHere, RiderAndBike, Run, Session, Uncertainty, Venue, WindMode};
+use super::{Air, AirHere, RiderAndBike, Run, Session, Sharing, Uncertainty, Venue, WindMode};
 use crate::error::Error;
 
 /// Checks every value of a session against its range, and the parts against each other.
@@ -164,6 +164,11 @@ fn choices(session: &Session, at: &Checker) -> Result<(), Error> {
     if s.crr_drift && session.runs.iter().all(|run| session.venue_of(run) == Venue::Rollers) {
         let message = "crr_drift is for runs on a loop; on rollers the warm-up is cut off instead. Leave it out".into();
         return Err(at.inconsistent(&["solve", "crr_drift"], message));
+    }
+    if s.cda == Sharing::Common && s.crr == Sharing::Common && session.setups.len() > 1 {
+        let message = "cda and crr are both \"common\", so nothing is left in which set-ups could differ; keep cda = \"common\" where \
+                       tyres differ, crr = \"common\" where positions differ";
+        return Err(at.inconsistent(&["solve", "crr"], message.into()));
     }
     at.all(&["reference"], &session.reference, REFERENCE)
 }

@@ -92,7 +92,7 @@ rules! {
         drum_diameter_m: limit(0.03, 3.0, "diameter in m, not mm and not the radius");
         drum_spacing_m: limit(0.0, 1.0, "between the axles of the two rear drums in m");
         rear_weight_fraction: limit(0.2, 1.0, "share of the weight on the rear wheel: 0.55 is usual");
-        no_load_power_w_at_40_km_h: limit(0.0, 200.0, "drag of the empty drums at 40 km/h in W");
+        no_load_power_w_at_40_km_h: limit(0.0, 60.0, "drag of the empty drums at 40 km/h in W, without bicycle and rider: usually 2 to 15");
         temperature_coefficient_per_c: COEFFICIENT;
         reference_temperature_c: REFERENCE_TEMPERATURE;
     }

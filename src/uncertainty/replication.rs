@@ -85,12 +85,24 @@ impl Contrast {
         let (all, laps) = (whole.standard_uncertainty.powi(2), self.within.standard_uncertainty.powi(2));
         // A NaN stays what it is.
         if all <= laps {
-            return [whole, Combined { standard_uncertainty: 0.0, dof: f64::INFINITY }];
+            return self.shares_of(whole);
         }
         let between = all - laps;
         let loss = all * all / whole.dof - laps * laps / self.within.dof;
         let dof = if loss > 0.0 { between * between / loss } else { f64::INFINITY };
         [self.within, Combined { standard_uncertainty: between.sqrt(), dof }]
+    }
+}
+
+impl Contrast {
+    /// The whole in the shares of both variances. With very few degrees of freedom the t distribution of the whole has a smaller
+    /// scale than that of the laps, for which more tail makes up, and a difference of squares would leave nothing between runs.
+    fn shares_of(&self, whole: Combined) -> [Combined; 2] {
+        let (laps, between) = (self.within.standard_uncertainty.powi(2), self.between_sd.powi(2));
+        let share = between / (laps + between).max(f64::MIN_POSITIVE);
+        let of_laps = whole.standard_uncertainty * (1.0 - share).sqrt();
+        let of_runs = Combined { standard_uncertainty: whole.standard_uncertainty * share.sqrt(), dof: f64::INFINITY };
+        [Combined { standard_uncertainty: of_laps, dof: whole.dof * (1.0 - share).powi(2) }, of_runs]
     }
 }
 

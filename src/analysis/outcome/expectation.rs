@@ -7,6 +7,7 @@ use crate::analysis::contrasts::Pair;
 use crate::analysis::known::Known;
 use crate::analysis::quantities::Linear;
 use crate::finding::{Finding, What};
+use crate::solution::Quantity;
 use crate::solve::prior::Expected;
 
 /// Share of a reported variance from which an expectation decides.
@@ -34,26 +35,28 @@ fn words(kind: Expected) -> (&'static str, &'static str) {
 impl Report<'_> {
     /// One finding for each expectation that decides a reported quantity.
     pub(super) fn rests_on_expectation(&self, separable: bool) -> Vec<Finding> {
-        let mut reported: Vec<(String, Linear)> = Vec::new();
+        let mut reported: Vec<(String, Linear, Option<f64>)> = Vec::new();
         if separable {
-            for (q, setup) in self.quantities.iter().zip(&self.session.setups) {
-                reported.push((format!("Crr of {}", setup.name()), q.crr.clone()));
-                reported.push((format!("CdA of {}", setup.name()), q.cda.clone()));
+            for (s, (q, setup)) in self.quantities.iter().zip(&self.session.setups).enumerate() {
+                let instrument = |quantity| self.instrument(s, quantity);
+                reported.push((format!("Crr of {}", setup.name()), q.crr.clone(), instrument(Quantity::Crr)));
+                reported.push((format!("CdA of {}", setup.name()), q.cda.clone(), instrument(Quantity::Cda)));
             }
         }
         for pair in Pair::against_baseline(self.session) {
             let q = self.quantities[pair.setup].minus(&self.quantities[pair.baseline]);
             let [a, b] = [pair.setup, pair.baseline].map(|s| self.session.setups[s].name());
-            reported.push((format!("watts of {a} less {b}"), q.power));
+            let instrument = self.instrument_of_difference(pair, Quantity::Power);
+            reported.push((format!("watts of {a} less {b}"), q.power, instrument));
         }
         // What is named is the expectation that counts most where all together decide.
-        let deciding: Vec<Option<Expected>> = reported.iter().map(|(_, linear)| self.deciding(linear)).collect();
+        let deciding: Vec<Option<Expected>> = reported.iter().map(|(_, linear, instrument)| self.deciding(linear, *instrument)).collect();
         let decided = |kind: Expected| {
             let quantities: Vec<String> = reported
                 .iter()
                 .zip(&deciding)
                 .filter(|(_, deciding)| **deciding == Some(kind))
-                .map(|((name, _), _)| name.clone())
+                .map(|((name, ..), _)| name.clone())
                 .collect();
             let (of, next) = words(kind);
             (!quantities.is_empty()).then(|| Finding::of_session(What::RestsOnExpectation { of, quantities, next }))
@@ -62,8 +65,8 @@ impl Report<'_> {
     }
 
     /// The expectation that counts most where all together make more than half of a quantity's reported variance.
-    fn deciding(&self, linear: &Linear) -> Option<Expected> {
-        let Known::Within(known) = self.known(linear, None) else { return None };
+    fn deciding(&self, linear: &Linear, instrument: Option<f64>) -> Option<Expected> {
+        let Known::Within(known) = self.known(linear, instrument) else { return None };
         let whole = known.estimate(self.confidence).se?;
         let most = |a: &Expected, b: &Expected| self.open(linear, &[*a]).total_cmp(&self.open(linear, &[*b]));
         (self.open(linear, &Expected::ALL) > DECIDES_FROM * whole * whole)

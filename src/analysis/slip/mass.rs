@@ -8,7 +8,7 @@ use crate::session::Session;
 /// Rider and bicycle together, kg (common practice, no source).
 const USUAL_KG: std::ops::RangeInclusive<f64> = 45.0..=135.0;
 /// Clothes, bottles and another bicycle make no more than this between runs, kg (common practice, no source).
-const BETWEEN_RUNS_KG: f64 = 5.0;
+const BETWEEN_RUNS_KG: f64 = 3.0;
 
 /// A mass that holds for the whole session is told once.
 pub(super) fn check(session: &Session) -> Vec<Finding> {
