@@ -105,7 +105,8 @@ pub fn standings(solution: &Solution) -> Vec<Standing> {
         };
         let known = |v: &VenueResult| v.contrasts.iter().filter(|c| c.baseline == *baseline).cloned().collect();
         let contrasts = with_alone(together, &known);
-        let best = of(Watts::Rolling, Ground::Together, baseline, &contrasts, &with_alone(pairs, &|v| v.all_pairs.clone()));
+        let best =
+            of(Watts::Rolling, Ground::Together, baseline, &contrasts, &with_alone(pairs, &|v| v.all_pairs.clone()));
         if best.is_some() {
             return best.into_iter().collect();
         }

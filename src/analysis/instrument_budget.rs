@@ -2,6 +2,9 @@
 //!
 //! Given a solved loop; moves each input by +u and −u, takes the response of the fit and gives the changes of Crr, CdA
 //! and watts of every set-up. Differences between set-ups are taken from the same changes, so what is common cancels.
+//!
+//! The answer is that of the fit to first order, but for the length of laps that are counted by distance, which is solved for
+//! anew: laps move along the loop with it, changes of speed fall into them, and first order told a third to a tenth of it.
 
 use super::instrument::{InputQuantity, InstrumentBudget};
 use super::loop_venue::{self, LoopVenue};

@@ -143,9 +143,7 @@ impl Report<'_> {
         let (slowest_km_h, fastest_km_h) = (speeds().fold(f64::INFINITY, f64::min), speeds().fold(0.0, f64::max));
         let reference_km_h = self.session.reference.speed_km_h;
         let is_near = (slowest_km_h / FAR_FROM_RIDDEN..=fastest_km_h * FAR_FROM_RIDDEN).contains(&reference_km_h);
-        (!is_near).then(|| {
-            Finding::of_session(What::ReferenceNotRidden { reference_km_h, slowest_km_h, fastest_km_h })
-        })
+        (!is_near).then(|| Finding::of_session(What::ReferenceNotRidden { reference_km_h, slowest_km_h, fastest_km_h }))
     }
 
     fn instrument_of_difference(&self, pair: Pair, quantity: Quantity) -> Option<f64> {

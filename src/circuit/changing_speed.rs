@@ -68,7 +68,9 @@ fn changes_within(ride: &Ride, lap: &Lap) -> bool {
         .filter(|(step, reason)| reason.is_some() && step + 1 < lap.edge_s.len())
         .map(|(step, _)| [lap.edge_s[step], lap.edge_s[step + 1]])
         .collect();
-    let clear = |t: f64| spoiled.iter().all(|[from, to]| t + window_s + NEAR_STOP_S < *from || t - window_s - NEAR_STOP_S > *to);
+    let clear = |t: f64| {
+        spoiled.iter().all(|[from, to]| t + window_s + NEAR_STOP_S < *from || t - window_s - NEAR_STOP_S > *to)
+    };
     let mean = |of: &dyn Fn(f64) -> f64, from_s: f64| (of(from_s + window_s) - of(from_s)) / window_s;
     (0..=LOOKS).any(|look| {
         let share = MIDDLE[0] + (MIDDLE[1] - MIDDLE[0]) * f64::from(look) / f64::from(LOOKS);
@@ -83,4 +85,68 @@ fn changes_within(ride: &Ride, lap: &Lap) -> bool {
         let down = v_before > v_after + FASTER_M_S && p_before > MORE_POWER * p_after;
         up || down
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::record::Recording;
+    use crate::sample::align;
+    use crate::session::LapSource;
+
+    const LAP_S: usize = 100;
+
+    /// Laps of 100 s that are slow, fast, slow, …; `mixed` ones begin at one speed and end at the other.
+    fn ride(laps: usize, mixed: &[usize]) -> Ride {
+        let speed = |fast: bool| if fast { (11.0, 300.0) } else { (8.0, 120.0) };
+        let at = |second: usize| {
+            let (lap, within) = (second / LAP_S, second % LAP_S);
+            speed((lap % 2 == 1) != (mixed.contains(&lap) && within >= LAP_S / 2))
+        };
+        let count = laps * LAP_S + 30;
+        let recording = Recording {
+            time_s: (0..count).map(|s| 1.9e9 + s as f64).collect(),
+            power_w: (0..count).map(|s| at(s).1).collect(),
+            speed_m_s: (0..count).map(|s| at(s).0).collect(),
+            distance_m: vec![f64::NAN; count],
+            latitude_deg: vec![f64::NAN; count],
+            longitude_deg: vec![f64::NAN; count],
+            altitude_m: vec![f64::NAN; count],
+            cadence_rpm: vec![f64::NAN; count],
+            temperature_c: vec![f64::NAN; count],
+            ..Recording::default()
+        };
+        align(&recording).0
+    }
+
+    /// Laps begin 10 s before speed is changed, where riding is steady.
+    fn laps(count: usize) -> Vec<Lap> {
+        let begin = |lap: usize| (lap * LAP_S) as f64 + LAP_S as f64 - 10.0;
+        (0..count - 1)
+            .map(|i| Lap { number: i + 1, start_s: begin(i), end_s: begin(i + 1), ..Lap::default() })
+            .collect()
+    }
+
+    fn marked(mixed: &[usize]) -> (Vec<usize>, Option<Finding>) {
+        let ride = ride(12, mixed);
+        let runs = [RunToCut { file: "1.fit", ride: &ride, source: LapSource::Auto }];
+        let mut all = [laps(12)];
+        let said = mark(&runs, &mut all);
+        let out = all[0].iter().filter(|l| l.reason == Some(Reason::SpeedChangesWithin)).map(|l| l.number).collect();
+        (out, said)
+    }
+
+    #[test]
+    fn laps_of_one_speed_each_are_all_used() {
+        assert_eq!(marked(&[]), (vec![], None));
+    }
+
+    #[test]
+    fn one_lap_of_two_speeds_is_left_out_and_many_are_used_and_told() {
+        // The lap that begins 10 s before the fifth hundred seconds.
+        assert_eq!(marked(&[4]), (vec![4], None));
+        let (out, said) = marked(&[2, 3, 4, 6, 8, 9]);
+        assert!(out.is_empty(), "{out:?}");
+        assert_eq!(said.map(|f| f.what), Some(What::SpeedChangesWithin { laps: 6, of: 11 }));
+    }
 }

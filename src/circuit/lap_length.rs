@@ -71,8 +71,12 @@ impl LapLengths {
         (ratio.ln().abs() > (1.0 + SAME_LOOP).ln()).then_some(ratio)
     }
 
-    /// The wheel against the rest, for a scale of speed that is known to a relative `speed_u`.
+    /// The wheel against the rest, for a scale of speed that is known to a relative `speed_u`; nothing where the rest contradict
+    /// each other, so that no length is known.
     pub fn wheel_finding(&self, speed_u: f64) -> Option<What> {
+        if self.contradiction().is_some() {
+            return None;
+        }
         let (wheel_m, known) = (self.by_wheel()?, self.known()?);
         let error_m = TOLD * known.sd_m.hypot(speed_u * wheel_m);
         ((wheel_m - known.length_m).abs() > error_m).then(|| What::SpeedScaleOff {

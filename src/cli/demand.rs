@@ -13,6 +13,7 @@ use loopwright::outlook::{Ride, outlook};
 use loopwright::quantity::m_s_from_km_h;
 use loopwright::report::demand::{PaceShown, Ridden, demand};
 use loopwright::report::outlook::{self as report_outlook, PaceOutlook};
+use loopwright::session::credible::{doubtful_crr, doubtful_mass};
 use loopwright::session::{Reference, RiderAndBike, Uncertainty};
 use std::path::{Path, PathBuf};
 
@@ -105,6 +106,7 @@ pub struct DemandArguments {
 /// Set-ups of a result at every pace.
 fn from_result(arguments: &DemandArguments, path: &Path, format: Format, units: Units) -> Result<(), Failure> {
     let solution = results::read_solution(path)?;
+    arguments.doubts(format);
     if let Some(mass_kg) = arguments.mass_kg {
         RiderAndBike::of_mass(mass_kg).check().map_err(of_flags)?;
     }
@@ -156,6 +158,7 @@ pub fn run(arguments: DemandArguments, format: Format, units: Units) -> Result<(
             against: against.as_ref().map(|a| ridden(a, pace)).transpose()?,
         });
     }
+    arguments.doubts(format);
     match format {
         Format::Text => output::text(&demand(&paces, output::width(), units.into())),
         Format::Json => output::json(&Printed {
@@ -171,6 +174,13 @@ pub fn run(arguments: DemandArguments, format: Format, units: Units) -> Result<(
 }
 
 impl DemandArguments {
+    /// Values that are hardly meant, told beside the answer.
+    fn doubts(&self, format: Format) {
+        let masses = [self.mass_kg, self.against_mass_kg].into_iter().flatten().filter_map(doubtful_mass);
+        let all_crr = [self.crr, self.against_crr].into_iter().flatten().filter_map(|crr| doubtful_crr("", crr));
+        masses.chain(all_crr).for_each(|doubt| output::note(format, &doubt));
+    }
+
     fn first(&self) -> Result<Parameters, Error> {
         let (crr, cda_m2, mass_kg) = self.own();
         Flag { name: "--crr", low: 0.0, high: 0.1, hint: CRR }.check(crr)?;

@@ -16,8 +16,9 @@ use super::row_noise::RowNoise;
 use super::speeds::{SpeedAdvice, best_speeds};
 use crate::error::Error;
 use crate::factor::FactorResult;
-use crate::plan::Plan;
+use crate::plan::{Plan, PlannedSetup};
 use crate::session::Venue;
+use crate::session::credible::{doubtful_crr, doubtful_mass, doubtful_run};
 use serde::Serialize;
 
 /// Version of `plan.json`.
@@ -147,7 +148,7 @@ pub fn forecast_in_parts(plan: &Plan, at_each: &(dyn Fn() + Sync)) -> Result<For
         factors: None,
         orders: Vec::new(),
         laps: None,
-        caveats: Vec::new(),
+        caveats: doubts(plan),
     };
     let Some(on_the_loop) = on_the_loop(plan) else {
         let ByRehearsal { predicted: prediction, caveat } = predict_by_rehearsal(plan, at_each)?;
@@ -209,6 +210,17 @@ pub fn forecast_in_parts(plan: &Plan, at_each: &(dyn Fn() + Sync)) -> Result<For
     out.caveats.extend(caveats(plan, &prediction));
     out.prediction = Some(prediction);
     Ok(out)
+}
+
+/// Values of the plan that are hardly meant.
+fn doubts(plan: &Plan) -> Vec<String> {
+    let of = |setup: &PlannedSetup| format!(" of {}", setup.id);
+    let runs = (0..plan.order.len()).map(|run| plan.nominal_duration_s(run));
+    doubtful_mass(plan.rider_and_bike.mass_kg)
+        .into_iter()
+        .chain(plan.setups.iter().filter_map(|s| doubtful_crr(&of(s), s.crr)))
+        .chain(doubtful_run(runs.fold(0.0, f64::max)))
+        .collect()
 }
 
 fn caveats(plan: &Plan, prediction: &Prediction) -> Vec<String> {

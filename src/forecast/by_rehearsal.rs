@@ -130,10 +130,7 @@ pub(super) fn predict_together(
 /// Predicts a plan on rollers; `at_each` as in [`Rehearsed::of`].
 ///
 /// Errors: those of simulating and solving its days where none can be.
-pub(super) fn predict_by_rehearsal(
-    plan: &Plan,
-    at_each: &(dyn Fn() + Sync),
-) -> Result<ByRehearsal<Prediction>, Error> {
+pub(super) fn predict_by_rehearsal(plan: &Plan, at_each: &(dyn Fn() + Sync)) -> Result<ByRehearsal<Prediction>, Error> {
     let rehearsed = Rehearsed::of(plan, at_each)?;
     let alpha = alpha(plan, plan.setups.len().saturating_sub(1));
     let setups: Vec<SetupForecast> = plan
@@ -205,8 +202,7 @@ fn predicted(estimates: &[Estimate], alpha: f64, share: f64) -> Option<Predicted
     let se = rms(&|e| e.se);
     let dof = estimates.iter().filter_map(|e| e.dof).sum::<f64>() / n;
     let power = POWER / share;
-    let detectable =
-        (power < 1.0).then(|| detectable_difference(se, dof, alpha, power)).filter(|d| d.is_finite());
+    let detectable = (power < 1.0).then(|| detectable_difference(se, dof, alpha, power)).filter(|d| d.is_finite());
     Some(Predicted {
         se,
         scatter_se: rms(&|e| e.scatter_se),

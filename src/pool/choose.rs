@@ -4,11 +4,12 @@
 
 use super::day::{Day, SetupName};
 use super::family::{PairName, Seen, counts};
+use super::mixed_up::{check_one_id_each, check_twice};
 use super::told::Told;
 use crate::error::Error;
 use crate::finding::What;
 use crate::solution::ReferenceConditions;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
 /// Fewest results.
 pub const FEWEST: usize = 2;
@@ -56,6 +57,8 @@ pub struct Agreed {
     /// In the order of appearance.
     pub setups: Vec<SetupName>,
     pub pairs: Vec<PairName>,
+    /// Those and all others.
+    pub every_pair: Vec<PairName>,
     pub instruments: Instruments,
     pub margin_w: Option<f64>,
     pub findings: Vec<What>,
@@ -71,7 +74,8 @@ impl Agreed {
         let mut findings = labels(days, &setups);
         let confidence = confidence(days, choice)?;
         let baseline = baseline(days, choice, &setups)?;
-        let pairs = pairs(days, choice, &baseline, &setups);
+        let every_pair = pairs(days, true, &baseline, &setups);
+        let pairs = pairs(days, choice.all_pairs, &baseline, &setups);
         let reference = days[0].reference.clone();
         let names = super::day::names(days);
         let elsewhere: Vec<String> =
@@ -85,6 +89,7 @@ impl Agreed {
             reference,
             setups,
             pairs,
+            every_pair,
             instruments: choice.instruments,
             margin_w: choice.negligible_power_w,
             findings,
@@ -160,58 +165,6 @@ fn check_count(days: &[Day]) -> Result<(), Error> {
     }
 }
 
-/// The same day must not count twice: neither the same result nor two results of the same rides.
-fn check_twice(days: &[Day]) -> Result<(), Error> {
-    let mut results: BTreeMap<(&str, &str), &Day> = BTreeMap::new();
-    let mut rides: BTreeMap<&str, &Day> = BTreeMap::new();
-    for day in days {
-        let refusal = |message: String| Err(Error::NotPoolable { file: day.file.clone(), message });
-        if let Some(other) = results.insert((&day.sha256, &day.venue), day) {
-            return refusal(format!(
-                "it is the same result as {} (SHA-256 {}), so the same day would count twice; give each day once",
-                other.file,
-                day.sha256.chars().take(12).collect::<String>()
-            ));
-        }
-        for ride in day.rides.iter().filter(|r| !r.sha256.is_empty()) {
-            let before = rides.entry(&ride.sha256).or_insert(day);
-            if before.sha256 != day.sha256 {
-                return refusal(format!(
-                    "its ride {} is also in {} (the same SHA-256), so the same ride would count twice; give one result \
-                     of each ride",
-                    ride.file, before.file
-                ));
-            }
-        }
-    }
-    Ok(())
-}
-
-/// One set-up must not stand under two ids, which would be two set-ups of which nothing is pooled.
-fn check_one_id_each(days: &[Day], setups: &[SetupName]) -> Result<(), Error> {
-    let name = |s: &SetupName| if s.label.trim().is_empty() { s.id.clone() } else { s.label.trim().to_string() };
-    let is_one = |a: &SetupName, b: &SetupName| a.id.to_lowercase() == b.id.to_lowercase() || name(a) == name(b);
-    for (i, one) in setups.iter().enumerate() {
-        let Some(other) = setups[i + 1..].iter().find(|other| is_one(one, other)) else { continue };
-        let has = |d: &&Day, id: &str| d.setups.iter().any(|s| s.id == id);
-        // In one session two ids are two set-ups, whatever they are called.
-        if days.iter().any(|d| has(&d, &one.id) && has(&d, &other.id)) {
-            continue;
-        }
-        let file = days.iter().find(|d| has(d, &other.id)).map_or(String::new(), |d| d.file.clone());
-        return Err(Error::NotPoolable {
-            file,
-            message: format!(
-                "its set-up {:?} ({}) is {:?} in another result; ids join set-ups, so give it one id in all sessions and solve anew",
-                other.id,
-                name(other),
-                one.id
-            ),
-        });
-    }
-    Ok(())
-}
-
 fn setups(days: &[Day]) -> Vec<SetupName> {
     let mut out: Vec<SetupName> = Vec::new();
     for setup in days.iter().flat_map(|d| &d.setups) {
@@ -260,13 +213,13 @@ fn baseline(days: &[Day], choice: &Choice, setups: &[SetupName]) -> Result<Strin
 }
 
 /// With the baseline, or all pairs that a result has; the earlier set-up is what the later is compared with.
-fn pairs(days: &[Day], choice: &Choice, baseline: &str, setups: &[SetupName]) -> Vec<PairName> {
+fn pairs(days: &[Day], all: bool, baseline: &str, setups: &[SetupName]) -> Vec<PairName> {
     let there = counts(days);
     let mut ids: Vec<&str> = setups.iter().map(|s| s.id.as_str()).filter(|id| *id != baseline).collect();
     ids.insert(0, baseline);
     let ids = &ids;
     let later = |i: usize| ids[i + 1..].iter().map(move |s| PairName { setup: s.to_string(), baseline: ids[i].into() });
-    let firsts = if choice.all_pairs { ids.len() } else { 1 };
+    let firsts = if all { ids.len() } else { 1 };
     (0..firsts).flat_map(later).filter(|p| p.days(&there) > 0).collect()
 }
 

@@ -34,6 +34,8 @@ impl Made<'_> {
                     se: (2.0 * self.own_se.powi(2) + shared * shared).sqrt(),
                     dof: self.dof,
                     scatter_se: None,
+                    prior_se: None,
+                    run_to_run_se: None,
                     instrument_se: Some(shared),
                     loadings: None,
                 };

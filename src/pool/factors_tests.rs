@@ -23,6 +23,8 @@ fn day(place: usize, effect: Interval, slope: Interval, share: f64) -> Day {
         se: 1.0,
         dof: f64::INFINITY,
         scatter_se: None,
+        prior_se: None,
+        run_to_run_se: None,
         instrument_se: Some(share.sqrt()),
         loadings: None,
     });

@@ -32,6 +32,7 @@ mod made_up_day;
 mod quantity;
 mod result;
 pub mod result_file;
+mod mixed_up;
 mod told;
 
 pub use choose::{Choice, FEWEST, Instruments, MOST};
@@ -86,14 +87,8 @@ pub fn pool(days: &[Day], choice: &Choice) -> Result<PooledResult, Error> {
             }
         }
     }
-    let known = |x: f64| x.is_finite().then_some(x);
-    for ((contrast, test), judged) in contrasts.iter_mut().zip(&tests).zip(judge(&tests, agreed.confidence)) {
-        contrast.p_value = known(test.p_value);
-        contrast.p_holm = known(judged.p_holm);
-        contrast.detectable = known(test.detectable);
-        contrast.p_equivalence = test.p_equivalence.and_then(known);
-        contrast.verdict = judged.verdict.to_string();
-    }
+    judge_all(&mut contrasts, &tests, agreed.confidence);
+    let best_two = best_two(days, &agreed, &names, &contrasts)?;
     let effects = factors::effects(days, &agreed)?;
     findings.extend(effects.iter().filter(|e| !e.effect.agree).map(factors::disagreement));
     let curves = curves::curves(days, &agreed);
@@ -118,6 +113,7 @@ pub fn pool(days: &[Day], choice: &Choice) -> Result<PooledResult, Error> {
         setups: agreed.setups.clone(),
         days: days.iter().zip(names).map(|(day, name)| PooledDay::of(day, name)).collect(),
         contrasts,
+        best_two,
         effects,
         curves: curves.curves,
         single,
@@ -126,6 +122,52 @@ pub fn pool(days: &[Day], choice: &Choice) -> Result<PooledResult, Error> {
             .map(|w| FindingResult { code: w.code().into(), run: None, message: w.message() })
             .collect(),
     })
+}
+
+/// Judges differences together, p-values adjusted over them (Holm).
+fn judge_all(contrasts: &mut [PooledContrast], tests: &[Assessed], confidence: f64) {
+    let known = |x: f64| x.is_finite().then_some(x);
+    for ((contrast, test), judged) in contrasts.iter_mut().zip(tests).zip(judge(tests, confidence)) {
+        contrast.p_value = known(test.p_value);
+        contrast.p_holm = known(judged.p_holm);
+        contrast.detectable = known(test.detectable);
+        contrast.p_equivalence = test.p_equivalence.and_then(known);
+        contrast.verdict = judged.verdict.to_string();
+    }
+}
+
+/// The fastest set-up less the next best, judged among all pairs; `None` where one of them is the baseline, with which every set-up
+/// is compared already.
+///
+/// Errors: those of [`contrast`].
+fn best_two(
+    days: &[Day],
+    agreed: &Agreed,
+    names: &[String],
+    contrasts: &[PooledContrast],
+) -> Result<Option<PooledContrast>, Error> {
+    let watts = |c: &PooledContrast| c.power_w.as_ref().and_then(|q| q.together.value);
+    let with_baseline = contrasts.iter().filter(|c| c.baseline == agreed.baseline);
+    let mut order: Vec<(&str, f64)> = with_baseline.filter_map(|c| Some((c.setup.as_str(), watts(c)?))).collect();
+    order.push((agreed.baseline.as_str(), 0.0));
+    order.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let [(first, _), (second, _), ..] = order[..] else { return Ok(None) };
+    if [first, second].contains(&agreed.baseline.as_str()) {
+        return Ok(None);
+    }
+    let (mut all, mut tests) = (Vec::new(), Vec::new());
+    for pair in &agreed.every_pair {
+        let found = Found::of(days, pair);
+        if found.seen.len() >= FEWEST {
+            let one = contrast(days, agreed, names, &found)?;
+            all.push(one.contrast);
+            tests.push(one.test);
+        }
+    }
+    judge_all(&mut all, &tests, agreed.confidence);
+    let joins =
+        |c: &PooledContrast| [[first, second], [second, first]].contains(&[c.setup.as_str(), c.baseline.as_str()]);
+    Ok(all.into_iter().find(joins))
 }
 
 struct OneContrast {

@@ -167,6 +167,8 @@ mod tests {
             se,
             dof: f64::INFINITY,
             scatter_se: None,
+            prior_se: None,
+            run_to_run_se: None,
             instrument_se: Some(chain.iter().map(|c| c.1 * c.1).sum::<f64>().sqrt()),
             loadings: Some(chain.iter().map(loading).collect()),
         }

@@ -30,6 +30,9 @@ pub struct PooledResult {
     pub setups: Vec<SetupName>,
     pub days: Vec<PooledDay>,
     pub contrasts: Vec<PooledContrast>,
+    /// The fastest set-up and the next best, with p adjusted over all pairs; `null` where one of them is the baseline or no two
+    /// results have both.
+    pub best_two: Option<PooledContrast>,
     /// Effects of factors that two results or more have.
     pub effects: Vec<PooledEffect>,
     /// Over quantities that two results or more have varied, at three levels or more together.

@@ -3,102 +3,12 @@
 //! Given the findings of a result; gives three groups. It judges by the code alone and drops nothing: a code that is not in
 //! the lists limits the answer, which is the safe side.
 
+pub use super::meaning::{Meaning, meaning};
 use super::units::Units;
 use crate::solution::{FindingResult, Solution};
 use crate::wording::{counted, listed};
 use serde::Serialize;
 use std::collections::BTreeSet;
-
-/// What a finding means for who reads the verdict.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
-pub enum Meaning {
-    /// The verdict may be another one, or is none.
-    Changes,
-    /// The verdict stands, but rests on less than it could.
-    Limits,
-    /// What was noticed and settled.
-    Informs,
-}
-
-impl Meaning {
-    pub const ALL: [Meaning; 3] = [Meaning::Changes, Meaning::Limits, Meaning::Informs];
-
-    pub fn heading(self) -> &'static str {
-        match self {
-            Meaning::Changes => "May change the answer",
-            Meaning::Limits => "Limits the answer",
-            Meaning::Informs => "For information",
-        }
-    }
-}
-
-/// Codes of findings that may turn the verdict.
-pub const CHANGES: [&str; 25] = [
-    "result-not-pooled",
-    "order-against-clock",
-    "sharing-contradicted",
-    "runs-unexplained",
-    "speeds-unexplained",
-    "drag-bends",
-    "wind-turns",
-    "not-separable",
-    "not-converged",
-    "implausible",
-    "order-confounded",
-    "drift-confounded",
-    "no-repeats",
-    "bends-unknown",
-    "power-all-zero",
-    "not-cycling",
-    "not-moving",
-    "speed-distance-mismatch",
-    "pressure-odd",
-    "venues-disagree",
-    "results-disagree",
-    "curves-disagree",
-    "bootstrap-disagrees",
-    "monte-carlo-differs",
-    "lag-at-bound",
-];
-
-/// Codes of findings that are told for the record.
-pub const INFORMS: [&str; 24] = [
-    "several-parts",
-    "other-sports-left-out",
-    "records-without-time",
-    "repeated-times",
-    "out-of-order",
-    "developer-field-ignored",
-    "stray-bytes",
-    "other-file-left-out",
-    "columns-ignored",
-    "channels-joined",
-    "clock-not-set",
-    "cut-moved",
-    "device-laps",
-    "laps-left-out",
-    "humidity-assumed",
-    "wind-drifted",
-    "warm-up",
-    "surface-loss",
-    "gaps",
-    "roller-assumptions",
-    "draws-failed",
-    "too-few-draws",
-    "near-tolerance",
-    "bootstrap-not-done",
-];
-
-/// See [`Meaning`].
-pub fn meaning(code: &str) -> Meaning {
-    if CHANGES.contains(&code) || crate::finding::grave(code).is_some() {
-        Meaning::Changes
-    } else if INFORMS.contains(&code) {
-        Meaning::Informs
-    } else {
-        Meaning::Limits
-    }
-}
 
 /// Codes of findings that are about what stands in a file in kilograms.
 const OF_THE_FILE: [&str; 1] = ["mass-odd"];
@@ -286,13 +196,5 @@ mod tests {
             format!("{}, which nobody can read at once; {}", "a word ".repeat(12).trim_end(), "more ".repeat(30));
         let short = brief(&long);
         assert!(short.chars().count() <= BRIEF + 2 && short.ends_with(" …"), "{short}");
-    }
-
-    #[test]
-    fn every_code_in_the_lists_is_one_that_exists() {
-        let catalogue = concat!(include_str!("../finding/code.rs"), include_str!("../finding/misfit.rs"));
-        for code in CHANGES.iter().chain(&INFORMS) {
-            assert!(catalogue.contains(&format!("\"{code}\"")), "{code}");
-        }
     }
 }

@@ -15,6 +15,7 @@ mod differences;
 mod factors;
 pub mod files;
 pub mod findings;
+pub mod meaning;
 pub mod forecast;
 mod held_fixed;
 pub mod inspection;

@@ -66,6 +66,7 @@ fn standing(result: &PooledResult) -> Option<Standing> {
     let contrasts: Vec<Contrast> = result
         .contrasts
         .iter()
+        .chain(&result.best_two)
         .filter(|c| c.tested.as_deref() == Some("power_w"))
         .map(|c| Contrast {
             setup: c.setup.clone(),

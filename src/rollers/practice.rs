@@ -43,14 +43,16 @@ pub fn of_drums(drum_diameter_m: f64, wheel_radius_m: f64) -> Option<What> {
         false => (mm / std::f64::consts::PI, "the circumference"),
     };
     let wrong = 100.0 * (factor(drum_diameter_m) / factor(other_mm / 1000.0) - 1.0);
-    Some(What::DrumsOdd { what: format!(
-        "Drums of {mm:.0} mm in diameter are rare; usual ones have {:.0} to {:.0} mm. If that is {other}, so that the diameter is \
+    Some(What::DrumsOdd {
+        what: format!(
+            "Drums of {mm:.0} mm in diameter are rare; usual ones have {:.0} to {:.0} mm. If that is {other}, so that the diameter is \
          {other_mm:.0} mm, Crr on the flat is {:.0} % too {}. Measure across the drum and check drum_diameter_m.",
-        1000.0 * USUAL_DRUMS_M[0],
-        1000.0 * USUAL_DRUMS_M[1],
-        wrong.abs(),
-        if wrong < 0.0 { "low" } else { "high" }
-    ) })
+            1000.0 * USUAL_DRUMS_M[0],
+            1000.0 * USUAL_DRUMS_M[1],
+            wrong.abs(),
+            if wrong < 0.0 { "low" } else { "high" }
+        ),
+    })
 }
 
 /// Findings on one window.

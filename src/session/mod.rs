@@ -5,6 +5,7 @@
 
 mod read;
 mod expected;
+pub mod credible;
 pub mod factors;
 mod weather;
 mod rider;

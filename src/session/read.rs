@@ -65,6 +65,12 @@ fn plainer(message: &str, line: &str) -> String {
     if let Some(key) = message.strip_prefix("missing field `").and_then(|m| m.split('`').next()) {
         return format!("the key «{key}» is missing; it has no default, so add it");
     }
+    let value = line.split_once('=').map(|(key, rest)| (key.trim(), rest.split('#').next().unwrap_or_default().trim()));
+    if let Some((key, "")) = value {
+        return format!(
+            "nothing stands after «{key} =»; fill in a value, or take the line out where the key may be left out"
+        );
+    }
     if has_decimal_comma(line) && (message.contains("expected newline") || message.contains("unexpected")) {
         return format!("{message}; a decimal comma? Write a point, such as 86.5");
     }

@@ -6,6 +6,7 @@
 pub mod anova;
 pub mod bootstrap;
 pub mod budget;
+mod adjustment;
 pub mod cluster;
 pub mod interval;
 mod laps;
@@ -15,6 +16,7 @@ mod moments;
 pub mod monte_carlo;
 pub mod power;
 pub mod replication;
+mod run_to_run;
 mod residual_model;
 pub mod rounding;
 pub mod rows;

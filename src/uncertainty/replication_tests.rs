@@ -274,3 +274,19 @@ fn parts_put_together_again_are_the_whole() {
     let shares = solved.shares();
     assert!((shares.row(0).sum() - 1.0).abs() < 1e-12 && shares[(0, 1)].abs() < 1e-12 && shares[(0, 0)] > 0.3);
 }
+
+#[test]
+fn where_runs_add_tails_more_than_spread_the_parts_are_the_whole_and_neither_is_nothing() {
+    // Two runs on rollers: 1 % of Crr is half of what either window leaves.
+    let runs = known(&[0.0047, 0.0038], &[0.8e-4, 0.6e-4], &[0, 1], 0.0045);
+    let solved = Replication::of(runs, 0.01).unwrap();
+    let d = solved.difference(1, 0);
+    let whole = d.distribution.as_student(0.95);
+    assert!(whole.standard_uncertainty <= d.within.standard_uncertainty, "the case that is meant: {whole:?} {d:?}");
+    let [laps, run_to_run] = d.parts(0.95);
+    let again = crate::uncertainty::budget::welch_satterthwaite(&[laps, run_to_run]);
+    assert!((again.standard_uncertainty / whole.standard_uncertainty - 1.0).abs() < 1e-12);
+    assert!((again.dof / whole.dof - 1.0).abs() < 1e-9, "{again:?} {whole:?}");
+    let share = run_to_run.standard_uncertainty / laps.standard_uncertainty;
+    assert!((share / (d.between_sd / d.within.standard_uncertainty) - 1.0).abs() < 1e-12, "{share}");
+}

@@ -8,15 +8,14 @@ const MOST_LINES: usize = 300;
 /// Longest file of tests, lines: cases of one subject stand together.
 const MOST_LINES_OF_TESTS: usize = 400;
 /// Files that are longer and one thing, with the most lines that each may have. The list is there to become shorter.
-const LONGER: [(&str, usize); 10] = [
+const LONGER: [(&str, usize); 9] = [
     ("src/forecast/prediction.rs", 320),
     ("src/forecast/propagate.rs", 345),
     ("src/report/factors.rs", 315),
     ("src/solve/account.rs", 410),
     ("src/solve/design.rs", 430),
     ("src/solve/fit.rs", 469),
-    ("src/uncertainty/cluster.rs", 305),
-    ("src/uncertainty/replication.rs", 465),
+    ("src/uncertainty/replication.rs", 415),
     ("src/uncertainty/residual_model.rs", 375),
     ("src/uncertainty/sign_flip.rs", 425),
 ];

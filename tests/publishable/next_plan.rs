@@ -1,9 +1,10 @@
 //! The plan of the next day that stands among the results: a sound plan, with the values that were found.
 
 use crate::sample_folder;
-use loopwright::forecast::predict_plan;
+use loopwright::forecast::{forecast, predict_plan};
 use loopwright::plan::Plan;
 use loopwright::report::next_plan::next_plan;
+use loopwright::simulate::simulate;
 
 #[test]
 fn every_sample_day_gives_a_plan_of_the_next_one() {
@@ -34,4 +35,30 @@ fn every_sample_day_gives_a_plan_of_the_next_one() {
             assert!(found.differences.iter().all(|d| d.power_w.is_some_and(|p| p.detectable.is_some())));
         }
     }
+}
+
+/// Ten minutes on rollers whose warm-up takes twelve, and a track.
+const SHORT: &str = "order = [\"a\", \"b\", \"a\", \"b\"]\non = [\"rollers\", \"rollers\", \"track\", \"track\"]\n\
+    laps_per_run = 8\nspeeds_km_h = [40.0]\nrollers_speed_km_h = 45.0\nrun_duration_s = 600.0\nrider_and_bike.mass_kg = 82.0\n\
+    solve.cda = \"common\"\n[loop]\nkind = \"track\"\nlength_m = 450.0\nbend_radius_m = 42.0\npositions = true\n\
+    [[setup]]\nid = \"a\"\ncda_m2 = 0.265\ncrr = 0.0048\n[[setup]]\nid = \"b\"\ncda_m2 = 0.265\ncrr = 0.0039\n";
+
+#[test]
+fn runs_on_rollers_that_are_too_short_are_foreseen_and_longer_in_the_next_plan() {
+    let plan = Plan::from_toml(SHORT, "plan.toml").expect("a sound plan");
+    let caveats = forecast(&plan).expect("a forecast").caveats;
+    assert!(caveats[0].contains("10 min are short") && caveats[0].contains("run_duration_s = 1140"), "{caveats:?}");
+    let longer = Plan::from_toml(&SHORT.replace("600.0", "1500.0"), "plan.toml").expect("a sound plan");
+    let caveats = forecast(&longer).expect("a forecast").caveats;
+    assert!(!caveats.iter().any(|c| c.contains("are short for a warm-up")), "{caveats:?}");
+    // A day of 13 minutes has windows that show the warm-up, and a next plan that is long enough for it.
+    let day = simulate(&Plan::from_toml(&SHORT.replace("600.0", "780.0"), "plan.toml").expect("a sound plan"), 5)
+        .expect("a day");
+    let recordings = day.rides.iter().map(|r| r.to_recording()).collect();
+    let inputs = loopwright::analysis::RiddenSession { session: day.session, recordings, weather: None, survey: None };
+    let solution = sample_folder::solved(&inputs);
+    let seen_s = solution.runs.iter().filter_map(|r| r.window.as_ref()?.time_constant_s).fold(0.0, f64::max);
+    let text = next_plan(&inputs.session, &solution).expect("a plan");
+    let next = Plan::from_toml(&text, "next-plan.toml").expect("a sound plan");
+    assert!(seen_s > 100.0 && next.run_duration_s >= 4.0 * seen_s + 300.0, "{seen_s} {}", next.run_duration_s);
 }

@@ -125,3 +125,23 @@ fn results_that_do_not_go_together_say_what_would() {
     wide.confidence = 0.9;
     refused(&[sound("May"), wide], &Choice::default(), &["--confidence", "0.95 in day-1", "0.9 in day-2"]);
 }
+
+#[test]
+fn one_set_up_under_two_ids_is_refused_with_both() {
+    let mut second = result("June", "butyl", &[Told { setup: "Latex", ..told(-0.0005) }]);
+    let all = [sound("May"), second.clone()];
+    refused(&all, &Choice::default(), &["\"Latex\"", "\"latex\"", "one id in all sessions"]);
+    // Another set-up altogether, with a label of its own, is only not pooled.
+    for setup in &mut second.setups {
+        if setup.id == "Latex" {
+            (setup.id, setup.label) = ("foam".into(), "foam".into());
+        }
+    }
+    for contrast in second.contrasts.iter_mut().chain(&mut second.all_pairs) {
+        contrast.setup = contrast.setup.replace("Latex", "foam");
+    }
+    let all = [sound("May"), sound("July"), second];
+    let pooled = pool(&days(&all), &Choice::default()).expect("two of three have the difference");
+    let said = pooled.findings.iter().find(|f| f.code == "result-not-pooled").expect("it is told");
+    assert!(said.message.contains("June"), "{}", said.message);
+}

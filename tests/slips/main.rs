@@ -12,6 +12,7 @@ mod program;
 mod fit_bytes;
 mod files;
 mod inspect;
+mod laps;
 mod mass;
 mod meter;
 mod power;

@@ -1,10 +1,10 @@
 //! Rides of other kinds: virtual, indoors, with a motor, outdoors called rollers.
 
-use crate::day::{codes, drums, given, solve, solved, told, tyres, tyres_on_a_track};
+use crate::day::{codes, drums, given, solve, solved, told, tyres, tyres_on_a_track, warns_first};
 use crate::fit_bytes::{Raw, START, Section, base};
 use loopwright::finding::{RiddenAs, Slip, What};
 use loopwright::record::decode_fit;
-use loopwright::session::Venue;
+use loopwright::session::{Session, Venue};
 
 /// Ten seconds of a file that says how it was ridden.
 fn file(sport: u8, sub_sport: u8, motor_w: u16) -> Vec<u8> {
@@ -103,4 +103,42 @@ fn where_no_set_up_was_ridden_twice_it_is_said_what_cannot_be_checked() {
     assert!(told(&solution, "setups-swapped").is_empty());
     let said = told(&solution, "no-repeats");
     assert!(said.len() == 1 && said[0].message.contains("files of two set-ups that were exchanged"), "{said:?}");
+}
+
+#[test]
+fn a_radius_for_the_diameter_of_the_drums_is_told_before_the_verdict() {
+    for (share, odd) in [(1.0, false), (0.5, true), (std::f64::consts::PI, false)] {
+        let mut day = drums(76);
+        day.session.rollers.drum_diameter_m = 0.111 * share;
+        let solution = solved(&day);
+        assert_eq!(told(&solution, "drums-odd").len(), usize::from(odd), "{share}: {:?}", codes(&solution));
+        assert_eq!(warns_first(&solution), odd, "{share}");
+    }
+}
+
+#[test]
+fn watts_at_a_speed_that_nobody_rode_are_told_with_what_it_may_be() {
+    let mut day = tyres(77);
+    assert!(told(&solved(&day), "reference-not-ridden").is_empty());
+    // 11.1 m/s are 40 km/h.
+    for (speed_km_h, hint) in [(11.1, true), (70.0, false)] {
+        day.session.reference.speed_km_h = speed_km_h;
+        let solution = solved(&day);
+        let said = told(&solution, "reference-not-ridden");
+        assert_eq!(said.len(), 1, "{:?}", codes(&solution));
+        assert_eq!(said[0].message.contains("11.1 m/s would be 40 km/h"), hint, "{}", said[0].message);
+    }
+}
+
+#[test]
+fn a_session_that_leaves_nothing_to_differ_is_refused() {
+    let text = "rider_and_bike.mass_kg = 86.0\nsolve.cda = \"common\"\nsolve.crr = \"common\"\n[[setup]]\nid = \"a\"\n\
+                [[setup]]\nid = \"b\"\n[[run]]\nfile = \"1.fit\"\nsetup = \"a\"\n[[run]]\nfile = \"2.fit\"\nsetup = \"b\"\n";
+    let why = Session::from_toml(text, "s.toml").expect_err("both common").to_string();
+    assert!(why.contains("s.toml:3") && why.contains("nothing is left in which set-ups could differ"), "{why}");
+    Session::from_toml(
+        &text.replace("[[setup]]\nid = \"b\"\n", "").replace("setup = \"b\"", "setup = \"a\""),
+        "s.toml",
+    )
+    .expect("one set-up has both in common with itself");
 }

@@ -169,7 +169,11 @@ fn laps(list: &mut List, held: &Inspection) {
     let laps = &held.laps;
     if let Some(refusal) = &laps.refusal {
         let (what, remedy) = parted(refusal, &held.file);
-        list.prevents("no-laps", what, remedy);
+        let rollers = match coverage(held, "position") {
+            0.0 => " If it was ridden on rollers nothing is wrong: say on = \"rollers\" in the run, or --kind rollers.",
+            _ => "",
+        };
+        list.prevents("no-laps", what, format!("{remedy}{rollers}"));
         return;
     }
     let whole =

@@ -50,7 +50,8 @@ impl Report<'_> {
             reported.push((format!("watts of {a} less {b}"), q.power, instrument));
         }
         // What is named is the expectation that counts most where all together decide.
-        let deciding: Vec<Option<Expected>> = reported.iter().map(|(_, linear, instrument)| self.deciding(linear, *instrument)).collect();
+        let deciding: Vec<Option<Expected>> =
+            reported.iter().map(|(_, linear, instrument)| self.deciding(linear, *instrument)).collect();
         let decided = |kind: Expected| {
             let quantities: Vec<String> = reported
                 .iter()

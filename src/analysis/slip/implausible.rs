@@ -5,13 +5,12 @@
 use crate::constant::STANDARD_GRAVITY_M_S2;
 use crate::finding::{Finding, Slip, What};
 use crate::quantity::km_h_from_m_s;
+use crate::session::credible::CREDIBLE_CRR;
 use crate::solution::{CombinedContrast, Contrast, Estimate, SetupResult, Solution, Venues};
 use std::ops::RangeInclusive;
 
 /// Below lie record bids of small riders, above upright riders in loose clothes, m² (common practice, no source).
 const CDA_M2: RangeInclusive<f64> = 0.2..=0.7;
-/// Below lie steel wheels, above soft ground.
-const CRR: RangeInclusive<f64> = 0.001..=0.02;
 /// Mean speeds of laps alone on a closed loop, m/s.
 const SPEED_M_S: RangeInclusive<f64> = 3.5..=20.0;
 /// A rider to hold the resistance against: CdA, Crr and density of the air.
@@ -56,7 +55,7 @@ fn beyond(estimate: &Estimate, range: &RangeInclusive<f64>) -> Option<f64> {
 fn odd_values(setup: &SetupResult) -> Vec<String> {
     let name = if setup.label.is_empty() { &setup.id } else { &setup.label };
     let mut out = Vec::new();
-    out.extend(beyond(&setup.crr, &CRR).map(|v| format!("Crr of {name} is {v:.5}")));
+    out.extend(beyond(&setup.crr, &CREDIBLE_CRR).map(|v| format!("Crr of {name} is {v:.5}")));
     out.extend(beyond(&setup.cda_m2, &CDA_M2).map(|v| format!("CdA of {name} is {v:.3} m²")));
     let held = setup.cda_m2_with_crr_held.as_ref().zip(setup.crr_held);
     let held = held.and_then(|(e, crr)| Some((beyond(e, &CDA_M2)?, crr)));
@@ -95,8 +94,8 @@ fn cause(solution: &Solution, fastest_m_s: f64, slowest_m_s: f64) -> String {
             .into();
     }
     let all = |pick: &dyn Fn(&SetupResult) -> Option<bool>| solution.setups.iter().filter_map(pick).any(|x| x);
-    let high_crr = all(&|s| s.crr.value.map(|v| v > *CRR.end()));
-    let low_crr = all(&|s| s.crr.value.map(|v| v < *CRR.start()));
+    let high_crr = all(&|s| s.crr.value.map(|v| v > *CREDIBLE_CRR.end()));
+    let low_crr = all(&|s| s.crr.value.map(|v| v < *CREDIBLE_CRR.start()));
     let high_cda = all(&|s| s.cda_m2.value.map(|v| v > *CDA_M2.end()));
     match over_usual(solution) {
         Some(ratio) if ratio <= 0.0 => {
@@ -150,7 +149,8 @@ fn take_back(solution: &mut Solution) -> bool {
 }
 
 fn empty(setups: &mut [SetupResult], contrasts: &mut [Contrast], pairs: &mut [Contrast]) -> bool {
-    let odd: Vec<String> = setups.iter().filter(|s| beyond(&s.crr, &CRR).is_some()).map(|s| s.id.clone()).collect();
+    let odd: Vec<String> =
+        setups.iter().filter(|s| beyond(&s.crr, &CREDIBLE_CRR).is_some()).map(|s| s.id.clone()).collect();
     for setup in setups.iter_mut().filter(|s| odd.contains(&s.id)) {
         for value in [&mut setup.crr, &mut setup.power_w, &mut setup.rolling_power_w] {
             *value = Estimate::default();

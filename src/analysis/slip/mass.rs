@@ -4,9 +4,8 @@
 
 use crate::finding::{Finding, Slip, What};
 use crate::session::Session;
+use crate::session::credible::CREDIBLE_KG;
 
-/// Rider and bicycle together, kg (common practice, no source).
-const USUAL_KG: std::ops::RangeInclusive<f64> = 45.0..=135.0;
 /// Clothes, bottles and another bicycle make no more than this between runs, kg (common practice, no source).
 const BETWEEN_RUNS_KG: f64 = 3.0;
 
@@ -17,7 +16,7 @@ pub(super) fn check(session: &Session) -> Vec<Finding> {
     sorted.sort_by(f64::total_cmp);
     let Some(&usual) = sorted.get((sorted.len().max(1) - 1) / 2) else { return Vec::new() };
     let mut out = Vec::new();
-    if !USUAL_KG.contains(&usual) {
+    if !CREDIBLE_KG.contains(&usual) {
         out.push(Finding::of_session(What::Slip(Slip::MassOdd { mass_kg: usual, others_kg: None })));
     }
     let unlike = masses.iter().enumerate().filter(|(_, m)| (*m - usual).abs() > BETWEEN_RUNS_KG);
