@@ -81,6 +81,13 @@ impl Units {
         }
     }
 
+    pub fn air_pressure_unit(self) -> &'static str {
+        match self {
+            Units::Metric => "hPa",
+            Units::Imperial => "inHg",
+        }
+    }
+
     /// Pressure of the air, with its unit.
     pub fn air_pressure(self, pressure_hpa: f64) -> String {
         match self {
