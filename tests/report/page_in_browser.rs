@@ -7,7 +7,7 @@ use crate::written::{self, pages_of_a_plan, report_of};
 use loopwright::report::Units;
 use std::path::PathBuf;
 
-fn kinds() -> [(&'static str, Request); 7] {
+fn kinds() -> [(&'static str, Request); 8] {
     [
         ("three set-ups", Request::new(3, 8)),
         ("one set-up of 60 laps", Request::new(1, 60)),
@@ -15,6 +15,7 @@ fn kinds() -> [(&'static str, Request); 7] {
         ("one speed", Request { separable: false, ..Request::new(1, 9) }),
         ("one speed, several set-ups", Request { separable: false, ..Request::new(3, 8) }),
         ("rollers", Request { rollers: true, ..Request::new(3, 10) }),
+        ("track and rollers at one speed", Request { mixed: true, track: true, separable: false, ..Request::new(3, 8) }),
         ("loop and rollers", Request { mixed: true, long_names: true, ..Request::new(4, 8) }),
     ]
 }
@@ -47,8 +48,8 @@ fn the_console_stays_silent() {
     assert!(!complaints("loud", &loud).is_empty());
 }
 
-/// A page that opens the report at several widths and lists what is wider than its own box. Headings of stacked tables, which
-/// are only read aloud, have no box.
+/// A page that opens the report at several widths and lists what is wider than its own box, and what scrolls inside the page
+/// without a word that tells so. Headings of stacked tables, which are only read aloud, have no box.
 fn looking(report: &std::path::Path) -> String {
     format!(
         "<!doctype html><meta charset=utf-8><body><pre id=answer></pre><script>const widths=[360,390,768,1280];let out=[];\
@@ -58,6 +59,9 @@ fn looking(report: &std::path::Path) -> String {
          const shown=[...d.querySelectorAll('h1,h2,h3,p,li,td,th,figcaption,summary,a,caption,button,label')]\
          .filter(e=>e.offsetParent&&!e.closest('.skip')&&!(e.closest('thead')&&e.clientHeight<=1));\
          const cut=shown.filter(e=>e.scrollWidth>e.clientWidth+1&&getComputedStyle(e).display!='inline');\
+         const hidden=[...d.querySelectorAll('body *')].filter(e=>e.clientWidth>1&&e.scrollWidth>e.clientWidth+1&&\
+         /auto|scroll|hidden/.test(getComputedStyle(e).overflowX)&&![...e.querySelectorAll('.hint')].some(h=>h.offsetHeight>8));\
+         cut.push(...hidden);\
          out.push(w+': '+shown.length+' boxes, cut '+cut.slice(0,5).map(e=>e.tagName+' '+e.scrollWidth+' in '+e.clientWidth+' of '+(e.closest('table')||{{id:''}}).id+': '+e.textContent.slice(0,40)).join(' | '));\
          f.remove();next()}};f.src='file://{}';document.body.append(f)}}next()</script>",
         report.display()
