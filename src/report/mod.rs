@@ -37,6 +37,7 @@ mod ride_files;
 pub mod run_sheet;
 mod run_table;
 mod run_to_run;
+mod shown_figures;
 mod setup_table;
 pub mod sources;
 pub mod sparkline;

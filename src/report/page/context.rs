@@ -7,6 +7,7 @@ use super::super::crr_held;
 use super::super::factors;
 use super::super::findings::{Group, grouped, of_result};
 use super::super::number::significant;
+use super::super::shown_figures::on_page;
 use super::super::table::PageTable;
 use super::super::together::both;
 use super::super::units::Units;
@@ -80,10 +81,8 @@ impl<'a> Context<'a> {
             ("differences", true) => table_of("venues"),
             _ => table_of(figure),
         };
-        let all: Vec<Drawn> = drawn(input.figures, input.narrow_figures, numbers_of)
-            .into_iter()
-            .filter(|d| d.name != "model-residual" || is_unexplained(solution))
-            .collect();
+        let shown = input.figures.iter().filter(|figure| on_page(figure.name, solution));
+        let all: Vec<Drawn> = drawn(shown, input.narrow_figures, numbers_of);
         let is_lead = |d: &Drawn| d.name == all[0].name;
         let is_second = |d: &Drawn| d.name == "set-ups" && !is_lead(d);
         let is_of_factors = |d: &Drawn| d.name.starts_with("factor-") && !is_lead(d);
@@ -94,7 +93,7 @@ impl<'a> Context<'a> {
         let mut inputs = ride_files::files(solution).page(
             "inputs",
             "Inputs",
-            "SHA-256 of every ride file, to check that it is the same one.",
+            "SHA-256 of every ride file, to check that it is the same one; on paper its first 16 digits, all of them in solution.json.",
         );
         if let Some(inputs) = &mut inputs {
             inputs.level = 2;
@@ -178,11 +177,6 @@ fn table_of(figure: &str) -> [&'static str; 2] {
         "map" | "wind-along" | "warm-up" => ["runs", "Numbers of every run"],
         _ => ["", ""],
     }
-}
-
-/// Whether the model leaves more than chance does. Where it does not, its figure is a file beside the page.
-fn is_unexplained(solution: &Solution) -> bool {
-    solution.model_check.as_ref().is_some_and(|check| check.p_value <= check.level)
 }
 
 fn overview_line(solution: &Solution) -> String {
