@@ -8,6 +8,7 @@ use super::number::significant;
 use super::table::{Cell, Column, Table};
 use super::units::Units;
 use super::verdict::reference_speed;
+use crate::wording::source_name;
 use crate::solution::{BudgetLine, Contrast, Contribution, Estimate, SetupResult, Solution, VenueResult};
 
 /// One part of a combined standard uncertainty.
@@ -38,7 +39,7 @@ pub fn overview(solution: &Solution, units: Units, venue: &VenueResult, own_know
     let own = |value: Option<f64>, decimals| if own_known { two(value, decimals) } else { Cell::Missing };
     for line in &venue.budget {
         table.push(vec![
-            Cell::words(&line.source),
+            Cell::words(source_name(&line.source, &solution.circuit.kind)),
             Cell::words(uncertainty(line, units)),
             own(line.crr, CRR_DECIMALS),
             own(line.cda_m2, CDA_DECIMALS),

@@ -60,7 +60,7 @@ fn looking(report: &std::path::Path) -> String {
          const shown=[...d.querySelectorAll('h1,h2,h3,p,li,td,th,figcaption,summary,a,caption,button,label')]\
          .filter(e=>e.offsetParent&&!e.closest('.skip')&&!(e.closest('thead')&&e.clientHeight<=1));\
          const cut=shown.filter(e=>e.scrollWidth>e.clientWidth+1&&getComputedStyle(e).display!='inline');\
-         const hidden=[...d.querySelectorAll('body *')].filter(e=>e.clientWidth>1&&e.scrollWidth>e.clientWidth+1&&\
+         const hidden=w>400?[]:[...d.querySelectorAll('body *')].filter(e=>e.clientWidth>1&&e.scrollWidth>e.clientWidth+1&&\
          /auto|scroll|hidden/.test(getComputedStyle(e).overflowX)&&![...e.querySelectorAll('.hint')].some(h=>h.offsetHeight>8));\
          cut.push(...hidden);\
          out.push(w+': '+shown.length+' boxes, cut '+cut.slice(0,5).map(e=>e.tagName+' '+e.scrollWidth+' in '+e.clientWidth+' of '+(e.closest('table')||{{id:''}}).id+': '+e.textContent.slice(0,40)).join(' | '));\

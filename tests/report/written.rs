@@ -54,10 +54,10 @@ pub fn pages_of_a_plan() -> [(&'static str, String); 3] {
     let plan = Plan::from_toml(PLAN, "plan.toml").unwrap();
     let forecast = forecast(&plan).unwrap();
     let drawn = |style: &Style| -> Vec<Figure> {
-        laps_curves(&forecast).and_then(|c| curves::draw(&c, style)).into_iter().collect()
+        laps_curves(&plan, &forecast, Units::Metric).and_then(|c| curves::draw(&c, style)).into_iter().collect()
     };
     let style = Style::default();
-    let found = forecast_page(&forecast, &drawn(&style), &drawn(&style.for_phone()), Units::Metric).unwrap();
+    let found = forecast_page(&plan, &forecast, &drawn(&style), &drawn(&style.for_phone()), Units::Metric).unwrap();
     let day = simulate(&plan, 5).unwrap();
     let solution = solve_rehearsal(&day).unwrap();
     let few = study(&plan, &[5, 6], &|| ());
@@ -70,7 +70,7 @@ pub fn pages_of_a_plan() -> [(&'static str, String); 3] {
 fn the_pages_of_a_plan_say_what_the_terminal_says_and_escape_names() {
     let [(_, found), (_, told), _] = pages_of_a_plan();
     let plan = Plan::from_toml(PLAN, "plan.toml").unwrap();
-    let text = forecast_text(&forecast(&plan).unwrap(), 100, Units::Metric);
+    let text = forecast_text(&plan, &forecast(&plan).unwrap(), 100, Units::Metric);
     assert!(found.contains("&lt;b&gt;A name") && !found.contains("<b>A name") && found.contains("<svg"), "{found}");
     let number =
         |word: &&str| word.chars().all(|c| c.is_ascii_digit() || c == '.') && word.contains('.') && word.len() > 3;

@@ -11,6 +11,7 @@ use super::ridden::{has_code, has_geometry, has_loops, has_venue, loop_runs};
 use crate::circuit::SpeedDelay;
 use crate::session::{LapSource, Session, Venue};
 use crate::solution::Solution;
+use crate::wording::venue_name;
 use crate::solve::prior::Expected;
 
 pub(super) fn rides(session: &Session, solution: &Solution, units: Units) -> Option<Paragraph> {
@@ -61,7 +62,7 @@ pub(super) fn laps(session: &Session, solution: &Solution) -> Option<Paragraph> 
             text.push(format!(
                 "The speed delay, by how much the speed reading is older than the position, is {delay} (with standard error): so \
                  say the positions or lap marks of all runs together with what sensors usually show, {} ± {} s. It places \
-                 the laps; the delay between power and speed is solved for by itself.",
+                 the laps; the lag of speed behind power is solved for by itself.",
                 SpeedDelay::USUAL.mean_s,
                 SpeedDelay::USUAL.sd_s
             ));
@@ -70,7 +71,7 @@ pub(super) fn laps(session: &Session, solution: &Solution) -> Option<Paragraph> 
     let steps = solution.circuit.profile.len().saturating_sub(1);
     if steps > 0 {
         let hairpin = if has_geometry(session) { "" } else { "; no step begins or ends in a bend tighter than 16 m" };
-        text.push(format!("Each lap is cut into the same {} of the loop{hairpin}.", counted(steps, "step")));
+        text.push(format!("Each lap is cut into the same {} of the {}{hairpin}.", counted(steps, "step"), venue_name(&solution.circuit.kind)));
     }
     text.push(laps_left_out::sentence(solution));
     text.push(

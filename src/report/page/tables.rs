@@ -140,7 +140,7 @@ pub(super) fn runs(solution: &Solution, units: Units) -> Vec<PageTable> {
     let on_loop = run_table::on_loop(solution, units);
     let on_rollers = run_table::on_rollers(solution, units);
     let wind = format!(
-        "{} Delay is by how much speed runs behind power. Wind is where it blows from, at the height of the rider.",
+        "{} Lag is by how much speed runs behind power. Wind is where it blows from, at the height of the rider.",
         lap_length::sentence(&solution.circuit, units)
     );
     let on_loop_heading = format!("On the {}", venue_name(&solution.circuit.kind));
