@@ -13,7 +13,10 @@ mod setup;
 mod venue;
 
 pub use budget::{BudgetLine, Contribution, PairContribution};
-pub use check::{BootstrapLine, BootstrapResult, DragBendResult, LeaveOneOut, ModelCheck, MonteCarlo, MonteCarloResult, Resampled, Without};
+pub use check::{
+    BootstrapLine, BootstrapResult, DragBendResult, LeaveOneOut, ModelCheck, MonteCarlo, MonteCarloResult, Resampled,
+    Without,
+};
 pub use circuit::{CircuitResult, Gate, ProfilePoint, TyreRule, WindShare};
 pub use estimate::{Estimate, Measured};
 pub use quantity::{Quantities, Quantity};

@@ -8,8 +8,8 @@ use super::run_values::{BetweenRuns, RunValues};
 use super::slip::{trend, twins, wind};
 use super::venue_outcome::VenueOutcome;
 use super::{
-    crr_drift, evidence_of, factors, instrument_budget, leave_one_out, loop_venue, model_check, outcome, second_opinion, sharing,
-    speed_scale, tyre_rule, unshown,
+    crr_drift, evidence_of, factors, instrument_budget, leave_one_out, loop_venue, model_check, outcome,
+    second_opinion, sharing, speed_scale, tyre_rule, unshown,
 };
 use crate::error::Error;
 use crate::finding::Finding;

@@ -67,7 +67,8 @@ impl Part {
         for finding in &mut outcome.findings {
             finding.run = finding.run.map(|k| self.runs[k]);
         }
-        for without in outcome.solution.leave_one_out.iter_mut().flat_map(|one| [&mut one.lap, &mut one.run]).flatten() {
+        for without in outcome.solution.leave_one_out.iter_mut().flat_map(|one| [&mut one.lap, &mut one.run]).flatten()
+        {
             without.run = self.runs[without.run - 1] + 1;
         }
         let Evidence { runs, regions, warm_ups, model_residual, .. } = &mut outcome.evidence;

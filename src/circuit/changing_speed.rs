@@ -68,7 +68,9 @@ fn changes_within(ride: &Ride, lap: &Lap) -> bool {
         .filter(|(step, reason)| reason.is_some() && step + 1 < lap.edge_s.len())
         .map(|(step, _)| [lap.edge_s[step], lap.edge_s[step + 1]])
         .collect();
-    let clear = |t: f64| spoiled.iter().all(|[from, to]| t + window_s + NEAR_STOP_S < *from || t - window_s - NEAR_STOP_S > *to);
+    let clear = |t: f64| {
+        spoiled.iter().all(|[from, to]| t + window_s + NEAR_STOP_S < *from || t - window_s - NEAR_STOP_S > *to)
+    };
     let mean = |of: &dyn Fn(f64) -> f64, from_s: f64| (of(from_s + window_s) - of(from_s)) / window_s;
     (0..=LOOKS).any(|look| {
         let share = MIDDLE[0] + (MIDDLE[1] - MIDDLE[0]) * f64::from(look) / f64::from(LOOKS);

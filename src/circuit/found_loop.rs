@@ -4,8 +4,8 @@
 //! step edges for any speed delay. A run that has no laps carries the reason; only where no run has any is
 //! that an error.
 
-use super::gate::Track;
 use super::changing_speed;
+use super::gate::Track;
 use super::lap::{LapCut, RunToCut, edges};
 use super::lap_length::{LapLengths, LengthReading};
 use super::lap_marks::has_regular_marks;

@@ -89,7 +89,9 @@ fn files(plan: &Plan, forecast: &Forecast, units: Units, style: &Style) -> Resul
     let sheet = run_sheet(plan, &lap_targets(plan), units.into())?;
     let json = serde_json::to_string_pretty(forecast).map_err(|e| Failure::unwritable("plan.json", &e.into()))?;
     let file = |name: &str, text: String| ResultFile { name: name.into(), bytes: text.into_bytes() };
-    let drawn = |style: &Style| laps_curves(plan, forecast, units.into()).and_then(|c| curves::draw(&c, style)).into_iter().collect();
+    let drawn = |style: &Style| {
+        laps_curves(plan, forecast, units.into()).and_then(|c| curves::draw(&c, style)).into_iter().collect()
+    };
     let figures: Vec<Figure> = drawn(style);
     let narrow: Vec<Figure> = drawn(&style.for_phone());
     let mut files = vec![

@@ -11,8 +11,8 @@ use super::scale::{Range, short};
 use super::sheet::Sheet;
 use super::style::{Ink, Style};
 use crate::evidence::Evidence;
-use crate::wording::source_name;
 use crate::solution::{BudgetLine, Contribution, Estimate, Solution};
+use crate::wording::source_name;
 
 /// Half heights of the bars of a value and of a difference, mm.
 const THICK: f64 = 1.0;
@@ -90,7 +90,8 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
     if !(told.own || told.differences) {
         return None;
     }
-    let mut sources: Vec<Source> = solution.budget.iter().map(|line| source(line, told, &solution.circuit.kind)).collect();
+    let mut sources: Vec<Source> =
+        solution.budget.iter().map(|line| source(line, told, &solution.circuit.kind)).collect();
     // Largest first in the first quantity that has values; equal ones keep their order.
     let bar = |s: &Source, q: usize| s.own[q].or(s.difference[q]);
     let leading = (0..3).find(|q| sources.iter().any(|s| bar(s, *q).is_some()))?;

@@ -6,9 +6,9 @@
 
 use super::figure::{Figure, name_of, names, percent};
 use super::key::{self, heading, strip};
+use super::lettering::Letters;
 use super::marker::marker;
 use super::panel::{Panel, gutter, title_room, x_ticks, y_ticks};
-use super::lettering::Letters;
 use super::polyline::{Frame, Point};
 use super::scale::{Range, number};
 use super::sheet::{Anchor, Note, Sheet};
@@ -120,26 +120,26 @@ fn beside_curves(sheet: &Sheet, panel: &Panel, outlines: &[&Outline], names: &[S
         let middle = curve.iter().fold(Point::new(0.0, 0.0), |sum, p| Point::new(sum.x + p.x, sum.y + p.y));
         let count = curve.len().max(1) as f64;
         let middle = Point::new(middle.x / count, middle.y / count);
-        let label = curve.iter().flat_map(|corner| [1.2, 2.6].map(|away| (corner, away))).find_map(|(corner, away)| {
-            let (dx, dy) = (corner.x - middle.x, corner.y - middle.y);
-            let far = dx.hypot(dy).max(1e-9);
-            let centre = Point::new(
-                corner.x + dx / far * (away + width / 2.0),
-                corner.y + dy / far * (away + height / 2.0),
-            );
-            let label = Frame {
-                left: centre.x - width / 2.0,
-                right: centre.x + width / 2.0,
-                top: centre.y - height * 0.6,
-                bottom: centre.y + height * 0.6,
-            };
-            let inside = label.left > panel.frame.left + 0.5
-                && label.right < panel.frame.right
-                && label.top > panel.frame.top
-                && label.bottom < panel.frame.bottom - 0.5;
-            let clear = curves.iter().all(|other| !crosses(other, &label)) && taken.iter().all(|t| apart(t, &label));
-            (inside && clear).then_some(label)
-        })?;
+        let label =
+            curve.iter().flat_map(|corner| [1.2, 2.6].map(|away| (corner, away))).find_map(|(corner, away)| {
+                let (dx, dy) = (corner.x - middle.x, corner.y - middle.y);
+                let far = dx.hypot(dy).max(1e-9);
+                let centre =
+                    Point::new(corner.x + dx / far * (away + width / 2.0), corner.y + dy / far * (away + height / 2.0));
+                let label = Frame {
+                    left: centre.x - width / 2.0,
+                    right: centre.x + width / 2.0,
+                    top: centre.y - height * 0.6,
+                    bottom: centre.y + height * 0.6,
+                };
+                let inside = label.left > panel.frame.left + 0.5
+                    && label.right < panel.frame.right
+                    && label.top > panel.frame.top
+                    && label.bottom < panel.frame.bottom - 0.5;
+                let clear =
+                    curves.iter().all(|other| !crosses(other, &label)) && taken.iter().all(|t| apart(t, &label));
+                (inside && clear).then_some(label)
+            })?;
         taken.push(label);
     }
     Some(taken)

@@ -68,7 +68,9 @@ pub fn venue_of(plan: &Plan) -> &'static str {
 
 /// Words of a forecast, which calls every place a loop.
 fn at_venue(words: &str, plan: &Plan) -> String {
-    words.replace("the loop", &format!("the {}", venue_of(plan))).replace("What loop", &format!("What {}", venue_of(plan)))
+    words
+        .replace("the loop", &format!("the {}", venue_of(plan)))
+        .replace("What loop", &format!("What {}", venue_of(plan)))
 }
 
 /// Runs of each set-up that are not on rollers, where all have as many.
@@ -133,7 +135,11 @@ fn pieces(plan: &Plan, forecast: &Forecast) -> Vec<Piece> {
         Measure::PowerW => format!("SDD in watts at {} km/h", significant(forecast.reference_speed_km_h, 3)),
         other => format!("SDD in {}", other.name()),
     };
-    out.push(table(format!("What would change that{alone}"), note, changes(forecast, &|change| change_in_words(plan, change))));
+    out.push(table(
+        format!("What would change that{alone}"),
+        note,
+        changes(forecast, &|change| change_in_words(plan, change)),
+    ));
     if let Some(all) = &forecast.laps {
         out.push(table(format!("SDD in watts, by laps and gusts{alone}"), "", laps(all)));
         if all.rises() {
@@ -154,7 +160,10 @@ fn pieces(plan: &Plan, forecast: &Forecast) -> Vec<Piece> {
                 .into(),
         ));
     }
-    out.push(Piece::List { heading: "Bear in mind".into(), lines: forecast.caveats.iter().map(|words| at_venue(words, plan)).collect() });
+    out.push(Piece::List {
+        heading: "Bear in mind".into(),
+        lines: forecast.caveats.iter().map(|words| at_venue(words, plan)).collect(),
+    });
     out
 }
 

@@ -2,8 +2,8 @@
 //!
 //! Given a forecast; gives the curves for `plot::curves`. It draws nothing.
 
-use super::number::{percent, significant};
 use super::forecast::venue_of;
+use super::number::{percent, significant};
 use super::units::Units;
 use crate::forecast::{Forecast, Measure};
 use crate::plan::Plan;

@@ -15,9 +15,15 @@ pub fn sentence(solution: &Solution) -> String {
         let share = |x: f64| format!("{} %", significant(100.0 * x, 2));
         let told = match (of.repeats, of.rests_on_prior) {
             (0, _) => "no set-up was ridden twice, so this is what is expected beforehand".to_string(),
-            (n, true) => format!("{} tell little, so this is nearly what is expected beforehand", counted(n, "repeated run")),
+            (n, true) => {
+                format!("{} tell little, so this is nearly what is expected beforehand", counted(n, "repeated run"))
+            }
             (n, false) => {
-                format!("found from {}; {} is expected beforehand", counted(n, "repeated run"), share(of.supposed_fraction))
+                format!(
+                    "found from {}; {} is expected beforehand",
+                    counted(n, "repeated run"),
+                    share(of.supposed_fraction)
+                )
             }
         };
         format!(

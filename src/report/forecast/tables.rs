@@ -4,8 +4,8 @@
 
 use super::super::number::{UNKNOWN, significant};
 use super::super::table::Grid;
-use crate::plan::Plan;
 use crate::forecast::{DifferenceForecast, Forecast, LapsTable, Measure, Predicted, Prediction};
+use crate::plan::Plan;
 
 /// Standard error with its parts under it.
 fn errors(p: Option<Predicted>, decimals: usize) -> String {

@@ -73,8 +73,7 @@ pub(super) fn alignment(session: &Session, solution: &Solution) -> Option<Paragr
                 .filter(|run| run.lag_s.value.is_some())
                 .map(|run| measured(&run.lag_s).replace('-', "−"))
                 .collect();
-            let shown =
-                if (1..=6).contains(&lags.len()) { format!(" ({} s)", lags.join(", ")) } else { String::new() };
+            let shown = if (1..=6).contains(&lags.len()) { format!(" ({} s)", lags.join(", ")) } else { String::new() };
             let hidden = if solution.separable { "" } else { " It rests on CdA and Crr and is not reported here." };
             format!(
                 "Devices do not stamp power and speed at one instant; by how much speed runs behind power, the lag, is solved \

@@ -12,7 +12,7 @@ use super::super::table::PageTable;
 use super::super::together::both;
 use super::super::units::Units;
 use super::super::verdict::{Verdict, reference_speed};
-use super::super::{lap_table, laps_left_out, methods, ride_files, run_to_run};
+use super::super::{lap_table, laps_left_out, leave_one_out, methods, ride_files, run_to_run};
 use super::input::PageInput;
 use super::tables::{budgets, differences_table, factor_table, fixed, pairs, runs, set_ups, venues};
 use super::template::{Drawn, STYLE, Template, drawn};
@@ -34,6 +34,8 @@ pub(super) struct Context<'a> {
     lead: String,
     parts: Vec<Part>,
     differences: String,
+    influence: Vec<String>,
+    influence_heading: &'static str,
     factors: Vec<String>,
     factor_figures: String,
     factor_table: String,
@@ -111,6 +113,8 @@ impl<'a> Context<'a> {
             lead: template.figures(&pick(&is_lead))?,
             parts: parts(solution, !rest.is_empty(), laps.is_some()),
             differences: template.tables(differences_table(solution))?,
+            influence: leave_one_out::sentences(solution).into_iter().map(with_true_minus).collect(),
+            influence_heading: leave_one_out::HEADING,
             factors: factors::sentences(solution),
             factor_figures: template.figures(&pick(&is_of_factors))?,
             factor_table: template.tables(factor_table(solution))?,
@@ -161,6 +165,12 @@ fn unbroken(verdict: Verdict) -> Verdict {
         not_shown: all(not_shown),
         doubts: all(doubts),
     }
+}
+
+/// Minus signs before numbers as they are set.
+fn with_true_minus(line: String) -> String {
+    let line = [", ", "("].iter().fold(line, |line, before| line.replace(&format!("{before}-"), &format!("{before}−")));
+    line.replace(" W", "\u{a0}W")
 }
 
 /// Where the numbers of a figure stand as a table.

@@ -151,11 +151,8 @@ pub(super) fn runs(solution: &Solution, units: Units) -> Vec<PageTable> {
     let headed = |id, heading| if one_venue { ("runs", "") } else { (id, heading) };
     let (loop_id, on_loop_heading) = headed("runs-loop", on_loop_heading.as_str());
     let (rollers_id, on_rollers_heading) = headed("runs-rollers", "On rollers");
-    [
-        on_loop.page(loop_id, on_loop_heading, wind.trim_start()),
-        on_rollers.page(rollers_id, on_rollers_heading, window),
-    ]
-    .into_iter()
-    .flatten()
-    .collect()
+    [on_loop.page(loop_id, on_loop_heading, wind.trim_start()), on_rollers.page(rollers_id, on_rollers_heading, window)]
+        .into_iter()
+        .flatten()
+        .collect()
 }
