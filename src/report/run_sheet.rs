@@ -53,6 +53,8 @@ struct Sheet<'a> {
     length: Option<String>,
     is_track: bool,
     weigh_to: String,
+    /// What the box below the table is for.
+    odd: &'static str,
     pack: &'a [&'static str],
     check: Vec<&'static str>,
     ride: Vec<&'static str>,
@@ -100,6 +102,7 @@ fn sheet<'a>(plan: &Plan, targets: &[LapTarget], units: Units) -> Sheet<'a> {
         length: plan.circuit.length_m.map(|l| units.length(l)),
         is_track: plan.circuit.kind == Venue::Track,
         weigh_to: units.mass(plan.uncertainty.mass_kg),
+        odd: if on_rollers(plan) == plan.order.len() { "Anything odd" } else { "Spoiled laps and anything odd" },
         pack: &PACK,
         check: check(plan),
         ride: ride(plan),

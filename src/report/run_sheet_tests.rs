@@ -68,7 +68,7 @@ fn a_plan_of_one_effort_asks_for_no_change_of_speed() {
 
 #[test]
 fn rollers_have_no_wind_to_write_down_and_no_gate() {
-    let mixed = Plan { on: vec![Venue::Rollers, Venue::Rollers, Venue::Loop, Venue::Loop], ..plan() };
+    let mixed = Plan { on: vec![Venue::Rollers, Venue::Rollers, Venue::Road, Venue::Road], ..plan() };
     let sheet = said(&mixed);
     assert_eq!(sheet.matches("| – | run-").count(), 2, "{sheet}");
     assert!(sheet.contains("Wind, m/s from") && sheet.contains("gate"));

@@ -195,7 +195,7 @@ mod tests {
         assert_eq!(read("0 ± 2 m/s"), "0 ± 4.5 mph");
         assert_eq!(
             read("falls by −0.42 m a lap, 6 laps of 1240 m each"),
-            "falls by −1.38 ft a lap, 6 laps of 4068 ft each"
+            "falls by −1.4 ft a lap, 6 laps of 4068 ft each"
         );
         assert_eq!(read("instead of 84.0 kg)"), "instead of 185 lb)");
         assert_eq!(read("1013.25 hPa"), "29.9213 inHg");
