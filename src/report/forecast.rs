@@ -3,6 +3,7 @@
 //! Given a forecast; gives plain text of a width, or a page with its figure. It computes nothing but roundings.
 
 mod tables;
+mod venue;
 
 use super::cautions::CAUTIONS;
 use super::factors::of_result;
@@ -15,9 +16,10 @@ use crate::error::Error;
 use crate::forecast::{Forecast, GoalReached, Measure, OneSpeed, Prediction, TogetherForecast};
 use crate::plan::Plan;
 use crate::plot::Figure;
-use crate::session::Venue;
 use crate::wording::capitalised;
 use tables::{changes, differences, laps, orders, set_ups};
+pub use venue::venue_of;
+use venue::{at_venue, change_in_words, laps_of_each};
 
 /// See the module.
 pub fn forecast_text(plan: &Plan, forecast: &Forecast, width: usize, units: Units) -> String {
@@ -59,36 +61,6 @@ fn names(forecast: &Forecast) -> Vec<&str> {
 
 fn table(heading: impl Into<String>, note: impl Into<String>, grid: Grid) -> Piece {
     Piece::Table { heading: heading.into(), note: note.into(), grid: grid.without_empty(UNKNOWN) }
-}
-
-/// What a tester calls the place that is not rollers.
-pub fn venue_of(plan: &Plan) -> &'static str {
-    if plan.circuit.kind == Venue::Track { "track" } else { "loop" }
-}
-
-/// Words of a forecast, which calls every place a loop.
-fn at_venue(words: &str, plan: &Plan) -> String {
-    words
-        .replace("the loop", &format!("the {}", venue_of(plan)))
-        .replace("What loop", &format!("What {}", venue_of(plan)))
-}
-
-/// Runs of each set-up that are not on rollers, where all have as many.
-fn runs_of_each(plan: &Plan) -> Option<usize> {
-    let of = |id: &String| {
-        let ridden = |run: &usize| plan.order.get(*run) == Some(id) && plan.venue_of(*run) != Venue::Rollers;
-        (0..plan.order.len()).filter(ridden).count()
-    };
-    let counts: Vec<usize> = plan.setups.iter().map(|setup| of(&setup.id)).collect();
-    counts.first().copied().filter(|first| *first > 0 && counts.iter().all(|count| count == first))
-}
-
-/// Laps as figure and table count them, "64 laps of each set-up (32 in each run)".
-fn laps_of_each(plan: &Plan, in_each_run: usize) -> String {
-    match runs_of_each(plan) {
-        Some(runs) => format!("{} of each set-up ({in_each_run} in each run)", counted(runs * in_each_run, "lap")),
-        None => format!("{} in each run", counted(in_each_run, "lap")),
-    }
 }
 
 fn pieces(plan: &Plan, forecast: &Forecast) -> Vec<Piece> {
@@ -165,12 +137,6 @@ fn pieces(plan: &Plan, forecast: &Forecast) -> Vec<Piece> {
         lines: forecast.caveats.iter().map(|words| at_venue(words, plan)).collect(),
     });
     out
-}
-
-/// A change of the plan with the venue's word, its laps counted as in figure and table.
-fn change_in_words(plan: &Plan, change: &str) -> String {
-    let laps = change.strip_suffix(" laps in each run").and_then(|laps| laps.parse().ok());
-    laps.map_or_else(|| at_venue(change, plan), |laps| laps_of_each(plan, laps))
 }
 
 /// What such a day is worth, in one sentence; `None` where it compares nothing or a target says it.

@@ -245,7 +245,7 @@ fn what_the_intervals_rest_on_beside_the_laps_is_told() {
     let html = report_of(&day(Request::new(3, 8)), Units::Metric);
     let table = html.split("id=\"left-open\"").nth(1).and_then(|t| t.split("</table>").next()).expect("a table");
     // The invented day: 0.006 (0.001 to 0.017) of the resistance, 0.7 % expected, little told.
-    assert!(table.contains("0.6 % (0.1 to 1.7 %)") && table.contains("0.7 %"), "{table}");
+    assert!(table.contains("0.6 % (0.1 % to 1.7 %)") && table.contains("0.7 %"), "{table}");
     assert!(table.contains("rests on what was expected") && table.contains("0.4 ± 1.1"), "{table}");
     assert!(html.contains("id=\"figure-wind-along\""));
     assert!(
