@@ -66,8 +66,8 @@ fn apart(wanted: &[f64], halves: &[f64], top: f64, bottom: f64) -> Vec<f64> {
         let (above, below) = (halves[first], offset(first, first + count - 1) + halves[first + count - 1]);
         (sum / count as f64).min(bottom - below).max(top + above)
     };
-    for k in 0..wanted.len() {
-        groups.push((k, 1, wanted[k]));
+    for (k, height) in wanted.iter().enumerate() {
+        groups.push((k, 1, *height));
         while let [.., (f1, n1, s1), (f2, n2, s2)] = groups[..] {
             let end = start(f1, n1, s1) + offset(f1, f1 + n1 - 1) + halves[f1 + n1 - 1];
             if start(f2, n2, s2) - halves[f2] >= end {
