@@ -10,6 +10,7 @@ mod page;
 mod page_in_browser;
 mod pictures;
 mod reading;
+#[allow(dead_code)]
 #[path = "../sample_folder/mod.rs"]
 mod sample_folder;
 mod summary;

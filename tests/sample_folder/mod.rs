@@ -1,5 +1,4 @@
 //! A folder of `sample-loops` as inputs of the analysis, and what was put into its rides.
-#![allow(dead_code)]
 
 use loopwright::analysis::{Analysis, Depth, RiddenSession, analyse};
 use loopwright::error::Error;
