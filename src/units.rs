@@ -1,4 +1,8 @@
-//! Units for people: metric, or imperial where asked. CdA, Crr, watts and newtons stay as they are everywhere.
+//! Units for people: metric, or imperial where asked.
+//!
+//! In imperial text these stay as they are, because the trade and its sheets have them so: CdA in m², watts, newtons and N s/m,
+//! moments of inertia in kg m², density of the air in kg/m³, squares of gusts in m²/s², drums and tyres in mm, and levels of a
+//! factor, whose unit the tester chose with its key. No number gets more digits than its metric form tells.
 //!
 //! Given SI values; gives text with a unit. Conversion factors live in `quantity`.
 
@@ -78,6 +82,13 @@ impl Units {
         match self {
             Units::Metric => temperature_c,
             Units::Imperial => f_from_c(temperature_c),
+        }
+    }
+
+    pub fn air_pressure_unit(self) -> &'static str {
+        match self {
+            Units::Metric => "hPa",
+            Units::Imperial => "inHg",
         }
     }
 

@@ -29,6 +29,14 @@ pub fn venue_name(venue: &str) -> &str {
     if venue == "road" { "loop" } else { venue }
 }
 
+/// What a reader is told a source of the budget is: the venue by its word, and the delay of speed behind power by the one that
+/// its columns and keys have.
+pub fn source_name(source: &str, venue: &str) -> String {
+    source
+        .replace("along the loop", &format!("along the {}", venue_name(venue)))
+        .replace("delay left open", "lag left open")
+}
+
 /// Words as they begin a sentence.
 pub fn capitalised(words: &str) -> String {
     let mut letters = words.chars();

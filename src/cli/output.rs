@@ -81,11 +81,21 @@ pub fn emphasis() -> Emphasis {
     if is_terminal() && !set("NO_COLOR") && !dumb { Emphasis::Bold } else { Emphasis::Plain }
 }
 
-/// Columns of the terminal; without one those that `COLUMNS` says, or 80.
+/// Columns that `COLUMNS` states (POSIX.1-2017, XBD 8.3: the user's preference), else those of the terminal, else 80.
 pub fn width() -> usize {
-    let stated = || std::env::var("COLUMNS").ok()?.trim().parse::<usize>().ok().filter(|w| *w > 0);
-    match terminal_size::terminal_size_of(std::io::stdout()) {
-        Some((columns, _)) if columns.0 > 0 => usize::from(columns.0),
-        _ => stated().unwrap_or(USUAL_WIDTH),
-    }
+    let stated = std::env::var("COLUMNS").ok().and_then(|text| text.trim().parse::<usize>().ok()).filter(|w| *w > 0);
+    stated.or_else(of_terminal).unwrap_or(USUAL_WIDTH)
+}
+
+/// A terminal may know its columns and not its rows (`stty cols 40`), of which `terminal_size` makes nothing.
+#[cfg(target_os = "linux")]
+fn of_terminal() -> Option<usize> {
+    let size = rustix::termios::tcgetwinsize(std::io::stdout()).ok()?;
+    Some(usize::from(size.ws_col)).filter(|columns| *columns > 0)
+}
+
+#[cfg(not(target_os = "linux"))]
+fn of_terminal() -> Option<usize> {
+    let (columns, _) = terminal_size::terminal_size_of(std::io::stdout())?;
+    Some(usize::from(columns.0)).filter(|columns| *columns > 0)
 }

@@ -68,7 +68,7 @@ pub fn run(arguments: &PlanArguments, format: Format, units: Units) -> Result<()
         written.remarks().iter().for_each(|line| output::note(format, line));
     }
     match format {
-        Format::Text => output::text(&forecast_text(&forecast, output::width(), units.into()))?,
+        Format::Text => output::text(&forecast_text(&plan, &forecast, output::width(), units.into()))?,
         Format::Json => output::json(&forecast)?,
     }
     output::note(
@@ -89,11 +89,13 @@ fn files(plan: &Plan, forecast: &Forecast, units: Units, style: &Style) -> Resul
     let sheet = run_sheet(plan, &lap_targets(plan), units.into())?;
     let json = serde_json::to_string_pretty(forecast).map_err(|e| Failure::unwritable("plan.json", &e.into()))?;
     let file = |name: &str, text: String| ResultFile { name: name.into(), bytes: text.into_bytes() };
-    let drawn = |style: &Style| laps_curves(forecast).and_then(|c| curves::draw(&c, style)).into_iter().collect();
+    let drawn = |style: &Style| {
+        laps_curves(plan, forecast, units.into()).and_then(|c| curves::draw(&c, style)).into_iter().collect()
+    };
     let figures: Vec<Figure> = drawn(style);
     let narrow: Vec<Figure> = drawn(&style.for_phone());
     let mut files = vec![
-        file("plan.html", forecast_page(forecast, &figures, &narrow, units.into())?),
+        file("plan.html", forecast_page(plan, forecast, &figures, &narrow, units.into())?),
         file("run-sheet.html", sheet.html),
         file("run-sheet.md", sheet.markdown),
         file("plan.json", format!("{json}\n")),

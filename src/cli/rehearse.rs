@@ -76,7 +76,7 @@ pub fn run(arguments: &RehearseArguments, format: Format) -> Result<(), Failure>
     let beside = beside_truth(&day, &solution);
     match format {
         Format::Text => {
-            output::text(&rehearsal_text(&beside, solution.confidence, study.as_ref(), output::width()))?;
+            output::text(&rehearsal_text(&solution, &beside, study.as_ref(), output::width()))?;
             output::remark(&format!("To solve it yourself: loopwright solve {}", out.join("session.toml").display()));
         }
         Format::Json => output::json(&Rehearsed {

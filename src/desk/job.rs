@@ -214,8 +214,9 @@ pub fn foretold(
     units: Units,
     at_each: &(dyn Fn() + Sync),
 ) -> Result<Told, Refusal> {
-    let forecast = forecast_in_parts(&plan(folder, text, file)?, at_each)?;
-    Ok(told(|width| forecast_text(&forecast, width, units)))
+    let plan = plan(folder, text, file)?;
+    let forecast = forecast_in_parts(&plan, at_each)?;
+    Ok(told(|width| forecast_text(&plan, &forecast, width, units)))
 }
 
 /// The page to print.
@@ -238,5 +239,5 @@ pub fn rehearsed(
     let beside = beside_truth(&first, &solution);
     let seeds: Vec<u64> = (0..days).map(|i| plan.seed.wrapping_add(i)).collect();
     let study = (days > 1).then(|| study(&plan, &seeds, at_each));
-    Ok(told(|width| rehearsal_text(&beside, solution.confidence, study.as_ref(), width)))
+    Ok(told(|width| rehearsal_text(&solution, &beside, study.as_ref(), width)))
 }

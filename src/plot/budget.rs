@@ -12,6 +12,7 @@ use super::sheet::Sheet;
 use super::style::{Ink, Style};
 use crate::evidence::Evidence;
 use crate::solution::{BudgetLine, Contribution, Estimate, Solution};
+use crate::wording::source_name;
 
 /// Half heights of the bars of a value and of a difference, mm.
 const THICK: f64 = 1.0;
@@ -39,12 +40,12 @@ struct Told {
     differences: bool,
 }
 
-fn source(line: &BudgetLine, told: Told) -> Source {
+fn source(line: &BudgetLine, told: Told, venue: &str) -> Source {
     let largest = |pick: fn(&Contribution) -> Option<f64>| {
         line.contrasts.iter().filter(|_| told.differences).filter_map(|c| size(pick(c))).max_by(f64::total_cmp)
     };
     Source {
-        name: line.source.clone(),
+        name: source_name(&line.source, venue),
         own: [line.power_w, line.crr, line.cda_m2].map(|v| size(v.filter(|_| told.own))),
         difference: [largest(|c| c.power_w), largest(|c| c.crr), largest(|c| c.cda_m2)],
     }
@@ -89,7 +90,8 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
     if !(told.own || told.differences) {
         return None;
     }
-    let mut sources: Vec<Source> = solution.budget.iter().map(|line| source(line, told)).collect();
+    let mut sources: Vec<Source> =
+        solution.budget.iter().map(|line| source(line, told, &solution.circuit.kind)).collect();
     // Largest first in the first quantity that has values; equal ones keep their order.
     let bar = |s: &Source, q: usize| s.own[q].or(s.difference[q]);
     let leading = (0..3).find(|q| sources.iter().any(|s| bar(s, *q).is_some()))?;

@@ -23,6 +23,8 @@ struct Row {
     name: String,
     identity: Identity,
     interval: Option<Interval>,
+    /// It is compared with another set-up than the baseline.
+    of_best_two: bool,
     /// Value and what may be said of it.
     words: [String; 2],
 }
@@ -41,7 +43,10 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
     let words_column = widest(0).max(widest(1)) + 4.5;
     let paint = |sheet: &mut Sheet, panel: &Panel, index: usize, y: f64| {
         let Some(row) = rows.get(index) else { return };
-        let tip = format!("{}: {} W, {}", row.name, row.words[0], row.words[1]);
+        let tip = match &row.interval {
+            Some(_) => format!("{}: {} W, {}", row.name, row.words[0], row.words[1]),
+            None => format!("{}: {}", row.name, row.words[0]),
+        };
         match &row.interval {
             Some(interval) => rows::interval(sheet, panel, y, interval, &row.identity, &tip),
             None => {
@@ -82,10 +87,15 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
         &[column],
     );
     let mut caption = format!(
-        "Differences in power at {}, the fastest first, with {} intervals; short ticks: what scatter alone would give. Left of \
-         the upright line a set-up needs less power than {baseline}.",
+        "Differences in power at {}, the fastest first, with {} intervals{}. Left of the upright line a set-up needs less power \
+         than {}.",
         reference_speed(solution, style),
-        percent(solution.confidence)
+        percent(solution.confidence),
+        if shown().any(|i| i.scatter.is_some()) { "; short ticks: what scatter alone would give" } else { "" },
+        match rows.iter().any(|row| row.of_best_two) {
+            true => format!("the one it is compared with, {baseline} where no other is named"),
+            false => baseline,
+        }
     );
     let both = format!("{} and rollers", capitalised(venue_name(&solution.circuit.kind)));
     if standings.iter().any(|s| s.ground == Ground::Together) {
@@ -119,14 +129,20 @@ fn rows_of(solution: &Solution, standing: &Standing, style: &Style) -> Vec<Row> 
         let pair = standing.with_baseline.iter().find(|p| (p.faster == *id) != (p.slower == *id));
         rows.push(match pair.filter(|_| *id != standing.baseline) {
             Some(pair) => compared(name, identity(id), pair, pair.faster == *id, style),
-            None => Row { name, identity: identity(id), interval: None, words: ["baseline".into(), String::new()] },
+            None => Row {
+                name,
+                identity: identity(id),
+                interval: None,
+                of_best_two: false,
+                words: ["baseline".into(), String::new()],
+            },
         });
     }
     // The best beside the next best is a question of its own where neither is the baseline.
     if let Some(pair) = standing.best_two.as_ref().filter(|p| ![&p.faster, &p.slower].contains(&&standing.baseline)) {
         let name = format!("{} less {}{place}", name_in(solution, &pair.faster), name_in(solution, &pair.slower));
         let identity = Identity { form: Form::Diamond, open: true, dash: Dash::Solid, ink: MUTED };
-        rows.push(compared(name, identity, pair, true, style));
+        rows.push(Row { of_best_two: true, ..compared(name, identity, pair, true, style) });
     }
     rows
 }
@@ -150,5 +166,5 @@ fn compared(name: String, identity: Identity, pair: &Pair, faster: bool, style: 
         (Shown::Open, true) => "chance?".into(),
         (Shown::Equivalent, true) => "alike".into(),
     };
-    Row { name, identity, interval, words: [with_half(value, half, style), verdict] }
+    Row { name, identity, interval, of_best_two: false, words: [with_half(value, half, style), verdict] }
 }

@@ -1,6 +1,6 @@
 //! Figure `forest`: one quantity from several days, venues or runs, and what they give together.
 //!
-//! Given rows that were computed elsewhere; draws value, interval and weight of each, and the pooled value as a lozenge
+//! Given rows that were computed elsewhere; draws value, interval and weight of each, and the pooled value as a diamond
 //! as wide as its interval. It pools nothing.
 
 use super::figure::Figure;

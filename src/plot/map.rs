@@ -39,7 +39,7 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     let mut top = heading(&mut sheet, &title);
     let steps = Steps::of(&line, style);
     if let Some(steps) = &steps {
-        top = strip(&mut sheet, top, &steps.entries(style));
+        top = strip(&mut sheet, top, &steps.entries(&line, style));
     }
 
     let beside = !winds.is_empty() && !style.narrow();
@@ -131,21 +131,23 @@ impl Steps {
         Stroke::new(ink, 0.7 + 1.6 * class as f64 / self.bounds.len().max(2) as f64)
     }
 
-    fn entries(&self, style: &Style) -> Vec<Entry> {
+    /// Of the classes that occur on the line.
+    fn entries(&self, line: &[LinePoint], style: &Style) -> Vec<Entry> {
         let unit = style.units.length_unit();
         let mut low = 0.0;
         let last = self.bounds.len() - 1;
         self.bounds
             .iter()
             .enumerate()
-            .map(|(class, bound)| {
+            .filter_map(|(class, bound)| {
                 let text = if class == last && class > 0 {
-                    format!("above {} {unit} residual", plain(low, style))
+                    format!("residual above {} {unit}", plain(low, style))
                 } else {
-                    format!("{} to {} {unit}", plain(low, style), plain(*bound, style))
+                    format!("{} {unit} to {} {unit}", plain(low, style), plain(*bound, style))
                 };
                 low = *bound;
-                Entry::new(Sample::Line(self.stroke(class)), text)
+                let occurs = line.iter().any(|point| self.class(point.residual_m) == class);
+                occurs.then(|| Entry::new(Sample::Line(self.stroke(class)), text))
             })
             .collect()
     }

@@ -126,29 +126,65 @@ pub fn y_ticks(sheet: &Sheet, range: Range, room_mm: f64) -> Ticks {
     spaced(range, most..=most + 5, sheet, |ticks, every| spacing(ticks, range, room_mm) * every as f64 >= high)
 }
 
-/// Ticks of a level axis: as many as leave their labels apart, and three at least.
+/// Ticks of a level axis: as many as leave their labels apart, and three labelled ones at least where the range has room for
+/// them.
 pub fn x_ticks(sheet: &Sheet, range: Range, room_mm: f64) -> Ticks {
     let fits = |ticks: &Ticks, every: usize| {
         let widest = ticks.labels.iter().map(|l| sheet.width_of(l, Letters::Small)).fold(0.0, f64::max);
         spacing(ticks, range, room_mm) * every as f64 >= widest + CLEAR
     };
-    for most in (FEWEST_TICKS..=8).rev() {
-        let ticks = Ticks::new(range, most, &sheet.style);
-        if ticks.values.len() >= FEWEST_TICKS && fits(&ticks, 1) {
-            return ticks;
+    for every in 1..=4 {
+        for most in (FEWEST_TICKS..=8 + 2 * every).rev() {
+            let ticks = Ticks::new(range, most, &sheet.style);
+            if fits(&ticks, every) {
+                let ticks = labelled(ticks, every);
+                if has_enough(&ticks) {
+                    return ticks;
+                }
+            }
         }
     }
     spaced(range, FEWEST_TICKS..=8, sheet, fits)
 }
 
+/// A level axis that is widened until three of its ticks can be labelled; an end at zero stays.
+pub fn readable(sheet: &Sheet, range: Range, room_mm: f64) -> (Range, Ticks) {
+    let mut wider = range;
+    for _ in 0..14 {
+        let ticks = x_ticks(sheet, wider, room_mm);
+        if has_enough(&ticks) {
+            return (wider, ticks);
+        }
+        let more = wider.span() * 0.06;
+        let low = if wider.low == 0.0 { 0.0 } else { wider.low - more };
+        wider = Range { low, high: if wider.high == 0.0 { 0.0 } else { wider.high + more } };
+    }
+    (range, x_ticks(sheet, range, room_mm))
+}
+
 /// Fewer ticks than this leave a scale in doubt.
 const FEWEST_TICKS: usize = 3;
+
+fn has_enough(ticks: &Ticks) -> bool {
+    ticks.labels.iter().filter(|label| !label.is_empty()).count() >= FEWEST_TICKS
+}
 
 fn spacing(ticks: &Ticks, range: Range, room_mm: f64) -> f64 {
     match ticks.values.as_slice() {
         [first, second, ..] => (second - first) / range.span() * room_mm,
         _ => room_mm,
     }
+}
+
+/// Only every so manieth tick keeps its label, zero among them.
+fn labelled(mut ticks: Ticks, every: usize) -> Ticks {
+    let zero = ticks.values.iter().position(|value| *value == 0.0).unwrap_or(0);
+    for (index, label) in ticks.labels.iter_mut().enumerate() {
+        if index % every != zero % every {
+            label.clear();
+        }
+    }
+    ticks
 }
 
 /// The fewest ticks that are enough; where their labels stand too close every second or third is labelled.
@@ -160,14 +196,9 @@ fn spaced(
 ) -> Ticks {
     let all = |most: usize| Ticks::new(range, most, &sheet.style);
     let enough = most.clone().map(all).find(|ticks| ticks.values.len() >= FEWEST_TICKS);
-    let mut ticks = enough.unwrap_or_else(|| all(*most.end()));
+    let ticks = enough.unwrap_or_else(|| all(*most.end()));
     let every = (1..=ticks.values.len().max(1)).find(|every| fits(&ticks, *every)).unwrap_or(ticks.values.len().max(1));
-    for (index, label) in ticks.labels.iter_mut().enumerate() {
-        if index % every != 0 {
-            label.clear();
-        }
-    }
-    ticks
+    labelled(ticks, every)
 }
 
 /// Where panels begin so that the widest tick label fits beside them, mm.
@@ -179,4 +210,27 @@ pub fn gutter(sheet: &Sheet, ticks: &[&Ticks]) -> f64 {
 /// Room above a panel for its axis title, mm.
 pub fn title_room(sheet: &Sheet) -> f64 {
     sheet.style.size(Letters::Body) + 3.2
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plot::style::Style;
+
+    fn labels(low: f64, high: f64, room_mm: f64) -> (Range, Vec<String>) {
+        let sheet = Sheet::new(Style::default().for_phone());
+        let (range, ticks) = readable(&sheet, Range { low, high }, room_mm);
+        (range, ticks.labels.into_iter().filter(|label| !label.is_empty()).collect())
+    }
+
+    #[test]
+    fn a_narrow_axis_has_three_labels_and_zero_is_one_of_them() {
+        // Spans and rooms of set-ups, differences and budgets on 80 mm.
+        for (low, high, room) in [(0.0027, 0.0055, 28.0), (-9.0, 3.4, 24.0), (-1.2, 7.6, 30.0), (0.0, 0.00061, 26.0)] {
+            let (range, labels) = labels(low, high, room);
+            assert!(labels.len() >= 3, "{low} to {high}: {labels:?}");
+            assert!(low > 0.0 || labels.iter().any(|label| label == "0"), "{low} to {high}: {labels:?}");
+            assert!(range.low <= low && range.high >= high && range.span() < 2.5 * (high - low), "{range:?}");
+        }
+    }
 }

@@ -5,7 +5,7 @@
 
 use super::key::{Entry, MARGIN, Sample};
 use super::lettering::Letters;
-use super::panel::{Panel, x_ticks};
+use super::panel::{Panel, readable};
 use super::polyline::{Frame, Point};
 use super::scale::Range;
 use super::sheet::{Anchor, Note, Sheet};
@@ -135,14 +135,14 @@ impl Layout {
 }
 
 fn panel(sheet: &mut Sheet, frame: &Frame, rows: usize, column: &Column, layout: &Layout) -> f64 {
-    let panel = Panel::new(*frame, column.range, Range { low: 0.0, high: 1.0 });
+    let (range, ticks) = readable(sheet, column.range, frame.width());
+    let panel = Panel::new(*frame, range, Range { low: 0.0, high: 1.0 });
     let lines = sheet.wrap(&column.title, frame.width() + OVERHANG, 2, Letters::Body);
     let leading = sheet.style.leading(Letters::Body);
     for (index, line) in lines.iter().rev().enumerate() {
         let base = frame.top - 1.4 - index as f64 * leading;
         sheet.words(Point::new(frame.left, base), line, Letters::Body, Anchor::Start, TEXT);
     }
-    let ticks = x_ticks(sheet, column.range, frame.width());
     for value in &ticks.values {
         panel.upright(sheet, *value, Stroke::new(GRID, 0.15));
     }

@@ -131,9 +131,11 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
         .collect();
     let bottom = rows::draw(&mut sheet, top, rows::EDGE, &rows, &columns);
     let mut caption = format!(
-        "Estimates with {share} intervals. Long end ticks: the whole interval, scatter and instruments together. Short ticks: \
-         what scatter alone would give."
+        "Estimates with {share} intervals. Long end ticks: the whole interval, scatter and instruments together."
     );
+    if any_scatter {
+        caption.push_str(" Short ticks: what scatter alone would give.");
+    }
     if names.len() > 1 {
         caption.push_str(
             " What instruments add is largely common to all set-ups and cancels in their differences, so two intervals that \

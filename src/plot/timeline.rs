@@ -5,6 +5,7 @@
 use super::figure::{Figure, counted, names};
 use super::key::{self, Entry, Sample, heading, strip};
 use super::lettering::Letters;
+use super::marker::marker;
 use super::panel::{Panel, gutter, title_room, x_ticks, y_ticks};
 use super::polyline::{Frame, Point};
 use super::scale::Range;
@@ -82,7 +83,7 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
     let title = "Speed and power, used and left out";
     let mut entries = key::set_ups(&sheet, &names);
     for (index, entry) in entries.iter_mut().enumerate() {
-        entry.sample = Sample::Line(Stroke::new(style.identity(index).ink, 0.5));
+        entry.sample = Sample::Mark(style.identity(index));
     }
     entries.push(Entry::new(Sample::Swatch { ink: SHADE, opacity: 1.0 }, "left out"));
     let top = heading(&mut sheet, title);
@@ -172,10 +173,13 @@ fn number_runs(sheet: &mut Sheet, panel: &Panel, placed: &[Placed]) {
         let (from, to) = (panel.x.at(run.from), panel.x.at(run.to));
         sheet.rule(Point::new(from, y), Point::new(to, y), Stroke::new(AXIS, 0.25));
         let text = if run.number == 1 { "run 1".to_string() } else { run.number.to_string() };
-        let half = sheet.width_of(&text, Letters::Small) / 2.0;
+        // The mark of its set-up beside the number: inks alone say nothing in grey.
+        let half = sheet.width_of(&text, Letters::Small) / 2.0 + 1.6;
         let middle = (from + to) / 2.0;
         if middle - half > free_from && middle + half < sheet.style.width() {
-            sheet.words(Point::new(middle, y - 0.9), &text, Letters::Small, Anchor::Middle, MUTED);
+            let identity = sheet.style.identity(run.run.setup);
+            marker(sheet, Point::new(middle - half + 0.9, y - 1.9), &identity, 0.8, &Note::default());
+            sheet.words(Point::new(middle + 1.6, y - 0.9), &text, Letters::Small, Anchor::Middle, MUTED);
             free_from = middle + half + 1.0;
         }
     }

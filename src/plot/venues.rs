@@ -44,8 +44,8 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
         .map(|(place, v)| Entry::new(Sample::Mark(identity(MUTED, place)), venue_name(&v.venue)))
         .collect();
     if !differences.is_empty() {
-        let lozenge = Identity { form: Form::Diamond, ..identity(MUTED, 0) };
-        entries.push(Entry::new(Sample::Mark(lozenge), "together"));
+        let diamond = Identity { form: Form::Diamond, ..identity(MUTED, 0) };
+        entries.push(Entry::new(Sample::Mark(diamond), "together"));
     }
     top = strip(&mut sheet, top, &entries);
     top = group(&mut sheet, top, venues, &values, "Crr on a flat", None)?;
@@ -53,15 +53,28 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
         top = group(&mut sheet, top + 3.0, venues, &differences, "Difference in Crr from the baseline", Some(0.0))?;
     }
     let share = percent(solution.confidence);
-    let mut caption = format!(
-        "Above: Crr of each set-up on each venue with {share} intervals; short ticks: what scatter alone would give. The \
-         {on} reads higher by what its surface costs, as far as the conversion from drum to flat holds."
-    );
+    let seen = venues_of(&values);
+    let mut caption = match seen[..] {
+        [one] => {
+            let one = venue_name(&venues.results[one].venue);
+            format!(
+                "Above: Crr of each set-up on the {one} with {share} intervals; elsewhere the rides do not tell it. It holds on \
+                 a flat as far as the conversion from drum to flat does."
+            )
+        }
+        _ => format!(
+            "Above: Crr of each set-up on each venue with {share} intervals. The {on} reads higher by what its surface costs, \
+             as far as the conversion from drum to flat holds."
+        ),
+    };
     if !differences.is_empty() {
         caption.push_str(
-            " Below: difference from the baseline on each venue, and as a lozenge what both give together; the upright line \
+            " Below: difference from the baseline on each venue, and as a diamond what both give together; the upright line \
              is zero.",
         );
+    }
+    if values.iter().chain(&differences).any(|row| row.venue.is_some() && row.interval.scatter.is_some()) {
+        caption.push_str(" Short ticks: what scatter alone would give.");
     }
     Figure::of(sheet, top + 1.5, "venues", &title, caption)
 }
@@ -70,6 +83,14 @@ pub fn draw(solution: &Solution, _evidence: &Evidence, style: &Style) -> Option<
 fn identity(ink: Ink, venue: usize) -> Identity {
     let form = if venue == 0 { Form::Disc } else { Form::Square };
     Identity { ink, form, open: venue > 0, dash: Dash::Solid }
+}
+
+/// Places of the venues that have a row.
+fn venues_of(rows: &[Row]) -> Vec<usize> {
+    let mut seen: Vec<usize> = rows.iter().filter_map(|row| row.venue).collect();
+    seen.sort_unstable();
+    seen.dedup();
+    seen
 }
 
 fn values(solution: &Solution, venues: &Venues) -> Vec<Row> {

@@ -108,7 +108,7 @@ pub fn draw(sheet: &mut Sheet, centre_x: f64, top: f64, radius: f64, winds: &[Di
     say(1.0, "numbers: runs");
 }
 
-/// Run numbers beside the points, outward first, as many as find a free place.
+/// Run numbers right beside their points, outward first; where no place is free, over an error bar rather than far away.
 fn number_points(sheet: &mut Sheet, winds: &[DialWind], centre: Point, radius: f64, place: &dyn Fn(f64, f64) -> Point) {
     let size = sheet.style.size(Letters::Small);
     let points: Vec<Point> = winds.iter().map(|w| place(w.east, w.north)).collect();
@@ -118,18 +118,21 @@ fn number_points(sheet: &mut Sheet, winds: &[DialWind], centre: Point, radius: f
         top: a.y.min(b.y) - room,
         bottom: a.y.max(b.y) + room,
     };
-    let mut taken: Vec<Frame> = points.iter().map(|p| box_of(*p, *p, 1.0)).collect();
+    let mut taken: Vec<Frame> = points.iter().map(|p| box_of(*p, *p, 0.7)).collect();
+    let mut bars: Vec<Frame> = Vec::new();
     for w in winds {
         let level = (place(w.east - w.east_se, w.north), place(w.east + w.east_se, w.north));
         let upright = (place(w.east, w.north - w.north_se), place(w.east, w.north + w.north_se));
-        taken.extend([level, upright].map(|(a, b)| box_of(a, b, 0.2)));
+        bars.extend([level, upright].map(|(a, b)| box_of(a, b, 0.2)));
     }
     for (wind, point) in winds.iter().zip(&points) {
         let text = format!("{}", wind.run + 1);
         let width = sheet.width_of(&text, Letters::Small);
         let outward = (point.y - centre.y).atan2(point.x - centre.x);
-        let tries = (0..24).map(|i| (outward + f64::from(i % 8) * std::f64::consts::FRAC_PI_4, f64::from(i / 8)));
-        let free = tries.map(|(angle, ring)| (angle, 1.6 + 1.4 * ring)).find_map(|(angle, away)| {
+        let angles = || (0..16).map(|i| outward + f64::from(i) * std::f64::consts::FRAC_PI_8);
+        let tries = [(1.3, true), (1.3, false), (2.1, true), (2.1, false)];
+        let tries = tries.into_iter().flat_map(|(away, clear)| angles().map(move |angle| (angle, away, clear)));
+        let free = tries.into_iter().find_map(|(angle, away, clear_of_bars)| {
             let (dx, dy) = (angle.cos() * (away + width / 2.0), angle.sin() * (away - 0.3 + size / 2.0));
             let middle = Point::new(point.x + dx, point.y + dy);
             let frame = Frame {
@@ -141,6 +144,7 @@ fn number_points(sheet: &mut Sheet, winds: &[DialWind], centre: Point, radius: f
             let inside = (middle.x - centre.x).hypot(middle.y - centre.y) < radius - size * 0.6;
             let clear = taken
                 .iter()
+                .chain(bars.iter().filter(|_| clear_of_bars))
                 .all(|t| frame.right < t.left || frame.left > t.right || frame.bottom < t.top || frame.top > t.bottom);
             (inside && clear).then_some(frame)
         });

@@ -10,7 +10,7 @@ use super::units::Units;
 use super::verdict::{name_of, reference_speed};
 use crate::solution::{BudgetLine, Contrast, Contribution, Estimate, SetupResult, Solution};
 use crate::uncertainty::rounding::Place;
-use crate::wording::harmless;
+use crate::wording::{harmless, source_name};
 
 /// See the module.
 pub fn budgets(solution: &Solution, width: usize, units: Units) -> String {
@@ -111,7 +111,8 @@ impl Table<'_> {
                 .columns
                 .iter()
                 .map(|q| if q.estimate.se.is_some() { in_place((q.pick)(&contribution), q) } else { UNKNOWN.into() });
-            grid.rows.push([line.source.clone(), uncertainty(line, self.units)].into_iter().chain(cells).collect());
+            let name = source_name(&line.source, &self.solution.circuit.kind);
+            grid.rows.push([name, uncertainty(line, self.units)].into_iter().chain(cells).collect());
         }
         let share = percent(self.solution.confidence);
         let mut sum = |name: &str, cell: fn(&Quantity) -> String| {

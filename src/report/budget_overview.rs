@@ -4,11 +4,12 @@
 //! Given budget lines; gives a table for the page. It propagates nothing.
 
 use super::budget::uncertainty;
-use super::number::significant;
 use super::table::{Cell, Column, Table};
 use super::units::Units;
 use super::verdict::reference_speed;
 use crate::solution::{BudgetLine, Contrast, Contribution, Estimate, SetupResult, Solution, VenueResult};
+use crate::uncertainty::rounding::Place;
+use crate::wording::source_name;
 
 /// One part of a combined standard uncertainty.
 type Part = fn(&Estimate) -> Option<f64>;
@@ -17,6 +18,7 @@ type Part = fn(&Estimate) -> Option<f64>;
 const CRR_DECIMALS: usize = 6;
 const CDA_DECIMALS: usize = 5;
 const WATT_DECIMALS: usize = 3;
+const DRAG_DECIMALS: usize = 3;
 
 /// Values that are not known have no budget; differences may be known all the same.
 pub fn overview(solution: &Solution, units: Units, venue: &VenueResult, own_known: bool) -> Table {
@@ -35,25 +37,36 @@ pub fn overview(solution: &Solution, units: Units, venue: &VenueResult, own_know
         Column::numbers("power_d", "W, difference"),
     ]);
     let compared = venue.contrasts.iter().any(|c| c.power_w.value.is_some());
-    let own = |value: Option<f64>, decimals| if own_known { two(value, decimals) } else { Cell::Missing };
+    let baseline = venue.setups.iter().find(|s| s.id == venue.baseline).or(venue.setups.first());
+    let power: fn(&SetupResult) -> &Estimate = if rolling { |s| &s.rolling_power_w } else { |s| &s.power_w };
+    let of_own = |pick: fn(&SetupResult) -> &Estimate, most| decimals(baseline.and_then(|s| pick(s).se), most);
+    let of_difference = |pick: fn(&Contrast) -> &Estimate, most| {
+        decimals(venue.contrasts.iter().filter_map(|c| pick(c).se).reduce(f64::max), most)
+    };
+    let own_crr = of_own(|s| &s.crr, CRR_DECIMALS);
+    let own_cda = of_own(|s| &s.cda_m2, CDA_DECIMALS);
+    let own_watts = of_own(power, WATT_DECIMALS);
+    let drag = decimals(baseline.and_then(|s| s.drag_at_mean_speed_n.as_ref()?.se), DRAG_DECIMALS);
+    let crr_apart = of_difference(|c| &c.crr, CRR_DECIMALS);
+    let cda_apart = of_difference(|c| &c.cda_m2, CDA_DECIMALS);
+    let watts_apart = of_difference(|c| &c.power_w, WATT_DECIMALS);
+    let own = |value: Option<f64>, decimals| if own_known { at(value, decimals) } else { Cell::Missing };
     for line in &venue.budget {
         table.push(vec![
-            Cell::words(&line.source),
+            Cell::words(source_name(&line.source, &solution.circuit.kind)),
             Cell::words(uncertainty(line, units)),
-            own(line.crr, CRR_DECIMALS),
-            own(line.cda_m2, CDA_DECIMALS),
-            own(line.power_w, WATT_DECIMALS),
-            two(line.drag_n, 3),
-            largest(line, compared, |c| c.crr, CRR_DECIMALS),
-            largest(line, compared, |c| c.cda_m2, CDA_DECIMALS),
-            largest(line, compared, |c| c.power_w, WATT_DECIMALS),
+            own(line.crr, own_crr),
+            own(line.cda_m2, own_cda),
+            own(line.power_w, own_watts),
+            at(line.drag_n, drag),
+            largest(line, compared, |c| c.crr, crr_apart),
+            largest(line, compared, |c| c.cda_m2, cda_apart),
+            largest(line, compared, |c| c.power_w, watts_apart),
         ]);
     }
-    let baseline = venue.setups.iter().find(|s| s.id == venue.baseline).or(venue.setups.first());
     let widest = |pick: fn(&Contrast) -> &Estimate, part: Part| {
         venue.contrasts.iter().filter(|_| compared).filter_map(|c| part(pick(c))).reduce(f64::max)
     };
-    let power: fn(&SetupResult) -> &Estimate = if rolling { |s| &s.rolling_power_w } else { |s| &s.power_w };
     let parts: [(&str, Part); 5] = [
         ("all instruments", |e| e.instrument_se),
         ("scatter", |e| e.scatter_se),
@@ -70,13 +83,13 @@ pub fn overview(solution: &Solution, units: Units, venue: &VenueResult, own_know
         table.push(vec![
             Cell::words(name),
             Cell::Missing,
-            own(of(|s| &s.crr), CRR_DECIMALS),
-            own(of(|s| &s.cda_m2), CDA_DECIMALS),
-            own(of(power), WATT_DECIMALS),
-            two(baseline.and_then(|s| part(s.drag_at_mean_speed_n.as_ref().filter(|_| !own_known)?)), 3),
-            two(widest(|c| &c.crr, part), CRR_DECIMALS),
-            two(widest(|c| &c.cda_m2, part), CDA_DECIMALS),
-            two(widest(|c| &c.power_w, part), WATT_DECIMALS),
+            own(of(|s| &s.crr), own_crr),
+            own(of(|s| &s.cda_m2), own_cda),
+            own(of(power), own_watts),
+            at(baseline.and_then(|s| part(s.drag_at_mean_speed_n.as_ref().filter(|_| !own_known)?)), drag),
+            at(widest(|c| &c.crr, part), crr_apart),
+            at(widest(|c| &c.cda_m2, part), cda_apart),
+            at(widest(|c| &c.power_w, part), watts_apart),
         ]);
     }
     table
@@ -85,14 +98,19 @@ pub fn overview(solution: &Solution, units: Units, venue: &VenueResult, own_know
 /// The contribution to the difference that it moves most.
 fn largest(line: &BudgetLine, compared: bool, pick: fn(&Contribution) -> Option<f64>, decimals: usize) -> Cell {
     let values = line.contrasts.iter().filter(|_| compared).filter_map(pick).map(f64::abs);
-    two(values.filter(|v| v.is_finite()).reduce(f64::max), decimals)
+    at(values.filter(|v| v.is_finite()).reduce(f64::max), decimals)
 }
 
-/// Two digits, or "< 0.001" where fewer than so many decimals would hold them: nobody needs a millionth of a watt.
-fn two(value: Option<f64>, decimals: usize) -> Cell {
+/// One place more than two digits of what is combined, for the whole column; no more than so many.
+fn decimals(combined: Option<f64>, most: usize) -> usize {
+    combined.and_then(Place::of).map_or(most, |place| (place.decimals() + 1).min(most))
+}
+
+/// With so many decimals, or "< 0.01" where they would hold nothing: nobody needs a millionth of a watt.
+fn at(value: Option<f64>, decimals: usize) -> Cell {
     // A quantity that a source cannot move at all would fill a column with zeros.
     Cell::number(value.map(f64::abs).filter(|v| *v > 1e-12), |size| {
         let least = 10f64.powi(-(decimals as i32));
-        if size < least { format!("< {least:.decimals$}") } else { significant(size, 2) }
+        if size < least { format!("< {least:.decimals$}") } else { format!("{size:.decimals$}") }
     })
 }

@@ -56,14 +56,14 @@ fn heading(shown: &PaceShown, units: Units) -> String {
     match (shown.pace, &shown.against) {
         (Pace::SpeedMS(v), None) if shown.first.demand.total_w < 0.0 => format!(
             "{} takes no power: slope and wind give {} W more than is spent, which the brakes must take",
-            precise_speed(v, units),
+            stated_speed(v, units),
             fixed(Some(-shown.first.demand.total_w), 1)
         ),
-        (Pace::SpeedMS(v), None) => format!("{} takes {}", precise_speed(v, units), power(&shown.first)),
+        (Pace::SpeedMS(v), None) => format!("{} takes {}", stated_speed(v, units), power(&shown.first)),
         (Pace::PowerW(w), None) => format!("{} W gives {}", significant(w, 5), speed(&shown.first)),
         (Pace::SpeedMS(v), Some(other)) => format!(
             "{} takes {} against {}: {} W",
-            precise_speed(v, units),
+            stated_speed(v, units),
             power(&shown.first),
             power(other),
             signed(other.demand.total_w - shown.first.demand.total_w, 1)
@@ -77,6 +77,13 @@ fn heading(shown: &PaceShown, units: Units) -> String {
             units.speed_unit()
         ),
     }
+}
+
+/// A stated speed, as reports have the one of their reference.
+fn stated_speed(speed_m_s: f64, units: Units) -> String {
+    let value = units.speed_value(speed_m_s);
+    let digits = if units == Units::Metric { 4 } else { 3 };
+    format!("{} {}", significant(value, digits), units.speed_unit())
 }
 
 fn precise_speed(speed_m_s: f64, units: Units) -> String {

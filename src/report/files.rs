@@ -67,7 +67,7 @@ pub fn files(input: &FilesInput) -> Result<Vec<ResultFile>, Error> {
         file("samples.csv", frame_csv(input.samples)?),
         file("report.html", page.into_bytes()),
         file("methods.txt", methods::plain_text(input.session, input.solution, input.units).into_bytes()),
-        file("captions.txt", captions(&figures).into_bytes()),
+        file("captions.txt", captions(&figures, input.solution).into_bytes()),
     ];
     let solution = input.solution;
     files.extend(next_plan::next_plan(input.session, solution).map(|text| file(next_plan::NAME, text.into_bytes())));

@@ -3,6 +3,7 @@
 //! Given a forecast; gives plain text of a width, or a page with its figure. It computes nothing but roundings.
 
 mod tables;
+mod venue;
 
 use super::cautions::CAUTIONS;
 use super::factors::of_result;
@@ -13,22 +14,27 @@ use super::table::Grid;
 use super::units::Units;
 use crate::error::Error;
 use crate::forecast::{Forecast, GoalReached, Measure, OneSpeed, Prediction, TogetherForecast};
+use crate::plan::Plan;
 use crate::plot::Figure;
+use crate::wording::capitalised;
 use tables::{changes, differences, laps, orders, set_ups};
+pub use venue::venue_of;
+use venue::{at_venue, change_in_words, laps_of_each};
 
 /// See the module.
-pub fn forecast_text(forecast: &Forecast, width: usize, units: Units) -> String {
+pub fn forecast_text(plan: &Plan, forecast: &Forecast, width: usize, units: Units) -> String {
     let title = if forecast.title.trim().is_empty() { Vec::new() } else { vec![Piece::Words(forecast.title.clone())] };
     let about = vec![Piece::Words(plan_in_words(forecast))];
     let of = |pieces: Vec<Piece>| piece::text(&piece::in_units(&pieces, units, &names(forecast)), width);
     let gap = if title.is_empty() { "" } else { "\n" };
-    format!("{}{gap}{}{}", of(title), of(about), of(pieces(forecast)))
+    format!("{}{gap}{}{}", of(title), of(about), of(pieces(plan, forecast)))
 }
 
 /// The same as a page with the figure of the plan.
 ///
 /// Errors: [`Error::Page`], a fault of the program.
 pub fn forecast_page(
+    plan: &Plan,
     forecast: &Forecast,
     figures: &[Figure],
     narrow: &[Figure],
@@ -40,7 +46,7 @@ pub fn forecast_page(
         title,
         about: units.in_words(&plan_in_words(forecast), &names),
         version: &forecast.loopwright,
-        pieces: &piece::in_units(&pieces(forecast), units, &names),
+        pieces: &piece::in_units(&pieces(plan, forecast), units, &names),
         figures: drawn(figures, narrow, |_| ["", ""]),
         cautions: &CAUTIONS,
     }
@@ -57,16 +63,17 @@ fn table(heading: impl Into<String>, note: impl Into<String>, grid: Grid) -> Pie
     Piece::Table { heading: heading.into(), note: note.into(), grid: grid.without_empty(UNKNOWN) }
 }
 
-fn pieces(forecast: &Forecast) -> Vec<Piece> {
+fn pieces(plan: &Plan, forecast: &Forecast) -> Vec<Piece> {
     let mut out = Vec::new();
+    let venue = venue_of(plan);
     // What the tables of a mixed day leave to its rollers is said once, in their headings.
-    let alone = if forecast.together.is_some() { ", on the loop alone" } else { "" };
+    let alone = if forecast.together.is_some() { format!(", on the {venue} alone") } else { String::new() };
     if let Some(p) = &forecast.prediction {
-        out.extend(headline(forecast, p).map(Piece::Words));
+        out.extend(headline(plan, forecast, p).map(Piece::Words));
         out.extend(forecast.goals.iter().map(|goal| Piece::Words(judgement(forecast, goal))));
-        out.extend(what_would(forecast).map(Piece::Words));
+        out.extend(what_would(plan, forecast).map(Piece::Words));
         match (&forecast.one_speed, &p.not_separable) {
-            (Some(one), _) => out.push(Piece::Words(one_speed(one, p, forecast.together.is_some()))),
+            (Some(one), _) => out.push(Piece::Words(one_speed(one, p, venue, forecast.together.is_some()))),
             (None, Some([reason, next])) => out.push(Piece::Words(format!(
                 "This plan cannot tell CdA from Crr: {}. {next}",
                 reason.replace("were ridden", "are ridden")
@@ -74,12 +81,12 @@ fn pieces(forecast: &Forecast) -> Vec<Piece> {
             (None, None) => {}
         }
         if let Some(together) = &forecast.together {
-            let heading = "How well differences will be known, loop and rollers together";
+            let heading = format!("How well differences will be known, {venue} and rollers together");
             let note = format!("se is one standard error, from {} rehearsals", together.rehearsals);
-            out.push(table(heading, note, differences(&together.differences)));
+            out.push(table(heading, note, differences(plan, &together.differences)));
         }
         let heading = format!("How well differences will be known{alone}");
-        out.push(table(heading, "se is one standard error", differences(&p.differences)));
+        out.push(table(heading, "se is one standard error", differences(plan, &p.differences)));
         if !p.differences.is_empty() {
             out.push(Piece::Words(format!(
                 "SDD is the smallest detectable difference: if the true one is that large, {} of such days show it at a \
@@ -100,7 +107,11 @@ fn pieces(forecast: &Forecast) -> Vec<Piece> {
         Measure::PowerW => format!("SDD in watts at {} km/h", significant(forecast.reference_speed_km_h, 3)),
         other => format!("SDD in {}", other.name()),
     };
-    out.push(table(format!("What would change that{alone}"), note, changes(forecast)));
+    out.push(table(
+        format!("What would change that{alone}"),
+        note,
+        changes(forecast, &|change| change_in_words(plan, change)),
+    ));
     if let Some(all) = &forecast.laps {
         out.push(table(format!("SDD in watts, by laps and gusts{alone}"), "", laps(all)));
         if all.rises() {
@@ -115,20 +126,23 @@ fn pieces(forecast: &Forecast) -> Vec<Piece> {
     if !forecast.orders.is_empty() {
         out.push(Piece::Words(
             "'Steady' is by how much a drift of 1 W an hour falsifies the worst difference, 'growing' the same for a drift that \
-             grows by 1 W an hour in every hour. 'Follows': how much oftener one set-up is ridden right after another than any \
-             other pair is; 0 is best where a run leaves something to the next, such as a warm tyre. The last column is the SDD when \
+             grows by 1 W an hour in every hour. 'Follows': how much more often one set-up is ridden right after another than \
+             any other pair is; 0 is best where a run leaves something to the next, such as a warm tyre. The last column is the SDD when \
              a drift of Crr is solved for as well."
                 .into(),
         ));
     }
-    out.push(Piece::List { heading: "Bear in mind".into(), lines: forecast.caveats.clone() });
+    out.push(Piece::List {
+        heading: "Bear in mind".into(),
+        lines: forecast.caveats.iter().map(|words| at_venue(words, plan)).collect(),
+    });
     out
 }
 
 /// What such a day is worth, in one sentence; `None` where it compares nothing or a target says it.
-fn headline(f: &Forecast, p: &Prediction) -> Option<String> {
+fn headline(plan: &Plan, f: &Forecast, p: &Prediction) -> Option<String> {
     if let Some(together) = &f.together {
-        return Some(seen_together(together, f));
+        return Some(seen_together(plan, together, f));
     }
     if p.differences.is_empty() || f.one_speed.is_some() || !f.goals.is_empty() {
         return None;
@@ -165,7 +179,7 @@ fn plan_in_words(f: &Forecast) -> String {
 }
 
 /// What a day at one speed gives, and what a second speed and a repeat would add, in watts.
-fn one_speed(one: &OneSpeed, p: &Prediction, with_rollers: bool) -> String {
+fn one_speed(one: &OneSpeed, p: &Prediction, venue: &str, with_rollers: bool) -> String {
     let watts = |w: Option<f64>| w.map_or("no difference at all".into(), |w| format!("{w:.1} W or more"));
     let mut said = vec![format!(
         "All laps are at one speed, {} km/h: that tells how far set-ups differ, not what CdA and Crr of any of them are.",
@@ -174,7 +188,7 @@ fn one_speed(one: &OneSpeed, p: &Prediction, with_rollers: bool) -> String {
     if p.differences.is_empty() {
         said.push("With a single set-up there is nothing to compare.".into());
     } else {
-        let on = if with_rollers { "On the loop alone such a day" } else { "Such a day" };
+        let on = if with_rollers { format!("On the {venue} alone such a day") } else { "Such a day".into() };
         let speed = " in four of five repeats";
         said.push(format!("{on} finds {}{speed}.", watts(one.detectable_w)));
         said.push(format!("With every run ridden once more it finds {}.", watts(one.every_run_again_w)));
@@ -194,19 +208,20 @@ fn one_speed(one: &OneSpeed, p: &Prediction, with_rollers: bool) -> String {
             };
             said.push(format!("With as many laps, but in turn at {slow:.0} and {fast:.0} km/h, {finds}{values}."));
         }
-        None => said.push("A second speed about it cannot be ridden on this loop.".into()),
+        None => said.push(format!("A second speed about it cannot be ridden on this {venue}.")),
     }
     said.join(" ")
 }
 
 /// What both venues find, which is what such a day is ridden for.
-fn seen_together(together: &TogetherForecast, f: &Forecast) -> String {
+fn seen_together(plan: &Plan, together: &TogetherForecast, f: &Forecast) -> String {
+    let both = capitalised(&format!("{} and rollers", venue_of(plan)));
     match Measure::PowerW.of_all(&together.differences) {
         Some(found) => format!(
-            "Loop and rollers together find {found:.1} W of rolling or more at {} km/h between two set-ups, in four of five repeats.",
+            "{both} together find {found:.1} W of rolling or more at {} km/h between two set-ups, in four of five repeats.",
             significant(f.reference_speed_km_h, 3)
         ),
-        None => "Loop and rollers together find no difference between two set-ups, however large.".into(),
+        None => format!("{both} together find no difference between two set-ups, however large."),
     }
 }
 
@@ -230,22 +245,21 @@ fn judgement(f: &Forecast, g: &GoalReached) -> String {
 }
 
 /// What would reach the targets that the plan misses.
-fn what_would(f: &Forecast) -> Option<String> {
+fn what_would(plan: &Plan, f: &Forecast) -> Option<String> {
     let missed: Vec<&GoalReached> = f.goals.iter().filter(|g| !g.reached).collect();
     if missed.is_empty() {
         return None;
     }
     let laps: Option<Vec<usize>> = missed.iter().map(|g| g.laps_per_run).collect();
     if let Some(most) = laps.and_then(|l| l.into_iter().max()) {
-        let per_setup = missed.iter().filter_map(|g| g.laps_per_setup).max().unwrap_or(0);
-        return Some(format!("{most} laps in each run would reach it ({per_setup} of each set-up)."));
+        return Some(format!("{} would reach it.", laps_of_each(plan, most)));
     }
     let mut said: Vec<String> = Vec::new();
     for g in missed.iter().filter(|g| g.laps_per_run.is_none()) {
         if let Some(d) = g.with_most_laps.filter(|_| g.most_laps_per_run > 0) {
             said.push(format!(
-                "More laps do not: even with {} in each run it would be {}.",
-                g.most_laps_per_run,
+                "More laps do not: even with {} it would be {}.",
+                laps_of_each(plan, g.most_laps_per_run),
                 g.goal.measure.text(d)
             ));
         }
@@ -263,7 +277,7 @@ fn what_would(f: &Forecast) -> Option<String> {
             .alternatives
             .iter()
             .filter(|a| a.detectable.is_some_and(|d| d <= first.goal.target))
-            .map(|a| a.change.clone())
+            .map(|a| change_in_words(plan, &a.change))
             // That has been said.
             .filter(|change| f.rounds_needed.is_none() || change != "the whole order ridden twice")
             .collect();

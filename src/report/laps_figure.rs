@@ -2,12 +2,16 @@
 //!
 //! Given a forecast; gives the curves for `plot::curves`. It draws nothing.
 
+use super::forecast::venue_of;
 use super::number::{percent, significant};
+use super::units::Units;
 use crate::forecast::{Forecast, Measure};
+use crate::plan::Plan;
 use crate::plot::curves::{Curve, Curves, Level};
 
 /// The curves, or `None` when nothing can be told with any number of laps.
-pub fn laps_curves(forecast: &Forecast) -> Option<Curves> {
+pub fn laps_curves(plan: &Plan, forecast: &Forecast, units: Units) -> Option<Curves> {
+    let said = |words: String| units.in_words(&words, &[]);
     let table = forecast.laps.as_ref()?;
     let curves: Vec<Curve> = table
         .winds
@@ -16,7 +20,7 @@ pub fn laps_curves(forecast: &Forecast) -> Option<Curves> {
             let known =
                 table.laps_per_setup.iter().zip(&w.detectable_power_w).filter_map(|(l, d)| Some((*l as f64, (*d)?)));
             let (x, y) = known.unzip();
-            Curve { label: format!("gusts {} m/s", significant(w.gust_sd_m_s, 2)), x, y }
+            Curve { label: said(format!("gusts {} m/s", significant(w.gust_sd_m_s, 2))), x, y }
         })
         .filter(|c: &Curve| c.x.len() > 1)
         .collect();
@@ -24,20 +28,39 @@ pub fn laps_curves(forecast: &Forecast) -> Option<Curves> {
         return None;
     }
     let target = forecast.goals.iter().find(|g| g.goal.measure == Measure::PowerW).map(|g| g.goal.target);
-    let alone = if forecast.together.is_some() { ", on the loop alone" } else { "" };
-    let line = if target.is_some() { " The dashed line is the target." } else { "" };
+    let venue = venue_of(plan);
+    let together = forecast.together.as_ref().and_then(|both| Measure::PowerW.of_all(&both.differences));
+    let alone = match (forecast.together.is_some(), together) {
+        (true, Some(watts)) => format!(
+            ", on the {venue} alone; {venue} and rollers together find {} W of rolling with the laps as planned",
+            significant(watts, 2)
+        ),
+        (true, None) => format!(", on the {venue} alone"),
+        (false, _) => String::new(),
+    };
+    let line = match (target, together) {
+        (Some(_), _) => " The dashed line is the target.".to_string(),
+        (None, Some(_)) => format!(" The dashed line is what {venue} and rollers find together."),
+        (None, None) => String::new(),
+    };
     Some(Curves {
         name: "plan",
         title: "What this plan can find".into(),
         x_title: "Laps of each set-up".into(),
         y_title: "Smallest detectable difference, W".into(),
-        caption: format!(
+        caption: said(format!(
             "Smallest difference at {} km/h that {} of such days show between two set-ups, against the laps ridden of each, for gusts \
              of three strengths{alone}.{line}",
             significant(forecast.reference_speed_km_h, 3),
             percent(forecast.power)
-        ),
-        level: target.map(|value| Level { value, label: format!("target {} W", significant(value, 2)) }),
+        )),
+        level: match (target, together) {
+            (Some(value), _) => Some(Level { value, label: format!("target {} W", significant(value, 2)) }),
+            (None, Some(value)) => {
+                Some(Level { value, label: format!("{venue} and rollers together {} W", significant(value, 2)) })
+            }
+            (None, None) => None,
+        },
         from_zero: true,
         curves,
     })

@@ -3,7 +3,7 @@
 //!
 //! Given the solution; gives a table. It judges nothing.
 
-use super::number::{fixed, measured, significant};
+use super::number::{measured, significant};
 use super::table::{Cell, Column, Table};
 use super::verdict::name_of;
 use crate::solution::{RunToRunResult, Solution};
@@ -35,15 +35,16 @@ pub fn table(solution: &Solution) -> Table {
 }
 
 fn run_to_run(table: &mut Table, found: &RunToRunResult, place: &str) {
-    let share = |fraction: f64| fixed(Some(100.0 * fraction), 1);
+    // As in the sentence on runs.
+    let share = |fraction: f64| significant(100.0 * fraction, 2);
     table.push(vec![
         Cell::Words(format!("Change from run to run{place}, of {}", found.of)),
-        Cell::Words(format!("{} % ({} to {} %)", share(found.fraction), share(found.low), share(found.high))),
+        Cell::Words(format!("{} % ({} % to {} %)", share(found.fraction), share(found.low), share(found.high))),
         Cell::Words(format!("{} %", significant(100.0 * found.supposed_fraction, 2))),
         Cell::words(told(!found.rests_on_prior)),
     ]);
 }
 
 fn told(by_rides: bool) -> &'static str {
-    if by_rides { "more than was expected" } else { "little: the interval rests on what was expected" }
+    if by_rides { "more than the expectation did" } else { "little: the interval rests on what was expected" }
 }

@@ -129,6 +129,12 @@ pub fn significant(value: f64, digits: i32) -> String {
     if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_string() } else { text }
 }
 
+/// A number with fixed decimals and its sign, which a zero has not.
+pub fn with_sign(value: f64, decimals: usize) -> String {
+    let text = format!("{value:+.decimals$}");
+    if text.chars().any(|c| ('1'..='9').contains(&c)) { text } else { text.trim_start_matches(['+', '-']).to_string() }
+}
+
 /// A number with fixed decimals, "–" when it is missing.
 pub fn fixed(value: Option<f64>, decimals: usize) -> String {
     match value.filter(|v| v.is_finite()) {
@@ -174,6 +180,12 @@ mod tests {
         assert_eq!(shown(&Estimate::default()).whole(), "–");
         assert_eq!(measured(&Measured::default()), "–");
         assert_eq!(measured(&Measured { value: Some(0.5), se: None }), "0.5 (fixed)");
+    }
+
+    #[test]
+    fn a_zero_has_no_sign() {
+        assert_eq!((with_sign(0.04, 1), with_sign(-0.04, 1)), ("0.0".into(), "0.0".into()));
+        assert_eq!((with_sign(0.06, 1), with_sign(-1.25, 2)), ("+0.1".into(), "-1.25".into()));
     }
 
     #[test]

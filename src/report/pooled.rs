@@ -205,12 +205,12 @@ pub fn sentence(result: &PooledResult) -> String {
     let days = result.days_of_riding(1..=result.days.len());
     let of_days = if days == result.days.len() { String::new() } else { format!(" of {}", counted(days, "day")) };
     format!(
-        "{}{of_days} and {} brought together. {verdict}",
-        counted(result.days.len(), "result"),
+        "{} from {}{of_days}. {verdict}",
         match (result.contrasts.len(), result.curves.len() + result.effects.len()) {
             (0, answers) => format!("{} about factors", counted(answers, "answer")),
             (differences, _) => counted(differences, "difference"),
-        }
+        },
+        counted(result.days.len(), "result")
     )
 }
 

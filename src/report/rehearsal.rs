@@ -2,20 +2,35 @@
 //!
 //! Given comparisons; gives plain text of a width, or a page. It computes nothing but roundings.
 
-use super::number::{UNKNOWN, half_width, percent, shown, significant};
+use super::number::{UNKNOWN, half_width, percent, shown, significant, with_sign};
 use super::piece::{self, Page, Piece};
 use super::table::Grid;
 use super::units::Units;
+use super::verdict::name_of;
 use crate::error::Error;
 use crate::forecast::{BesideTruth, Measure, Study, StudyLine};
 use crate::solution::Solution;
 use crate::uncertainty::rounding::Place;
+use crate::wording::{capitalised, venue_name};
 
 fn decimals(measure: Measure) -> usize {
     match measure {
         Measure::PowerW => 2,
         Measure::Crr => 6,
         Measure::CdaM2 => 5,
+    }
+}
+
+/// "Basalt less Amber, together" of "basalt − amber, together": labels in place of ids.
+fn labelled(solution: &Solution, subject: &str) -> String {
+    let (pair, together) = match subject.strip_suffix(", together") {
+        Some(pair) => (pair, ", together"),
+        None => (subject, ""),
+    };
+    let known = |id: &str| solution.setups.iter().any(|setup| setup.id == id);
+    match pair.split_once(" − ").filter(|(a, b)| known(a) && known(b)) {
+        Some((a, b)) => format!("{} less {}{together}", name_of(solution, a), name_of(solution, b)),
+        None => format!("{}{together}", name_of(solution, pair)),
     }
 }
 
@@ -29,8 +44,8 @@ fn name(subject: &str, measure: Measure) -> String {
 }
 
 /// One day, and many where there were many, as text.
-pub fn rehearsal_text(beside: &[BesideTruth], confidence: f64, study: Option<&Study>, width: usize) -> String {
-    piece::text(&pieces(beside, confidence, study), width)
+pub fn rehearsal_text(solution: &Solution, beside: &[BesideTruth], study: Option<&Study>, width: usize) -> String {
+    piece::text(&pieces(solution, beside, study), width)
 }
 
 /// The same as a page.
@@ -42,16 +57,16 @@ pub fn rehearsal_page(solution: &Solution, beside: &[BesideTruth], study: Option
         title: if title.is_empty() { "A rehearsed day" } else { title },
         about: "A simulated day beside what was put into it: how well such a day would be told.".into(),
         version: &solution.loopwright,
-        pieces: &piece::in_units(&pieces(beside, solution.confidence, study), Units::Metric, &[]),
+        pieces: &piece::in_units(&pieces(solution, beside, study), Units::Metric, &[]),
         figures: Vec::new(),
         cautions: &[],
     }
     .html()
 }
 
-fn pieces(beside: &[BesideTruth], confidence: f64, study: Option<&Study>) -> Vec<Piece> {
-    let mut out = one_day(beside, confidence);
-    out.extend(study.into_iter().flat_map(many_days));
+fn pieces(solution: &Solution, beside: &[BesideTruth], study: Option<&Study>) -> Vec<Piece> {
+    let mut out = one_day(solution, beside);
+    out.extend(study.into_iter().flat_map(|study| many_days(solution, study)));
     out
 }
 
@@ -62,20 +77,20 @@ fn truth_as_estimated(b: &BesideTruth) -> String {
 }
 
 /// Truth, estimate with its interval, and whether the one lies in the other.
-fn one_day(beside: &[BesideTruth], confidence: f64) -> Vec<Piece> {
+fn one_day(solution: &Solution, beside: &[BesideTruth]) -> Vec<Piece> {
     if beside.is_empty() {
         return vec![Piece::Words("Nothing could be told from this day; the findings of solve say why.".into())];
     }
-    let estimate = format!("Estimate, ± at {}", percent(confidence));
+    let estimate = format!("Estimate, ± at {}", percent(solution.confidence));
     let mut grid = Grid::new(&["Quantity", "Truth", &estimate, "Off by", "Truth is"]);
     for b in beside {
         let off = b.estimate.value.map_or(f64::NAN, |v| v - b.truth);
         let errors = b.estimate.se.filter(|se| *se > 0.0).map(|se| off / se);
         grid.rows.push(vec![
-            name(&b.subject, b.measure),
+            name(&labelled(solution, &b.subject), b.measure),
             truth_as_estimated(b),
             shown(&b.estimate).whole(),
-            errors.map_or(UNKNOWN.into(), |e| format!("{e:+.1} se")),
+            errors.map_or(UNKNOWN.into(), |e| format!("{} se", with_sign(e, 1))),
             match b.inside {
                 Some(true) => "inside".into(),
                 Some(false) => "outside".into(),
@@ -84,12 +99,12 @@ fn one_day(beside: &[BesideTruth], confidence: f64) -> Vec<Piece> {
         ]);
     }
     let mut out = Vec::new();
-    out.extend(together(beside).map(Piece::Words));
+    out.extend(together(solution, beside).map(Piece::Words));
     let held = beside.iter().filter(|b| b.inside == Some(true)).count();
     let words = format!(
         "{held} of {} intervals hold the truth; of many days {} should, one may well be less.",
         beside.len(),
-        percent(confidence)
+        percent(solution.confidence)
     );
     out.push(Piece::Words(words));
     out.push(Piece::Table { heading: "This day".into(), note: String::new(), grid });
@@ -97,25 +112,26 @@ fn one_day(beside: &[BesideTruth], confidence: f64) -> Vec<Piece> {
 }
 
 /// What the verdict of a day of loop and rollers rests on: the watts that both tell together, each with its truth.
-fn together(beside: &[BesideTruth]) -> Option<String> {
+fn together(solution: &Solution, beside: &[BesideTruth]) -> Option<String> {
     let watts = beside.iter().filter(|b| b.measure == Measure::PowerW);
     let said: Vec<String> = watts
         .filter_map(|b| {
-            let pair = b.subject.strip_suffix(", together")?;
+            let pair = labelled(solution, b.subject.strip_suffix(", together")?);
             let place = match b.inside {
                 Some(true) => "inside",
                 Some(false) => "outside the interval",
                 None => "without an interval",
             };
-            Some(format!("{pair} {} W, truth {} W ({place})", shown(&b.estimate).whole(), truth_as_estimated(b)))
+            Some(format!("{pair}: {} W, truth {} W ({place})", shown(&b.estimate).whole(), truth_as_estimated(b)))
         })
         .collect();
-    (!said.is_empty()).then(|| format!("Loop and rollers together, rolling alone: {}.", said.join("; ")))
+    let venue = capitalised(venue_name(&solution.circuit.kind));
+    (!said.is_empty()).then(|| format!("{venue} and rollers together, rolling alone. {}.", said.join("; ")))
 }
 
-fn many_days(study: &Study) -> Vec<Piece> {
+fn many_days(solution: &Solution, study: &Study) -> Vec<Piece> {
     let mut grid = Grid::new(&["Quantity", "Days", "Bias", "Spread", "Reported se", "Held"]);
-    grid.rows.extend(study.lines.iter().map(row));
+    grid.rows.extend(study.lines.iter().map(|line| row(solution, line)));
     let heading = format!("{} rehearsals", study.days);
     let mut out = vec![Piece::Table { heading, note: String::new(), grid }];
     out.push(Piece::Words(format!(
@@ -132,16 +148,16 @@ fn many_days(study: &Study) -> Vec<Piece> {
     out
 }
 
-fn row(l: &StudyLine) -> Vec<String> {
+fn row(solution: &Solution, l: &StudyLine) -> Vec<String> {
     let d = decimals(l.measure);
     let known = |x: f64| if x.is_finite() { format!("{x:.d$}") } else { UNKNOWN.to_string() };
     vec![
-        name(&l.subject, l.measure),
+        name(&labelled(solution, &l.subject), l.measure),
         l.days.to_string(),
         if l.bias_se.is_finite() {
-            format!("{:+.d$} ± {:.d$}", l.bias, l.bias_se)
+            format!("{} ± {:.d$}", with_sign(l.bias, d), l.bias_se)
         } else {
-            format!("{:+.d$}", l.bias)
+            with_sign(l.bias, d)
         },
         known(l.spread),
         known(l.reported_se),

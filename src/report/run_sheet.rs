@@ -23,33 +23,19 @@ const PACK: [&str; 5] = [
     "Power meter warmed to the air outside for half an hour",
     "Leave to ride there, and somebody who knows where you are",
 ];
-/// Before each run.
-const CHECK: [&str; 6] = [
-    "Set-up fitted as in the table; wheel turns freely, nothing rubs",
-    "Front and rear tyre inflated to the written pressure, cold, in the shade",
-    "Rider, bicycle, kit and bottles weighed together and written down",
-    "Power meter set to zero",
-    "Air temperature, station pressure, humidity and wind written down",
-    "Recording started before the first lap and stopped after the last",
-];
-/// While riding.
-const RIDE: [&str; 5] = [
-    "The same line and the same position, hands in one place, on every lap",
-    "No braking, no stop, nobody to follow; a spoiled lap is ridden again",
-    "Change speed just after the gate, then hold it: steady power matters more than steady speed",
-    "Ride past the gate after the last lap before slowing down",
-    "Look where you are going: read the device before and after the run",
-];
-
-/// One row of the sheet.
+/// One row of the sheet: what the plan says and boxes to write in.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 struct SheetRun {
-    number: usize,
-    setup: String,
-    /// "0:00" after the first run.
-    start: String,
-    file: String,
-    task: String,
+    cells: Vec<Cell>,
+}
+
+/// One cell, with the head of its column: on a narrow screen a run is a card of labelled boxes.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+struct Cell {
+    label: String,
+    text: String,
+    /// A box to write in, as wide as this many letters; 0 for what is printed.
+    write: usize,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -64,17 +50,14 @@ struct Sheet<'a> {
     title: String,
     runs: Vec<SheetRun>,
     targets: Vec<SheetTarget>,
-    laps: usize,
     length: Option<String>,
     is_track: bool,
-    mass_unit: &'static str,
-    pressure_unit: &'static str,
-    temperature_unit: &'static str,
-    wind_unit: &'static str,
     weigh_to: String,
+    /// What the box below the table is for.
+    odd: &'static str,
     pack: &'a [&'static str],
-    check: &'a [&'static str],
-    ride: &'a [&'static str],
+    check: Vec<&'static str>,
+    ride: Vec<&'static str>,
     cautions: &'a [&'static str],
 }
 
@@ -103,16 +86,9 @@ fn sheet<'a>(plan: &Plan, targets: &[LapTarget], units: Units) -> Sheet<'a> {
         .map(|run| {
             let minutes = (offset_s / 60.0_f64).ceil() as u64;
             offset_s += plan.nominal_duration_s(run) + plan.pause_between_runs_s;
-            SheetRun {
-                number: run + 1,
-                setup: name(plan, run, units),
-                start: format!("{}:{:02}", minutes / 60, minutes % 60),
-                file: format!("run-{}.fit", run + 1),
-                task: task(plan, run, units),
-            }
+            SheetRun { cells: cells(plan, run, &format!("{}:{:02}", minutes / 60, minutes % 60), units) }
         })
         .collect();
-    let imperial = units == Units::Imperial;
     Sheet {
         title: if plan.title.trim().is_empty() { "Test day".into() } else { printable(&plan.title) },
         runs,
@@ -123,19 +99,94 @@ fn sheet<'a>(plan: &Plan, targets: &[LapTarget], units: Units) -> Sheet<'a> {
                 power: format!("{:.0} W", t.power_w),
             })
             .collect(),
-        laps: plan.laps_per_run,
         length: plan.circuit.length_m.map(|l| units.length(l)),
         is_track: plan.circuit.kind == Venue::Track,
-        mass_unit: if imperial { "lb" } else { "kg" },
-        pressure_unit: if imperial { "psi" } else { "bar" },
-        temperature_unit: if imperial { "°F" } else { "°C" },
-        wind_unit: if imperial { "mph" } else { "m/s" },
         weigh_to: units.mass(plan.uncertainty.mass_kg),
+        odd: if on_rollers(plan) == plan.order.len() { "Anything odd" } else { "Spoiled laps and anything odd" },
         pack: &PACK,
-        check: &CHECK,
-        ride: &RIDE,
+        check: check(plan),
+        ride: ride(plan),
         cautions: &CAUTIONS,
     }
+}
+
+fn on_rollers(plan: &Plan) -> usize {
+    (0..plan.order.len()).filter(|run| plan.venue_of(*run) == Venue::Rollers).count()
+}
+
+/// Before each run.
+fn check(plan: &Plan) -> Vec<&'static str> {
+    let stated = |setup: &crate::plan::PlannedSetup| setup.factors.keys().any(|key| key.contains("pressure"));
+    vec![
+        "Set-up fitted as in the table; wheel turns freely, nothing rubs",
+        match plan.setups.iter().all(stated) {
+            true => "Front and rear tyre inflated to the pressure in the table, cold, in the shade",
+            false => "Front and rear tyre inflated, cold, in the shade, and their pressures written down",
+        },
+        "Rider, bicycle, kit and bottles weighed together and written down",
+        "Power meter set to zero",
+        match on_rollers(plan) == plan.order.len() {
+            true => "Air temperature, station pressure and humidity written down",
+            false => "Air temperature, station pressure, humidity and wind written down",
+        },
+        match on_rollers(plan) == plan.order.len() {
+            true => "Recording started before the drums turn and stopped after they stand",
+            false => "Recording started before the first lap and stopped after the last",
+        },
+    ]
+}
+
+/// While riding: only what the plan asks for.
+fn ride(plan: &Plan) -> Vec<&'static str> {
+    let looking = "Look where you are going: read the device before and after the run";
+    if on_rollers(plan) == plan.order.len() {
+        return vec![
+            "The same place on the drums and the same position, hands in one place, in every run",
+            "No braking, no stop; a run that was broken off is ridden again",
+            "One speed from begin to end: steady power matters more than steady speed",
+            looking,
+        ];
+    }
+    let aims = if plan.powers_w.is_empty() { &plan.speeds_km_h } else { &plan.powers_w };
+    let one_aim = aims.iter().all(|aim| aims.first() == Some(aim));
+    vec![
+        "The same line and the same position, hands in one place, on every lap",
+        "No braking, no stop, nobody to follow; a spoiled lap is ridden again",
+        match one_aim {
+            true => "One effort from the first gate to the last: steady power matters more than steady speed",
+            false => "Change speed just after the gate, then hold it: steady power matters more than steady speed",
+        },
+        "Ride past the gate after the last lap before slowing down",
+        looking,
+    ]
+}
+
+/// The row of a run: what to do, then boxes for what only the day tells, the file last.
+fn cells(plan: &Plan, run: usize, start: &str, units: Units) -> Vec<Cell> {
+    let imperial = units == Units::Imperial;
+    let said = |label: &str, text: String| Cell { label: label.into(), text, write: 0 };
+    let write = |label: String, letters| Cell { label, text: String::new(), write: letters };
+    let mut cells = vec![
+        said("Run", (run + 1).to_string()),
+        said("Start", start.into()),
+        said("Set-up", name(plan, run, units)),
+        said("Ride", task(plan, run, units)),
+        write(format!("Mass, {}", if imperial { "lb" } else { "kg" }), 6),
+    ];
+    let of_tyres = if imperial { "psi" } else { "bar" };
+    cells.extend(["Front", "Rear"].map(|tyre| write(format!("{tyre}, {of_tyres}"), 5)));
+    cells.push(write(format!("Air, {}", units.temperature_unit()), 5));
+    cells.push(write(format!("Pressure, {}", units.air_pressure_unit()), 6));
+    cells.push(write("Humidity, %".into(), 4));
+    let wind = format!("Wind, {} from", units.wind_unit());
+    match (plan.venue_of(run) == Venue::Rollers, on_rollers(plan) == plan.order.len()) {
+        (_, true) => {}
+        // Indoors there is none.
+        (true, false) => cells.push(said(&wind, "–".into())),
+        (false, false) => cells.push(write(wind, 8)),
+    }
+    cells.push(said("File", format!("run-{}.fit", run + 1)));
+    cells
 }
 
 /// Label of a run's set-up, or its id, with the level of every factor: what to set before the run.
@@ -178,8 +229,9 @@ fn task(plan: &Plan, run: usize, units: Units) -> String {
         let cycle: Vec<String> = plan.powers_w.iter().map(|w| format!("{w:.0}")).collect();
         return in_turn(&cycle, "W");
     }
+    // To the same digit as the targets above the table.
     let cycle: Vec<String> =
-        plan.speeds_km_h.iter().map(|v| format!("{:.0}", units.speed_value(m_s_from_km_h(*v)))).collect();
+        plan.speeds_km_h.iter().map(|v| format!("{:.1}", units.speed_value(m_s_from_km_h(*v)))).collect();
     in_turn(&cycle, units.speed_unit())
 }
 
@@ -196,55 +248,5 @@ fn filled(template: &str, sheet: &Sheet, escape: AutoEscape) -> Result<String, E
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn plan() -> Plan {
-        let text = "title = \"Two <tyres> | one road\"\norder = [\"a\", \"b\", \"b\", \"a\"]\nlaps_per_run = 6\nspeeds_km_h = [29.0, 41.0]\n\
-                    rider_and_bike.mass_kg = 85.0\nloop.length_m = 1200.0\n[[setup]]\nid = \"a\"\nlabel = \"Amber & ochre\"\n\
-                    cda_m2 = 0.3\ncrr = 0.0045\n[[setup]]\nid = \"b\"\ncda_m2 = 0.3\ncrr = 0.004\n";
-        Plan::from_toml(text, "plan.toml").unwrap()
-    }
-
-    #[test]
-    fn both_forms_hold_every_run_in_order_every_check_and_every_caution() {
-        let targets = [LapTarget { speed_km_h: 29.0, power_w: 141.4 }, LapTarget { speed_km_h: 41.0, power_w: 329.0 }];
-        let sheet = run_sheet(&plan(), &targets, Units::Metric).unwrap();
-        // The template escapes a slash and an apostrophe, which a browser turns back.
-        let html = sheet.html.replace("&#x2f;", "/").replace("&#x27;", "'");
-        for form in [&sheet.markdown, &html] {
-            let rows: Vec<usize> = (1..=4).map(|n| form.find(&format!("run-{n}.fit")).unwrap()).collect();
-            assert!(rows.is_sorted());
-            assert!(form.contains("29.0 km/h") && form.contains("141 W") && form.contains("329 W"));
-            for line in CAUTIONS.iter().chain(&CHECK).chain(&RIDE).chain(&PACK) {
-                assert!(form.contains(line), "{line}");
-            }
-        }
-        assert!(sheet.markdown.contains("Amber & ochre") && sheet.html.contains("Amber &amp; ochre"));
-        assert!(!sheet.html.contains("<tyres>"), "names are escaped");
-        assert!(!sheet.markdown.contains("| one road"), "a bar would break the table");
-    }
-
-    #[test]
-    fn every_run_has_its_levels_and_a_pressure_as_the_gauge_has_it() {
-        let mut plan = plan();
-        for (setup, kpa) in plan.setups.iter_mut().zip([480.0, 550.0]) {
-            setup.factors.insert("pressure_kpa".into(), Stated::Quantity(kpa));
-            setup.factors.insert("casing".into(), Stated::Kind("soft".into()));
-        }
-        let sheet = run_sheet(&plan, &[], Units::Metric).unwrap().markdown;
-        assert_eq!(sheet.matches("casing soft, pressure 480 kPa (4.80 bar)").count(), 2, "{sheet}");
-        assert_eq!(sheet.matches("pressure 550 kPa (5.50 bar)").count(), 2, "{sheet}");
-        // 480 kPa is 69.6 psi by the definition of the pound and the inch.
-        let sheet = run_sheet(&plan, &[], Units::Imperial).unwrap().markdown;
-        assert!(sheet.contains("pressure 480 kPa (70 psi)"), "{sheet}");
-    }
-
-    #[test]
-    fn imperial_sheets_ask_for_psi_and_pounds() {
-        let sheet = run_sheet(&plan(), &[], Units::Imperial).unwrap();
-        assert!(sheet.markdown.contains("psi") && sheet.markdown.contains("lb") && !sheet.markdown.contains(", bar"));
-        // 29 km/h is 18.02 mph by the definition of the mile.
-        assert!(sheet.markdown.contains("6 laps: 18, 25 mph in turn"), "{}", sheet.markdown);
-    }
-}
+#[path = "run_sheet_tests.rs"]
+mod tests;

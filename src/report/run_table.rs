@@ -68,7 +68,7 @@ pub fn on_loop(solution: &Solution, units: Units) -> Table {
         Column::words("laps", "Laps used").only(Readers::People),
         Column::numbers("laps_used", "").only(Readers::Files),
         Column::numbers("laps", "").only(Readers::Files),
-        Column::numbers("lag_s", "Delay ± se,\ns"),
+        Column::numbers("lag_s", "Lag ± se,\ns"),
         Column::numbers("wind_speed_m_s", format!("Wind ± se,\n{}", units.wind_unit())).only(Readers::People),
         Column::numbers("wind_speed_m_s", "").only(Readers::Files),
         Column::numbers("wind_from_deg", "").only(Readers::Files),

@@ -14,10 +14,16 @@ pub fn sentence(solution: &Solution) -> String {
         let place = if several { format!(" on the {}", venue_name(venue)) } else { String::new() };
         let share = |x: f64| format!("{} %", significant(100.0 * x, 2));
         let told = match (of.repeats, of.rests_on_prior) {
-            (0, _) => "no set-up was ridden twice, so this is what was supposed".to_string(),
-            (n, true) => format!("runs ridden again ({n}) tell little, so this is nearly what was supposed"),
+            (0, _) => "no set-up was ridden twice, so this is what is expected beforehand".to_string(),
+            (n, true) => {
+                format!("{} tell little, so this is nearly what is expected beforehand", counted(n, "repeated run"))
+            }
             (n, false) => {
-                format!("told by {} ridden again; {} was supposed", counted(n, "run"), share(of.supposed_fraction))
+                format!(
+                    "found from {}; {} is expected beforehand",
+                    counted(n, "repeated run"),
+                    share(of.supposed_fraction)
+                )
             }
         };
         format!(

@@ -25,6 +25,7 @@ pub enum Source {
     PattersonThompson,
     Picard,
     Pitman,
+    Pregibon,
     PustejovskyTipton,
     RaoWu,
     Sargan,
@@ -54,6 +55,7 @@ impl Source {
             Source::Iso28580 => "ISO 28580",
             Source::Jcgm100 => "JCGM 100:2008",
             Source::Jcgm101 => "JCGM 101:2008",
+            Source::Pregibon => "Pregibon 1981",
             Source::Maier => "Maier et al. 2017",
             Source::Martin => "Martin et al. 1998",
             Source::Meier => "Meier 1953",
@@ -155,6 +157,9 @@ impl Source {
                 "Pustejovsky, J. E. & Tipton, E. (2018). Small-sample methods for cluster-robust variance \
                  estimation and hypothesis testing in fixed effects models. Journal of Business & Economic \
                  Statistics 36, 672–683."
+            }
+            Source::Pregibon => {
+                "Pregibon, D. (1981). Logistic regression diagnostics. Annals of Statistics 9, 705–724."
             }
             Source::RaoWu => {
                 "Rao, J. N. K. & Wu, C. F. J. (1988). Resampling inference with complex survey data. Journal of the \

@@ -9,6 +9,7 @@ use super::findings::{self, Meaning};
 use super::lap_bootstrap;
 use super::lap_length;
 use super::laps_left_out;
+use super::leave_one_out;
 use super::number::percent;
 use super::run_table;
 use super::run_to_run;
@@ -158,6 +159,11 @@ pub fn summary(solution: &Solution, print: Print) -> String {
             "{note} p is adjusted for the number of comparisons (Holm). SDD is the smallest detectable difference: what such a \
              test finds in four of five repeats."
         ));
+    }
+    if print.extent == Extent::Full {
+        page.say(&leave_one_out::leading(solution));
+    } else if print.extent == Extent::Whole {
+        page.section(leave_one_out::HEADING, &lines(&leave_one_out::sentences(solution)));
     }
     page.section(&format!("Set-ups{on_the_loop}"), &set_ups);
     if !has_differences {

@@ -36,11 +36,11 @@ const UNITS: [Unit; 10] = [
 
 /// What joins numbers that share the unit behind the last of them.
 const JOINTS: [&str; 4] = [" to ", " and ", " or ", " ± "];
+/// A standard uncertainty is told with no more.
+const DIGITS_OF_UNCERTAINTY: usize = 3;
 /// What makes a temperature a difference.
 const SPREADS: [&str; 3] = ["u = ", "± ", "by "];
 const SPREADS_BEHIND: [&str; 4] = [" apart", " above", " below", " from"];
-/// Digits of a number that was written with fewer.
-const LEAST_DIGITS: usize = 3;
 
 fn spread_f_from_c(difference_c: f64) -> f64 {
     f_from_c(difference_c) - f_from_c(0.0)
@@ -74,9 +74,10 @@ impl Units {
     /// A standard uncertainty with its unit, "0.5 °C".
     pub fn uncertainty(self, standard_uncertainty: f64, unit: &str) -> String {
         let known = UNITS.iter().find(|u| u.metric == unit).filter(|_| self == Units::Imperial);
+        let written = rounded(standard_uncertainty, DIGITS_OF_UNCERTAINTY, true);
         match known {
-            Some(u) => format!("{} {}", rounded((u.spread)(standard_uncertainty), LEAST_DIGITS, true), u.imperial),
-            None => format!("{} {unit}", rounded(standard_uncertainty, LEAST_DIGITS, true)),
+            Some(u) => format!("{} {}", in_unit(&written, u, true), u.imperial),
+            None => format!("{written} {unit}"),
         }
     }
 }
@@ -146,13 +147,24 @@ fn number_before(text: &str, from: usize, end: usize) -> Option<std::ops::Range<
     (!in_word).then_some(start..end)
 }
 
-/// A written number in another unit, with as many digits as it had and three at least.
+/// Digits that a turned number may have. As many as were written, and one more where it begins with a 1, which is as good as
+/// one digit; a whole number may be exact and has two or, from ten on, three.
+fn digits(plain: &str, turned: f64) -> usize {
+    let written = plain.chars().filter(char::is_ascii_digit).skip_while(|c| *c == '0').count();
+    if !plain.contains('.') {
+        return written.max(if written < 2 { 2 } else { 3 });
+    }
+    let leading = turned.abs() / 10f64.powf(turned.abs().log10().floor());
+    written.max(1) + usize::from(leading < 2.0 && written < 2)
+}
+
+/// A written number in another unit; see [`digits`].
 fn in_unit(written: &str, unit: &Unit, spread: bool) -> String {
     let plain = written.replace('−', "-");
     let Ok(value) = plain.parse::<f64>() else { return written.to_string() };
-    let digits = plain.chars().filter(char::is_ascii_digit).skip_while(|c| *c == '0').count();
     let turned = if spread { (unit.spread)(value) } else { (unit.turned)(value) };
-    let text = rounded(turned, digits.max(LEAST_DIGITS), digits < LEAST_DIGITS);
+    let whole = !plain.contains('.');
+    let text = rounded(turned, digits(&plain, turned), whole && plain.len() < 3);
     let text = if written.starts_with('−') { text.replace('-', "−") } else { text };
     if written.starts_with('+') && turned > 0.0 { format!("+{text}") } else { text }
 }
@@ -180,13 +192,17 @@ mod tests {
         // 1 mile is 1609.344 m, 1 lb 0.45359237 kg, 1 ft 0.3048 m by definition.
         assert_eq!(read("lap speeds 28.9 to 40.3 km/h."), "lap speeds 18.0 to 25.0 mph.");
         assert_eq!(read("such as 28 and 40 km/h, at"), "such as 17.4 and 24.9 mph, at");
-        assert_eq!(read("0 ± 2 m/s"), "0 ± 4.47 mph");
+        assert_eq!(read("0 ± 2 m/s"), "0 ± 4.5 mph");
         assert_eq!(
             read("falls by −0.42 m a lap, 6 laps of 1240 m each"),
-            "falls by −1.38 ft a lap, 6 laps of 4068 ft each"
+            "falls by −1.4 ft a lap, 6 laps of 4068 ft each"
         );
         assert_eq!(read("instead of 84.0 kg)"), "instead of 185 lb)");
         assert_eq!(read("1013.25 hPa"), "29.9213 inHg");
+        // No digit that the metric form has not: 0.02 m are 0.0656 ft, 0.15 m/s 0.336 mph, 0.5 m/s 1.12 mph.
+        assert_eq!(read("a survey (± 0.02 m), gusts 0.15 m/s"), "a survey (± 0.07 ft), gusts 0.34 mph");
+        assert_eq!(read("gusts of 0.5 m/s"), "gusts of 1.1 mph");
+        assert_eq!(Units::Imperial.uncertainty(0.05, "m"), "0.16 ft");
     }
 
     #[test]

@@ -97,9 +97,9 @@ fn people_get_their_units_and_scripts_always_get_si() {
     let desk = Desk::new();
     let metric = demand(&["--speed-km-h", "40", "--distance-km", "16.09344"]);
     let imperial = demand(&["--speed-km-h", "40", "--distance-km", "16.09344", "--units", "imperial"]);
-    // 40 km/h are 24.85 mph and 16.09344 km are ten miles of 1609.344 m.
+    // 40 km/h are 24.85 mph, told as reports tell their reference, and 16.09344 km are ten miles of 1609.344 m.
     let text = desk.answered(&imperial);
-    assert!(text.contains("24.85 mph") && text.contains("10 mi") && !text.contains("km"), "{text}");
+    assert!(text.contains("24.9 mph") && text.contains("10 mi") && !text.contains("km"), "{text}");
     assert_eq!(desk.json(&metric), desk.json(&imperial));
 }
 
@@ -115,4 +115,30 @@ fn a_pace_that_cannot_be_is_refused() {
     let downhill =
         ["demand", "--mass-kg", "85", "--crr", "0", "--cda-m2", "0", "--power-w", "200", "--gradient-pct", "-5"];
     desk.refused(&downhill, 1, &["nothing limits the speed", "check CdA"]);
+}
+
+/// `stty cols 40` leaves a terminal of no rows; `script` makes one.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_terminal_is_followed_that_knows_its_columns_and_not_its_rows() {
+    let program = env!("CARGO_BIN_EXE_loopwright");
+    let lines = |setting: &str| -> Option<Vec<usize>> {
+        let asked = demand(&["--speed-km-h", "40"]).join(" ");
+        let mut script = std::process::Command::new("script");
+        script
+            .args(["-qec", &format!("{setting}; exec {program} {asked} 2>/dev/null"), "/dev/null"])
+            .env_remove("COLUMNS");
+        let output = script.stdin(std::process::Stdio::null()).output().ok()?;
+        let text = String::from_utf8_lossy(&output.stdout).into_owned();
+        let plain = loopwright::report::text::MARKS.iter().fold(text, |text, mark| text.replace(mark, ""));
+        Some(plain.lines().map(|line| line.trim_end().chars().count()).collect())
+    };
+    let Some(narrow) = lines("stty cols 44 rows 0") else {
+        println!("skipped: no script");
+        return;
+    };
+    let widest = |lines: Vec<usize>| lines.into_iter().max().unwrap_or(0);
+    assert!((30..=44).contains(&widest(narrow)));
+    assert!(widest(lines("stty cols 100 rows 30").unwrap()) > 60);
+    assert!(widest(lines("stty cols 100 rows 30; export COLUMNS=50").unwrap()) <= 50);
 }

@@ -17,7 +17,7 @@ fn two_days() -> Desk {
 fn two_days_become_one_table_one_folder_and_the_same_bytes() {
     let desk = two_days();
     let text = desk.answered(&["pool", "may", "june/solution.json", "--out", "both"]);
-    assert!(text.contains("2 results of 1 day and 2 differences brought together."), "{text}");
+    assert!(text.contains("2 differences from 2 results of 1 day."), "{text}");
     assert!(text.contains("own ") && text.contains("shared "), "{text}");
     for line in text.lines() {
         assert!(line.chars().count() <= 80 && !line.contains('\u{1b}'), "{line}");

@@ -257,8 +257,10 @@ fn a_plan_at_one_speed_says_what_a_second_speed_and_a_repeat_bring() {
     assert!((0.3..0.8).contains(&(again / now)), "{again} W for {now} W");
     let second = one.second_speed.as_ref().unwrap();
     assert!(second.crr.is_some() && second.cda_m2.is_some() && second.detectable_w.is_some());
-    let text =
-        forecast_text(&f, 100, loopwright::report::Units::Metric).split_whitespace().collect::<Vec<_>>().join(" ");
+    let text = forecast_text(&once.plan(), &f, 100, loopwright::report::Units::Metric)
+        .split_whitespace()
+        .collect::<Vec<_>>()
+        .join(" ");
     for said in [
         "not what CdA and Crr of any of them are".to_string(),
         format!("finds {now:.1} W"),

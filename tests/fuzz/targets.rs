@@ -176,7 +176,8 @@ fn plan(bytes: &[u8]) -> String {
     match forecast(&plan) {
         Ok(forecast) => {
             serde_json::to_string(&forecast).expect("a forecast can be written");
-            let _ = loopwright::report::forecast::forecast_text(&forecast, 80, loopwright::report::Units::Metric);
+            let _ =
+                loopwright::report::forecast::forecast_text(&plan, &forecast, 80, loopwright::report::Units::Metric);
             run_sheet(&plan, &lap_targets(&plan), Units::Metric).expect("a sheet can be written");
             "ok".into()
         }

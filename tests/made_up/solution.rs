@@ -42,6 +42,17 @@ fn run_to_run() -> RunToRunResult {
     }
 }
 
+/// A set-up less the first one without lap 4 of the second run, and without the third run.
+fn without_one(setup: usize) -> LeaveOneOut {
+    let watts = power(setup) - power(0);
+    LeaveOneOut {
+        setup: format!("s{setup}"),
+        baseline: "s0".into(),
+        lap: Some(Without { run: 2, lap: Some(4), power_w: watts + 0.6, separated: Some(true) }),
+        run: Some(Without { run: 3, lap: None, power_w: watts - 0.9, separated: None }),
+    }
+}
+
 fn crr(setup: usize) -> f64 {
     0.0046 - 0.00013 * setup as f64 + 0.00021 * (setup as f64 * 1.7).sin()
 }
@@ -60,6 +71,7 @@ pub fn solution(request: Request, session: &Session) -> Solution {
     let contrasts: Vec<Contrast> = (1..request.setups).map(|s| contrast(request, s)).collect();
     let monte_carlo = request.separable.then(|| drawn(request, &setups));
     Solution {
+        leave_one_out: (1..request.setups).map(without_one).collect(),
         run_to_run: Some(run_to_run()),
         yaw: vec![YawResult { setup: None, k: Measured { value: Some(0.4), se: Some(1.1) }, told: false }],
         factors: None,

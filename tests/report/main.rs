@@ -10,5 +10,8 @@ mod page;
 mod page_in_browser;
 mod pictures;
 mod reading;
+#[allow(dead_code)]
+#[path = "../sample_folder/mod.rs"]
+mod sample_folder;
 mod summary;
 mod written;

@@ -3,7 +3,7 @@
 
 use crate::made_up::{Request, day};
 use crate::reading;
-use crate::written::{self, pages_of_a_plan, report_of};
+use crate::written::{self, pages_of_a_plan, report_of, solved_page};
 use loopwright::report::Units;
 use std::path::PathBuf;
 
@@ -22,7 +22,9 @@ fn kinds() -> [(&'static str, Request); 7] {
 /// Every page, with a name.
 fn pages() -> Vec<(&'static str, String)> {
     let reports = kinds().into_iter().map(|(name, request)| (name, report_of(&day(request), Units::Metric)));
-    reports.chain(pages_of_a_plan()).collect()
+    // On a track at one speed the set-ups have a column of resistance, which is the widest of all.
+    let track = ("track and rollers at one speed", solved_page("track-and-rollers"));
+    reports.chain([track]).chain(pages_of_a_plan()).collect()
 }
 
 /// Keeps a page under its name.
@@ -47,8 +49,8 @@ fn the_console_stays_silent() {
     assert!(!complaints("loud", &loud).is_empty());
 }
 
-/// A page that opens the report at several widths and lists what is wider than its own box. Headings of stacked tables, which
-/// are only read aloud, have no box.
+/// A page that opens the report at several widths and lists what is wider than its own box, and what scrolls inside the page
+/// without a word that tells so. Headings of stacked tables, which are only read aloud, have no box.
 fn looking(report: &std::path::Path) -> String {
     format!(
         "<!doctype html><meta charset=utf-8><body><pre id=answer></pre><script>const widths=[360,390,768,1280];let out=[];\
@@ -58,6 +60,9 @@ fn looking(report: &std::path::Path) -> String {
          const shown=[...d.querySelectorAll('h1,h2,h3,p,li,td,th,figcaption,summary,a,caption,button,label')]\
          .filter(e=>e.offsetParent&&!e.closest('.skip')&&!(e.closest('thead')&&e.clientHeight<=1));\
          const cut=shown.filter(e=>e.scrollWidth>e.clientWidth+1&&getComputedStyle(e).display!='inline');\
+         const hidden=w>400?[]:[...d.querySelectorAll('body *')].filter(e=>e.clientWidth>1&&e.scrollWidth>e.clientWidth+1&&\
+         /auto|scroll|hidden/.test(getComputedStyle(e).overflowX)&&![...e.querySelectorAll('.hint')].some(h=>h.offsetHeight>8));\
+         cut.push(...hidden);\
          out.push(w+': '+shown.length+' boxes, cut '+cut.slice(0,5).map(e=>e.tagName+' '+e.scrollWidth+' in '+e.clientWidth+' of '+(e.closest('table')||{{id:''}}).id+': '+e.textContent.slice(0,40)).join(' | '));\
          f.remove();next()}};f.src='file://{}';document.body.append(f)}}next()</script>",
         report.display()

@@ -135,6 +135,13 @@ pub fn sheets(pdf: &[u8]) -> usize {
     text.matches("/Type /Page\n").count() + text.matches("/Type /Page ").count()
 }
 
+/// Where the lowest word of a PDF ends, points from the top; `None` where `pdftotext` is missing.
+pub fn lowest_word(pdf: &Path, arguments: &[&str]) -> Option<f64> {
+    let output = Command::new("pdftotext").args(arguments).arg(pdf).arg("-").output().ok()?;
+    let text = String::from_utf8_lossy(&output.stdout).into_owned();
+    text.lines().filter(|line| line.contains("<word ")).map(|line| number(line, "yMax")).max_by(f64::total_cmp)
+}
+
 /// Height of the first word with this text in a PDF, points; `None` where `pdftotext` is missing.
 pub fn height_of_word(pdf: &Path, arguments: &[&str], word: &str) -> Option<f64> {
     let output = Command::new("pdftotext").args(arguments).arg(pdf).arg("-").output().ok()?;

@@ -129,7 +129,7 @@ fn the_method_text_follows_the_choices() {
 fn every_figure_has_its_caption_in_the_file_for_the_write_up() {
     let day = day(Request::new(3, 8));
     let figures = draw_all(&day.solution, &day.evidence, &Style::default());
-    let words = captions::captions(&figures);
+    let words = captions::captions(&figures, &day.solution);
     for figure in &figures {
         assert!(words.contains(&format!("({}.svg)", figure.name)) && words.contains(&figure.caption));
     }

@@ -1,7 +1,8 @@
 //! Pages as the program writes them: reports of made-up days, and what a plan and its rehearsal say.
 
 use crate::made_up::Day;
-use loopwright::forecast::{beside_truth, forecast, solve_rehearsal, study};
+use crate::sample_folder;
+use loopwright::forecast::{beside_truth, forecast, lap_targets, solve_rehearsal, study};
 use loopwright::plan::Plan;
 use loopwright::plot::{Figure, Style, curves, draw_all};
 use loopwright::report::Units;
@@ -9,6 +10,7 @@ use loopwright::report::forecast::{forecast_page, forecast_text};
 use loopwright::report::laps_figure::laps_curves;
 use loopwright::report::page::{PageInput, page};
 use loopwright::report::rehearsal::rehearsal_page;
+use loopwright::report::run_sheet::run_sheet;
 use loopwright::simulate::simulate;
 use std::path::PathBuf;
 
@@ -23,6 +25,14 @@ pub fn report_of(day: &Day, units: Units) -> String {
         units,
     };
     page(&input).unwrap()
+}
+
+/// The page of a day of `sample-loops`.
+pub fn solved_page(name: &str) -> String {
+    let inputs = sample_folder::inputs(name);
+    let analysis = sample_folder::solve(&inputs).unwrap();
+    let (solution, evidence) = (analysis.solution, analysis.evidence);
+    report_of(&Day { session: inputs.session, solution, evidence }, Units::Metric)
 }
 
 /// Keeps a page in the folder of its test: tests run at the same time, and a page must not be written while it is looked at.
@@ -40,26 +50,27 @@ const PLAN: &str = "order = [\"long\", \"short\", \"short\", \"long\"]\nlaps_per
                     cda_m2 = 0.28\ncrr = 0.0046\n[[setup]]\nid = \"short\"\ncda_m2 = 0.28\ncrr = 0.0041\n";
 
 /// What a plan can find, and a day that was rehearsed from it.
-pub fn pages_of_a_plan() -> [(&'static str, String); 2] {
+pub fn pages_of_a_plan() -> [(&'static str, String); 3] {
     let plan = Plan::from_toml(PLAN, "plan.toml").unwrap();
     let forecast = forecast(&plan).unwrap();
     let drawn = |style: &Style| -> Vec<Figure> {
-        laps_curves(&forecast).and_then(|c| curves::draw(&c, style)).into_iter().collect()
+        laps_curves(&plan, &forecast, Units::Metric).and_then(|c| curves::draw(&c, style)).into_iter().collect()
     };
     let style = Style::default();
-    let found = forecast_page(&forecast, &drawn(&style), &drawn(&style.for_phone()), Units::Metric).unwrap();
+    let found = forecast_page(&plan, &forecast, &drawn(&style), &drawn(&style.for_phone()), Units::Metric).unwrap();
     let day = simulate(&plan, 5).unwrap();
     let solution = solve_rehearsal(&day).unwrap();
     let few = study(&plan, &[5, 6], &|| ());
     let told = rehearsal_page(&solution, &beside_truth(&day, &solution), Some(&few)).unwrap();
-    [("plan.html", found), ("rehearsal.html", told)]
+    let sheet = run_sheet(&plan, &lap_targets(&plan), Units::Metric).unwrap().html;
+    [("plan.html", found), ("rehearsal.html", told), ("run-sheet.html", sheet)]
 }
 
 #[test]
 fn the_pages_of_a_plan_say_what_the_terminal_says_and_escape_names() {
-    let [(_, found), (_, told)] = pages_of_a_plan();
+    let [(_, found), (_, told), _] = pages_of_a_plan();
     let plan = Plan::from_toml(PLAN, "plan.toml").unwrap();
-    let text = forecast_text(&forecast(&plan).unwrap(), 100, Units::Metric);
+    let text = forecast_text(&plan, &forecast(&plan).unwrap(), 100, Units::Metric);
     assert!(found.contains("&lt;b&gt;A name") && !found.contains("<b>A name") && found.contains("<svg"), "{found}");
     let number =
         |word: &&str| word.chars().all(|c| c.is_ascii_digit() || c == '.') && word.contains('.') && word.len() > 3;

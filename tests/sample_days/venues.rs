@@ -265,9 +265,9 @@ fn a_plan_of_both_venues_is_told_by_what_they_find_together() {
         let ratio = c.rolling_power_w.se.unwrap() / foretold.power_w.unwrap().se;
         assert!((0.5..2.0).contains(&ratio), "{}: {ratio}", c.setup);
     }
-    let words = forecast_text(&of_both, 100, Units::Metric);
+    let words = forecast_text(&plan, &of_both, 100, Units::Metric);
     let first = |what: &str| words.find(what).unwrap_or_else(|| panic!("«{what}» in {words}"));
-    assert!(first("Loop and rollers together find") < first("On the loop alone such a day finds"));
+    assert!(first("Track and rollers together find") < first("On the track alone such a day finds"));
     assert!(words.contains("More runs help, not more laps."), "{words}");
     // What is found there is what a target is judged by.
     let wanted = Plan { target: Target { power_w: Some(5.0), ..Target::default() }, ..plan };
@@ -290,7 +290,7 @@ fn a_rehearsal_of_both_venues_is_judged_first_by_what_they_say_together() {
         assert!((crr.truth - expected).abs() < 1e-12, "{crr:?} against {expected}");
         assert_eq!(crr.inside, Some(holds(&c.crr, expected)));
     }
-    assert!(rehearsal_text(&beside, s.confidence, None, 80).starts_with("Loop and rollers together"));
+    assert!(rehearsal_text(&s, &beside, None, 80).starts_with("Track and rollers together"));
     // An order that both venues share is told once.
     let order = said(&s, "order-confounded");
     assert_eq!(order.len(), 1, "{order:?}");

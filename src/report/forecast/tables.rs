@@ -5,6 +5,7 @@
 use super::super::number::{UNKNOWN, significant};
 use super::super::table::Grid;
 use crate::forecast::{DifferenceForecast, Forecast, LapsTable, Measure, Predicted, Prediction};
+use crate::plan::Plan;
 
 /// Standard error with its parts under it.
 fn errors(p: Option<Predicted>, decimals: usize) -> String {
@@ -36,7 +37,7 @@ pub(super) fn set_ups(p: &Prediction) -> Grid {
     grid
 }
 
-pub(super) fn differences(all: &[DifferenceForecast]) -> Grid {
+pub(super) fn differences(plan: &Plan, all: &[DifferenceForecast]) -> Grid {
     let mut grid =
         Grid::new(&["Difference", "Crr,\nse", "Crr,\nSDD", "CdA,\nm², se", "CdA,\nm², SDD", "W,\nse", "W,\nSDD"]);
     let found = |p: Option<Predicted>, decimals: usize| {
@@ -45,7 +46,7 @@ pub(super) fn differences(all: &[DifferenceForecast]) -> Grid {
     let error = |p: Option<Predicted>, decimals: usize| p.map_or(UNKNOWN.into(), |p| format!("{:.decimals$}", p.se));
     for d in all {
         grid.rows.push(vec![
-            format!("{} − {}", d.setup, d.baseline),
+            format!("{} less {}", name_in(plan, &d.setup), name_in(plan, &d.baseline)),
             error(d.crr, 6),
             found(d.crr, 5),
             error(d.cda_m2, 5),
@@ -57,6 +58,12 @@ pub(super) fn differences(all: &[DifferenceForecast]) -> Grid {
     grid
 }
 
+/// Label of a set-up, or its id.
+fn name_in(plan: &Plan, id: &str) -> String {
+    let label = plan.setups.iter().find(|setup| setup.id == id).map_or("", |setup| setup.label.trim());
+    if label.is_empty() { id.to_string() } else { label.to_string() }
+}
+
 fn number(measure: Measure, value: Option<f64>) -> String {
     let decimals = match measure {
         Measure::PowerW => 1,
@@ -66,13 +73,13 @@ fn number(measure: Measure, value: Option<f64>) -> String {
     value.map_or("none".into(), |v| format!("{v:.decimals$}"))
 }
 
-pub(super) fn changes(f: &Forecast) -> Grid {
+pub(super) fn changes(f: &Forecast, in_words: &dyn Fn(&str) -> String) -> Grid {
     let mut grid = Grid::new(&["Change", "SDD"]);
     let Some(p) = f.prediction.as_ref().filter(|_| f.laps.is_some()) else { return grid };
     let mut row = |change: String, value: Option<f64>| grid.rows.push(vec![change, number(f.measure, value)]);
     row("as planned".into(), f.measure.detectable(p));
     for a in &f.alternatives {
-        row(a.change.clone(), a.detectable);
+        row(in_words(&a.change), a.detectable);
     }
     if let Some(s) = &f.best_speeds {
         let within = format!(

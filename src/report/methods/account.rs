@@ -67,22 +67,21 @@ pub(super) fn alignment(session: &Session, solution: &Solution) -> Option<Paragr
     }
     let text = match session.solve.lag {
         Lag::Word(_) => {
-            let delays: Vec<String> = solution
+            let lags: Vec<String> = solution
                 .runs
                 .iter()
                 .filter(|run| run.lag_s.value.is_some())
                 .map(|run| measured(&run.lag_s).replace('-', "−"))
                 .collect();
-            let shown =
-                if (1..=6).contains(&delays.len()) { format!(" ({} s)", delays.join(", ")) } else { String::new() };
+            let shown = if (1..=6).contains(&lags.len()) { format!(" ({} s)", lags.join(", ")) } else { String::new() };
             let hidden = if solution.separable { "" } else { " It rests on CdA and Crr and is not reported here." };
             format!(
-                "Devices do not stamp power and speed at one instant; by how much speed runs behind power, the delay, is solved \
+                "Devices do not stamp power and speed at one instant; by how much speed runs behind power, the lag, is solved \
                  for each run{shown}, with a normal prior of 0 ± 3 s that only matters where the rides say nothing.{hidden}"
             )
         }
-        Lag::Seconds(delay_s) => {
-            format!("The delay of speed behind power is held at {} s, as stated.", significant(delay_s, 3))
+        Lag::Seconds(lag_s) => {
+            format!("The lag of speed behind power is held at {} s, as stated.", significant(lag_s, 3))
         }
     };
     Paragraph::new("Time alignment", &[text], &[])

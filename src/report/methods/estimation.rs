@@ -51,10 +51,10 @@ pub(super) fn estimation(session: &Session, solution: &Solution, units: Units) -
 
 /// What is solved together and from where the search starts.
 fn together(session: &Session, solution: &Solution) -> String {
-    let (delays, winds) = (matches!(session.solve.lag, Lag::Word(_)), session.wind.mode == WindMode::Estimate);
-    let also = match (delays, winds) {
-        (true, true) => ", winds and delays",
-        (true, false) => " and delays",
+    let (lags, winds) = (matches!(session.solve.lag, Lag::Word(_)), session.wind.mode == WindMode::Estimate);
+    let also = match (lags, winds) {
+        (true, true) => ", winds and lags",
+        (true, false) => " and lags",
         (false, true) => " and winds",
         (false, false) => "",
     };
@@ -70,7 +70,7 @@ fn expectations(session: &Session) -> String {
     let e = &session.expected;
     format!(
         "What is expected beforehand enters as one more row for each parameter: CdA {} ± {} m², Crr {} within a factor of e to \
-         the ± {}, and those of wind, delay and yaw. It is weighed against the long-run variance of a step, decides only what the \
+         the ± {}, and those of wind, lag and yaw. It is weighed against the long-run variance of a step, decides only what the \
          rides leave open, and its width is part of every interval, with a line of the budget each.",
         significant(e.cda_m2, 2),
         significant(e.cda_sd_m2, 2),

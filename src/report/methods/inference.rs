@@ -147,6 +147,14 @@ pub(super) fn comparison(session: &Session, solution: &Solution, units: Units) -
             cite(Source::Holm)
         ));
         sources.push(Source::Holm);
+        if !solution.leave_one_out.is_empty() {
+            text.push(format!(
+                "Influence: laps and runs are put in order by their scores in the sandwich; a difference without one of the largest is \
+                 one Newton step from the solution with its laps at weight 0, profile and expectations as they are {}.",
+                cite(Source::Pregibon)
+            ));
+            sources.push(Source::Pregibon);
+        }
         if let Some(margin) = session.solve.negligible_power_w {
             text.push(format!(
                 "Equivalent: two one-sided tests at {alpha} place the difference within ±{} W, which was stated to be \

@@ -12,6 +12,7 @@ use crate::circuit::SpeedDelay;
 use crate::session::{LapSource, Session, Venue};
 use crate::solution::Solution;
 use crate::solve::prior::Expected;
+use crate::wording::venue_name;
 
 pub(super) fn rides(session: &Session, solution: &Solution, units: Units) -> Option<Paragraph> {
     let mut venues = Vec::new();
@@ -61,7 +62,7 @@ pub(super) fn laps(session: &Session, solution: &Solution) -> Option<Paragraph> 
             text.push(format!(
                 "The speed delay, by how much the speed reading is older than the position, is {delay} (with standard error): so \
                  say the positions or lap marks of all runs together with what sensors usually show, {} ± {} s. It places \
-                 the laps; the delay between power and speed is solved for by itself.",
+                 the laps; the lag of speed behind power is solved for by itself.",
                 SpeedDelay::USUAL.mean_s,
                 SpeedDelay::USUAL.sd_s
             ));
@@ -70,7 +71,11 @@ pub(super) fn laps(session: &Session, solution: &Solution) -> Option<Paragraph> 
     let steps = solution.circuit.profile.len().saturating_sub(1);
     if steps > 0 {
         let hairpin = if has_geometry(session) { "" } else { "; no step begins or ends in a bend tighter than 16 m" };
-        text.push(format!("Each lap is cut into the same {} of the loop{hairpin}.", counted(steps, "step")));
+        text.push(format!(
+            "Each lap is cut into the same {} of the {}{hairpin}.",
+            counted(steps, "step"),
+            venue_name(&solution.circuit.kind)
+        ));
     }
     text.push(laps_left_out::sentence(solution));
     text.push(
@@ -114,7 +119,9 @@ fn cutting(session: &Session) -> String {
     let marks = "the lap marks of the device";
     match device {
         n if n > 0 && n == loop_runs(session).count() => format!("Laps begin at {marks}."),
-        0 if has_geometry(session) => format!("Laps begin at {marks} where these are regular, else by distance."),
+        0 if has_geometry(session) => format!(
+            "Laps begin at {marks} where these are regular, else at passes of a gate where there are positions, else by distance."
+        ),
         0 => format!(
             "Laps begin at passes of a gate where there are positions, else at {marks} where these are regular, else by \
              the stated length."
@@ -127,9 +134,11 @@ fn place_of_the_cut(session: &Session, solution: &Solution) -> String {
     let moved = has_code(solution, "cut-moved");
     let why = "because a speed that is changing at the line reads wrong by more than a lap may misclose";
     match (solution.circuit.gate.is_some(), session.circuit.gate.is_some()) {
+        (true, false) if loop_runs(session).all(|run| run.laps == LapSource::Device) => String::new(),
         (true, false) => format!(
-            "The gate was found: among the places that give the most whole laps, one that riders pass at a steady speed and where \
-             lap speeds differ most, {why}."
+            "{}: among the places that give the most whole laps, one that riders pass at a steady speed and where \
+             lap speeds differ most, {why}.",
+            if has_geometry(session) { "A gate that serves is found" } else { "The gate was found" }
         ),
         (true, true) if moved => format!(
             "The cut was moved from the stated gate to the next place that riders pass at a steady speed, {why}; the \

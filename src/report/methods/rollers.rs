@@ -27,7 +27,7 @@ pub(super) fn rollers(session: &Session) -> Option<Paragraph> {
         text.push(
             "The window runs to the end of the steady stretch and begins where what is left of the warm-up, an exponential \
              decay fitted to Crr in blocks of ten seconds, is on average below the noise of the window's mean and no trend \
-             shows; its ends are trimmed to like speeds, so that neither the inertia of the drums nor a delay between power \
+             shows; its ends are trimmed to like speeds, so that neither the inertia of the drums nor a lag between power \
              and speed enters. What is left of the decay is carried as uncertainty, not corrected; a \
              run too short for that rule counts while no more than 2 % of Crr is left, and the findings say so."
                 .into(),

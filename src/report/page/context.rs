@@ -7,11 +7,12 @@ use super::super::crr_held;
 use super::super::factors;
 use super::super::findings::{Group, grouped, of_result};
 use super::super::number::significant;
+use super::super::shown_figures::on_page;
 use super::super::table::PageTable;
 use super::super::together::both;
 use super::super::units::Units;
 use super::super::verdict::{Verdict, reference_speed};
-use super::super::{lap_table, laps_left_out, methods, ride_files, run_to_run};
+use super::super::{lap_table, laps_left_out, leave_one_out, methods, ride_files, run_to_run};
 use super::input::PageInput;
 use super::tables::{budgets, differences_table, factor_table, fixed, pairs, runs, set_ups, venues};
 use super::template::{Drawn, STYLE, Template, drawn};
@@ -33,6 +34,8 @@ pub(super) struct Context<'a> {
     lead: String,
     parts: Vec<Part>,
     differences: String,
+    influence: Vec<String>,
+    influence_heading: &'static str,
     factors: Vec<String>,
     factor_figures: String,
     factor_table: String,
@@ -80,10 +83,8 @@ impl<'a> Context<'a> {
             ("differences", true) => table_of("venues"),
             _ => table_of(figure),
         };
-        let all: Vec<Drawn> = drawn(input.figures, input.narrow_figures, numbers_of)
-            .into_iter()
-            .filter(|d| d.name != "model-residual" || is_unexplained(solution))
-            .collect();
+        let shown = input.figures.iter().filter(|figure| on_page(figure.name, solution));
+        let all: Vec<Drawn> = drawn(shown, input.narrow_figures, numbers_of);
         let is_lead = |d: &Drawn| d.name == all[0].name;
         let is_second = |d: &Drawn| d.name == "set-ups" && !is_lead(d);
         let is_of_factors = |d: &Drawn| d.name.starts_with("factor-") && !is_lead(d);
@@ -94,7 +95,7 @@ impl<'a> Context<'a> {
         let mut inputs = ride_files::files(solution).page(
             "inputs",
             "Inputs",
-            "SHA-256 of every ride file, to check that it is the same one.",
+            "SHA-256 of every ride file, to check that it is the same one; on paper its first 16 digits, all of them in solution.json.",
         );
         if let Some(inputs) = &mut inputs {
             inputs.level = 2;
@@ -112,6 +113,8 @@ impl<'a> Context<'a> {
             lead: template.figures(&pick(&is_lead))?,
             parts: parts(solution, !rest.is_empty(), laps.is_some()),
             differences: template.tables(differences_table(solution))?,
+            influence: leave_one_out::sentences(solution).into_iter().map(with_true_minus).collect(),
+            influence_heading: leave_one_out::HEADING,
             factors: factors::sentences(solution),
             factor_figures: template.figures(&pick(&is_of_factors))?,
             factor_table: template.tables(factor_table(solution))?,
@@ -164,6 +167,12 @@ fn unbroken(verdict: Verdict) -> Verdict {
     }
 }
 
+/// Minus signs before numbers as they are set.
+fn with_true_minus(line: String) -> String {
+    let line = [", ", "("].iter().fold(line, |line, before| line.replace(&format!("{before}-"), &format!("{before}−")));
+    line.replace(" W", "\u{a0}W")
+}
+
 /// Where the numbers of a figure stand as a table.
 fn table_of(figure: &str) -> [&'static str; 2] {
     match figure {
@@ -178,11 +187,6 @@ fn table_of(figure: &str) -> [&'static str; 2] {
         "map" | "wind-along" | "warm-up" => ["runs", "Numbers of every run"],
         _ => ["", ""],
     }
-}
-
-/// Whether the model leaves more than chance does. Where it does not, its figure is a file beside the page.
-fn is_unexplained(solution: &Solution) -> bool {
-    solution.model_check.as_ref().is_some_and(|check| check.p_value <= check.level)
 }
 
 fn overview_line(solution: &Solution) -> String {

@@ -140,17 +140,19 @@ pub(super) fn runs(solution: &Solution, units: Units) -> Vec<PageTable> {
     let on_loop = run_table::on_loop(solution, units);
     let on_rollers = run_table::on_rollers(solution, units);
     let wind = format!(
-        "{} Delay is by how much speed runs behind power. Wind is where it blows from, at the height of the rider.",
+        "{} Lag is by how much speed runs behind power. Wind is where it blows from, at the height of the rider.",
         lap_length::sentence(&solution.circuit, units)
     );
     let on_loop_heading = format!("On the {}", venue_name(&solution.circuit.kind));
     let window = "Seconds of the window count from the first record; the standard error of Crr is that of the scatter within \
                   the window alone.";
-    [
-        on_loop.page("runs-loop", &on_loop_heading, wind.trim_start()),
-        on_rollers.page("runs-rollers", "On rollers", window),
-    ]
-    .into_iter()
-    .flatten()
-    .collect()
+    let one_venue = on_loop.rows.is_empty() || on_rollers.rows.is_empty();
+    // Where there is one venue the heading of the part is that of its table.
+    let headed = |id, heading| if one_venue { ("runs", "") } else { (id, heading) };
+    let (loop_id, on_loop_heading) = headed("runs-loop", on_loop_heading.as_str());
+    let (rollers_id, on_rollers_heading) = headed("runs-rollers", "On rollers");
+    [on_loop.page(loop_id, on_loop_heading, wind.trim_start()), on_rollers.page(rollers_id, on_rollers_heading, window)]
+        .into_iter()
+        .flatten()
+        .collect()
 }

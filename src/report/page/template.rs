@@ -74,12 +74,12 @@ pub struct Drawn<'a> {
 
 /// Figures numbered from 1 in the order given, the narrow ones matched by name.
 pub fn drawn<'a>(
-    figures: &'a [Figure],
+    figures: impl IntoIterator<Item = &'a Figure>,
     narrow: &'a [Figure],
     table: impl Fn(&str) -> [&'static str; 2],
 ) -> Vec<Drawn<'a>> {
     figures
-        .iter()
+        .into_iter()
         .enumerate()
         .map(|(index, figure)| {
             let narrow = narrow.iter().find(|narrow| narrow.name == figure.name && narrow.title == figure.title);

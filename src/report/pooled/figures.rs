@@ -94,9 +94,9 @@ fn forest(
         p_value(quantity.p_value),
         fixed(quantity.birge_ratio, 2),
         if quantity.agree {
-            "agree, and the lozenge is their inverse-variance mean"
+            "agree, and the diamond is their inverse-variance mean"
         } else {
-            "disagree, and the lozenge is the mean of DerSimonian and Laird"
+            "disagree, and the diamond is the mean of DerSimonian and Laird"
         }
     );
     Forest {

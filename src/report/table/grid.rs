@@ -118,6 +118,13 @@ fn on_one_line(cell: &str) -> String {
     text
 }
 
+/// A value with its uncertainty, and p with its number, as one word.
+fn unparted(text: &str) -> String {
+    ["p < ", "p = ", " ± "]
+        .iter()
+        .fold(text.to_string(), |text, words| text.replace(words, &words.replace(' ', "\u{a0}")))
+}
+
 /// A text wrapped to the width, every line after `indent` and ended.
 pub fn paragraph(text: &str, width: usize, indent: &str) -> String {
     let room = width.saturating_sub(indent.chars().count()).max(8);
@@ -125,7 +132,7 @@ pub fn paragraph(text: &str, width: usize, indent: &str) -> String {
     table.load_style(TableStyle::new()).set_content_arrangement(ContentArrangement::Dynamic);
     table.set_width(u16::try_from(room).unwrap_or(u16::MAX));
     // A value is not parted from its uncertainty.
-    table.add_row([harmless(text).replace(" ± ", "\u{a0}±\u{a0}")]);
+    table.add_row([unparted(&harmless(text))]);
     if let Some(column) = table.column_mut(0) {
         column.set_padding((0, 0));
     }
@@ -178,6 +185,14 @@ mod tests {
         let mut grid = Grid::new(&["Laps a set-up", "gusts 0.15 m/s", "gusts 0.3 m/s"]);
         grid.rows.push(["12", "1.9", "3.1"].map(String::from).to_vec());
         assert!(grid.text(20).starts_with("Laps a set-up 12\n"), "{}", grid.text(20));
+    }
+
+    #[test]
+    fn p_is_not_parted_from_its_number() {
+        for width in 20..40 {
+            let text = paragraph("the next best, and that is real (p < 0.001).", width, "");
+            assert!(text.lines().any(|line| line.contains("p < 0.001")), "{text}");
+        }
     }
 
     #[test]
