@@ -5,6 +5,7 @@
 
 use super::design::{DesignChoice, DesignRun};
 use super::goal::Measure;
+use super::in_words::{laps_of_each, place_of};
 use super::prediction::predict;
 use super::quiet::QuietDay;
 use super::row_noise::RowNoise;
@@ -39,10 +40,10 @@ pub(super) fn alternatives(
     let mut change = |text: String, choice: DesignChoice, noise: RowNoise| list.push((text, choice, noise));
     change("the whole order ridden twice".into(), rounds(choice, 2), *noise);
     let more = 2 * choice.laps.div_ceil(day.cycle).max(1) * day.cycle;
-    change(format!("{} laps in each run", more + day.laps_lost), DesignChoice { laps: more, ..choice.clone() }, *noise);
+    change(laps_of_each(plan, more + day.laps_lost), DesignChoice { laps: more, ..choice.clone() }, *noise);
     match choice.survey_sd_m {
         None => change(
-            format!("a levelled survey of the loop (± {SURVEY_SD_M} m)"),
+            format!("a levelled survey of the {} (± {SURVEY_SD_M} m)", place_of(plan)),
             DesignChoice { survey_sd_m: Some(SURVEY_SD_M), ..choice.clone() },
             *noise,
         ),

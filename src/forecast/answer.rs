@@ -6,6 +6,7 @@ use super::alternatives::{Alternative, alternatives, rounds_needed};
 use super::by_rehearsal::{ByRehearsal, REHEARSALS, TogetherForecast, predict_by_rehearsal, predict_together};
 use super::factors::factors;
 use super::goal::{Measure, goals};
+use super::in_words::place_of;
 use super::laps_needed::{GoalReached, Laps, LapsTable};
 use super::on_the_loop::on_the_loop;
 use super::one_speed::{OneSpeed, one_speed};
@@ -164,17 +165,18 @@ pub fn forecast_in_parts(plan: &Plan, at_each: &(dyn Fn() + Sync)) -> Result<For
         return Ok(out);
     };
     if on_the_loop.order.len() < plan.order.len() {
-        let of_the_loop = "Tables without the word «together» are of the runs on the loop alone.";
+        let place = place_of(&on_the_loop);
+        let alone = format!("Tables without the word «together» are of the runs on the {place} alone.");
         match predict_together(plan, at_each) {
             Ok(together) => {
                 out.caveats.extend(together.caveat);
                 out.together = together.predicted;
             }
             Err(why) => out.caveats.push(format!(
-                "What loop and rollers say together is not predicted, because rehearsals of the day cannot be solved: {why}"
+                "What {place} and rollers say together is not predicted, because rehearsals of the day cannot be solved: {why}"
             )),
         }
-        out.caveats.push(of_the_loop.into());
+        out.caveats.push(alone);
     }
     let plan = &on_the_loop;
     at_each();
@@ -269,9 +271,10 @@ fn caveats(plan: &Plan, prediction: &Prediction) -> Vec<String> {
     if !plan.mishaps.is_empty() {
         out.push("The planned mishaps are not predicted; a rehearsal has them.".into());
     }
+    let turning = format!("a wind that turns along the {}", place_of(plan));
     let unpredicted: Vec<&str> = [
         (plan.day.junction_at.is_some(), "stops at a junction"),
-        (plan.day.wind_turns_deg != 0.0, "a wind that turns along the loop"),
+        (plan.day.wind_turns_deg != 0.0, turning.as_str()),
         (plan.day.slow_lap_cda_excess != 0.0, "a rider who sits up in slow laps"),
     ]
     .into_iter()

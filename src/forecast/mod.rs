@@ -12,6 +12,7 @@ mod by_rehearsal;
 mod design;
 mod factors;
 mod goal;
+mod in_words;
 mod lap_targets;
 mod laps_needed;
 mod on_the_loop;
@@ -29,6 +30,7 @@ pub use answer::{FORECAST_SCHEMA, Forecast, forecast, forecast_in_parts, forecas
 pub use beside_truth::{BesideTruth, beside_truth, solve_rehearsal};
 pub use by_rehearsal::TogetherForecast;
 pub use goal::{Goal, Measure};
+pub use in_words::{laps_of_each, place_of};
 pub use lap_targets::{LapTarget, lap_targets};
 pub use laps_needed::{GoalReached, LapsTable, WindLine};
 pub use one_speed::{OneSpeed, SecondSpeed};

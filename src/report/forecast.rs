@@ -3,7 +3,6 @@
 //! Given a forecast; gives plain text of a width, or a page with its figure. It computes nothing but roundings.
 
 mod tables;
-mod venue;
 
 use super::cautions::CAUTIONS;
 use super::factors::of_result;
@@ -13,13 +12,11 @@ use super::piece::{self, Page, Piece};
 use super::table::Grid;
 use super::units::Units;
 use crate::error::Error;
-use crate::forecast::{Forecast, GoalReached, Measure, OneSpeed, Prediction, TogetherForecast};
+use crate::forecast::{Forecast, GoalReached, Measure, OneSpeed, Prediction, TogetherForecast, laps_of_each, place_of};
 use crate::plan::Plan;
 use crate::plot::Figure;
 use crate::wording::capitalised;
 use tables::{changes, differences, laps, orders, set_ups};
-pub use venue::venue_of;
-use venue::{at_venue, change_in_words, laps_of_each};
 
 /// See the module.
 pub fn forecast_text(plan: &Plan, forecast: &Forecast, width: usize, units: Units) -> String {
@@ -65,7 +62,7 @@ fn table(heading: impl Into<String>, note: impl Into<String>, grid: Grid) -> Pie
 
 fn pieces(plan: &Plan, forecast: &Forecast) -> Vec<Piece> {
     let mut out = Vec::new();
-    let venue = venue_of(plan);
+    let venue = place_of(plan);
     // What the tables of a mixed day leave to its rollers is said once, in their headings.
     let alone = if forecast.together.is_some() { format!(", on the {venue} alone") } else { String::new() };
     if let Some(p) = &forecast.prediction {
@@ -107,11 +104,7 @@ fn pieces(plan: &Plan, forecast: &Forecast) -> Vec<Piece> {
         Measure::PowerW => format!("SDD in watts at {} km/h", significant(forecast.reference_speed_km_h, 3)),
         other => format!("SDD in {}", other.name()),
     };
-    out.push(table(
-        format!("What would change that{alone}"),
-        note,
-        changes(forecast, &|change| change_in_words(plan, change)),
-    ));
+    out.push(table(format!("What would change that{alone}"), note, changes(forecast)));
     if let Some(all) = &forecast.laps {
         out.push(table(format!("SDD in watts, by laps and gusts{alone}"), "", laps(all)));
         if all.rises() {
@@ -132,10 +125,7 @@ fn pieces(plan: &Plan, forecast: &Forecast) -> Vec<Piece> {
                 .into(),
         ));
     }
-    out.push(Piece::List {
-        heading: "Bear in mind".into(),
-        lines: forecast.caveats.iter().map(|words| at_venue(words, plan)).collect(),
-    });
+    out.push(Piece::List { heading: "Bear in mind".into(), lines: forecast.caveats.clone() });
     out
 }
 
@@ -215,7 +205,7 @@ fn one_speed(one: &OneSpeed, p: &Prediction, venue: &str, with_rollers: bool) ->
 
 /// What both venues find, which is what such a day is ridden for.
 fn seen_together(plan: &Plan, together: &TogetherForecast, f: &Forecast) -> String {
-    let both = capitalised(&format!("{} and rollers", venue_of(plan)));
+    let both = capitalised(&format!("{} and rollers", place_of(plan)));
     match Measure::PowerW.of_all(&together.differences) {
         Some(found) => format!(
             "{both} together find {found:.1} W of rolling or more at {} km/h between two set-ups, in four of five repeats.",
@@ -277,7 +267,7 @@ fn what_would(plan: &Plan, f: &Forecast) -> Option<String> {
             .alternatives
             .iter()
             .filter(|a| a.detectable.is_some_and(|d| d <= first.goal.target))
-            .map(|a| change_in_words(plan, &a.change))
+            .map(|a| a.change.clone())
             // That has been said.
             .filter(|change| f.rounds_needed.is_none() || change != "the whole order ridden twice")
             .collect();

@@ -2,10 +2,9 @@
 //!
 //! Given a forecast; gives the curves for `plot::curves`. It draws nothing.
 
-use super::forecast::venue_of;
 use super::number::{percent, significant};
 use super::units::Units;
-use crate::forecast::{Forecast, Measure};
+use crate::forecast::{Forecast, Measure, place_of};
 use crate::plan::Plan;
 use crate::plot::curves::{Curve, Curves, Level};
 
@@ -28,7 +27,7 @@ pub fn laps_curves(plan: &Plan, forecast: &Forecast, units: Units) -> Option<Cur
         return None;
     }
     let target = forecast.goals.iter().find(|g| g.goal.measure == Measure::PowerW).map(|g| g.goal.target);
-    let venue = venue_of(plan);
+    let venue = place_of(plan);
     let together = forecast.together.as_ref().and_then(|both| Measure::PowerW.of_all(&both.differences));
     let alone = match (forecast.together.is_some(), together) {
         (true, Some(watts)) => format!(

@@ -75,7 +75,6 @@ pub fn solution(request: Request, session: &Session) -> Solution {
         run_to_run: Some(run_to_run()),
         yaw: vec![YawResult { setup: None, k: Measured { value: Some(0.4), se: Some(1.1) }, told: false }],
         factors: None,
-        leave_one_out: Vec::new(),
         model_check: (!request.rollers).then_some(ModelCheck {
             level: 0.01,
             draws: 499,

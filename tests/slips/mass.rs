@@ -5,7 +5,7 @@ use crate::day::{codes, drums, solved, told, tyres, warns_first};
 #[test]
 fn the_mass_of_one_run_is_told_by_what_is_stated_or_by_its_twins() {
     // 86.0 kg is true; 3 kg moves Crr by 3.5 %.
-    for (mass_kg, code) in [(68.3, "mass-odd"), (80.0, "mass-odd"), (82.4, "mass-odd"), (174.8, "mass-odd")] {
+    for (mass_kg, code) in [(68.3, "mass-odd"), (80.0, "mass-odd"), (81.8, "mass-odd"), (174.8, "mass-odd")] {
         let mut day = tyres(60);
         day.session.runs[1].mass_kg = Some(mass_kg);
         let solution = solved(&day);

@@ -7,7 +7,7 @@ use crate::session::Session;
 use crate::session::credible::CREDIBLE_KG;
 
 /// Clothes, bottles and another bicycle make no more than this between runs, kg (common practice, no source).
-const BETWEEN_RUNS_KG: f64 = 3.0;
+const BETWEEN_RUNS_KG: f64 = 4.0;
 
 /// A mass that holds for the whole session is told once.
 pub(super) fn check(session: &Session) -> Vec<Finding> {

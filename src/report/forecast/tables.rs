@@ -73,13 +73,13 @@ fn number(measure: Measure, value: Option<f64>) -> String {
     value.map_or("none".into(), |v| format!("{v:.decimals$}"))
 }
 
-pub(super) fn changes(f: &Forecast, in_words: &dyn Fn(&str) -> String) -> Grid {
+pub(super) fn changes(f: &Forecast) -> Grid {
     let mut grid = Grid::new(&["Change", "SDD"]);
     let Some(p) = f.prediction.as_ref().filter(|_| f.laps.is_some()) else { return grid };
     let mut row = |change: String, value: Option<f64>| grid.rows.push(vec![change, number(f.measure, value)]);
     row("as planned".into(), f.measure.detectable(p));
     for a in &f.alternatives {
-        row(in_words(&a.change), a.detectable);
+        row(a.change.clone(), a.detectable);
     }
     if let Some(s) = &f.best_speeds {
         let within = format!(

@@ -2,20 +2,13 @@
 //!
 //! Given a plan; gives words.
 
-use super::super::number::counted;
 use crate::plan::Plan;
 use crate::session::Venue;
+use crate::wording::counted;
 
 /// What a tester calls the place that is not rollers.
-pub fn venue_of(plan: &Plan) -> &'static str {
+pub fn place_of(plan: &Plan) -> &'static str {
     if plan.circuit.kind == Venue::Track { "track" } else { "loop" }
-}
-
-/// Words of a forecast, which calls every place a loop.
-pub(super) fn at_venue(words: &str, plan: &Plan) -> String {
-    words
-        .replace("the loop", &format!("the {}", venue_of(plan)))
-        .replace("What loop", &format!("What {}", venue_of(plan)))
 }
 
 /// Runs of each set-up that are not on rollers, where all have as many.
@@ -29,15 +22,9 @@ fn runs_of_each(plan: &Plan) -> Option<usize> {
 }
 
 /// Laps as figure and table count them, "64 laps of each set-up (32 in each run)".
-pub(super) fn laps_of_each(plan: &Plan, in_each_run: usize) -> String {
+pub fn laps_of_each(plan: &Plan, in_each_run: usize) -> String {
     match runs_of_each(plan) {
         Some(runs) => format!("{} of each set-up ({in_each_run} in each run)", counted(runs * in_each_run, "lap")),
         None => format!("{} in each run", counted(in_each_run, "lap")),
     }
-}
-
-/// A change of the plan with the venue's word, its laps counted as in figure and table.
-pub(super) fn change_in_words(plan: &Plan, change: &str) -> String {
-    let laps = change.strip_suffix(" laps in each run").and_then(|laps| laps.parse().ok());
-    laps.map_or_else(|| at_venue(change, plan), |laps| laps_of_each(plan, laps))
 }
