@@ -74,7 +74,8 @@ pub fn draw(solution: &Solution, evidence: &Evidence, style: &Style) -> Option<F
         Anchor::Start,
         TEXT,
     );
-    let height = if style.narrow() { 140.0 } else { 130.0 };
+    // Of half the width no taller than half a sheet: there its letters would be made smaller to fit.
+    let height = if style.narrow() { 116.0 } else { 130.0 };
     let per_strip = (height / strips.len().max(1) as f64).clamp(12.0, 34.0) - small;
     let ticks = y_ticks(&sheet, y, per_strip.max(10.0));
     let room = Room {

@@ -6,6 +6,7 @@
 mod figures;
 #[path = "../made_up/mod.rs"]
 mod made_up;
+mod on_paper;
 mod page;
 mod page_in_browser;
 mod pictures;
