@@ -9,6 +9,7 @@ mod drawn;
 mod held;
 mod laps;
 mod obstacle;
+mod obstacle_list;
 mod sampling;
 mod trial;
 

@@ -104,6 +104,10 @@ fn folder_reason(folder: &Path, wanted: Wanted) -> String {
     let session = "session.toml";
     let next = match wanted {
         Wanted::Result if has("session-results/solution.json") => format!("name {}", shown("session-results")),
+        Wanted::Result if has("pool.json") => {
+            "a pooled result is in it, which has differences and no values of set-ups; name the results of one day"
+                .to_string()
+        }
         Wanted::Result => format!("{SOLUTION} is not in it; name a folder that loopwright solve has written"),
         Wanted::Plan if has("plan.toml") => format!("name the plan: {}", shown("plan.toml")),
         Wanted::Plan => "name a plan file in it".to_string(),

@@ -5,6 +5,7 @@
 
 use super::channel::ChannelHeld;
 use super::held::{Inspection, Obstacle};
+use super::obstacle_list::List;
 use crate::analysis::loop_findings::ENOUGH_LAPS;
 use crate::error::Error;
 use crate::finding::{Slip, What};
@@ -24,20 +25,6 @@ const LONGEST_INTERVAL_S: f64 = 1.5;
 const MISMATCH: f64 = 0.005;
 /// Laps without which nothing closes.
 const NEEDED_LAPS: usize = 2;
-
-/// Collects obstacles.
-#[derive(Default)]
-struct List(Vec<Obstacle>);
-
-impl List {
-    fn prevents(&mut self, code: &'static str, what: impl Into<String>, remedy: impl Into<String>) {
-        self.0.push(Obstacle { code, prevents: true, what: what.into(), remedy: remedy.into() });
-    }
-
-    fn weakens(&mut self, code: &'static str, what: impl Into<String>, remedy: impl Into<String>) {
-        self.0.push(Obstacle { code, prevents: false, what: what.into(), remedy: remedy.into() });
-    }
-}
 
 /// What only the recording or a trial solution can tell.
 #[derive(Default)]
@@ -75,9 +62,7 @@ pub(super) fn obstacles(held: &Inspection, told: &Told) -> Vec<Obstacle> {
     }
     sampling(&mut list, held);
     tried(&mut list, held, told);
-    // The sort keeps the order within each kind.
-    list.0.sort_by_key(|o| !o.prevents);
-    list.0
+    list.preventing_first()
 }
 
 fn tried(list: &mut List, held: &Inspection, told: &Told) {
@@ -95,7 +80,7 @@ fn tried(list: &mut List, held: &Inspection, told: &Told) {
         let (what, remedy) = parted(&error.to_string(), &held.file);
         list.prevents("not-solved", what, remedy);
     }
-    if let Some(why) = told.not_separable.as_ref().filter(|_| !list.0.iter().any(|o| o.code == "one-speed")) {
+    if let Some(why) = told.not_separable.as_ref().filter(|_| !list.has("one-speed")) {
         list.weakens("not-separable", why, "Ride more laps at two clearly different speeds.");
     }
     if let Some(what) = &told.implausible {
