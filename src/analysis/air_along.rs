@@ -8,11 +8,12 @@ use crate::session::Session;
 use crate::solution::{Measured, WindShare, YawResult};
 use crate::solve::fit::{Expectations, LoopFit, Yaw};
 use crate::solve::wind_along::WindAlong;
+use crate::uncertainty::student::chi_squared_upper_tail;
 use nalgebra::DVector;
 
-/// Largest over smallest share of the wind from which it is told, and the standard errors that the two must be apart.
+/// Largest over smallest share of the wind from which it is told, and the chance of a difference that large where it is even.
 const TOLD_RATIO: f64 = 1.5;
-const TOLD_SDS: f64 = 2.0;
+const TOLD_LEVEL: f64 = 0.05;
 /// Share of the expected standard deviation of k below which the rides have told it.
 const TOLD_YAW: f64 = 0.5;
 
@@ -82,7 +83,8 @@ pub fn findings(venue: &LoopVenue) -> Vec<Finding> {
     out
 }
 
-/// The wind differs along the loop by more than its error.
+/// The wind differs along the loop by more than its error. The two places are chosen for what was found there, so that all
+/// differences that the coefficients can make are allowed for (Scheffé 1953, Biometrika 40:87, from memory).
 fn sheltered(venue: &LoopVenue) -> Option<What> {
     let WindAlong::Estimated(waves) = &venue.choices.wind_along else { return None };
     let fit = &venue.fit;
@@ -92,7 +94,8 @@ fn sheltered(venue: &LoopVenue) -> Option<What> {
     let (most, high) = logs.iter().enumerate().max_by(by)?;
     let apart = of_step(fit, &waves.term, most) - of_step(fit, &waves.term, least);
     let se = variance(fit, &apart).max(0.0).sqrt();
-    let told = high - low > TOLD_RATIO.ln() && high - low > TOLD_SDS * se;
+    let by_chance = chi_squared_upper_tail(((high - low) / se).powi(2), fit.layout.along.len() as f64);
+    let told = high - low > TOLD_RATIO.ln() && by_chance < TOLD_LEVEL;
     let middle_m = |j: usize| 0.5 * (venue.cut.edge[j] + venue.cut.edge[j + 1]) * venue.cut.length_m;
     told.then(|| What::WindAlongLoop {
         least: low.exp(),

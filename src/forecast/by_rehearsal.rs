@@ -7,6 +7,7 @@ use super::beside_truth::solve_rehearsal;
 use super::prediction::{DifferenceForecast, POWER, Predicted, Prediction, SetupForecast};
 use crate::error::Error;
 use crate::plan::Plan;
+use crate::rollers::practice::{WARM_UP_TIMES, wanted_duration_s};
 use crate::simulate::simulate;
 use crate::solution::{CombinedContrast, Contrast, Estimate, SetupResult, Solution};
 use crate::uncertainty::power::detectable_difference;
@@ -15,9 +16,6 @@ use serde::Serialize;
 
 /// Rehearsals; their mean square error is known to some 15 % with a dozen degrees of freedom each.
 pub(super) const REHEARSALS: u64 = 8;
-/// A warm-up is over after so many of its time constants, and so long a run should go on steadily after it, s.
-const WARM_UP_TIMES: f64 = 4.0;
-const STEADY_S: f64 = 300.0;
 
 /// Days of a plan, solved.
 struct Rehearsed {
@@ -53,14 +51,13 @@ impl Rehearsed {
     fn runs_lost(&self, plan: &Plan) -> Option<String> {
         let is_lost = |day: &&Solution| day.runs.iter().any(|run| run.venue == "rollers" && run.window.is_none());
         let lost = REHEARSALS as usize - self.days.len() + self.days.iter().filter(is_lost).count();
-        let wanted_s = WARM_UP_TIMES * plan.noise.warm_up_time_s + STEADY_S;
         (lost > 0).then(|| {
             format!(
                 "In {lost} of {REHEARSALS} rehearsed days a run on rollers cannot be used or is left out: {:.0} min are short for a \
                  warm-up of {:.0} min and five steady minutes after it. Plan run_duration_s = {:.0} or more.",
                 plan.run_duration_s / 60.0,
                 WARM_UP_TIMES * plan.noise.warm_up_time_s / 60.0,
-                (wanted_s / 60.0).ceil() * 60.0
+                wanted_duration_s(plan.noise.warm_up_time_s)
             )
         })
     }

@@ -7,6 +7,7 @@ use super::number::significant;
 use super::verdict::name_of;
 use crate::printable::quoted;
 use crate::quantity::km_h_from_m_s;
+use crate::rollers::practice::wanted_duration_s;
 use crate::session::{Reference, RiderAndBike, Rollers, Session, Sharing, Uncertainty};
 use crate::solution::{LapResult, RunResult, SetupResult, Solution};
 use crate::uncertainty::serial::mean_of_known;
@@ -17,9 +18,6 @@ use serde::Serialize;
 pub const NAME: &str = "next-plan.toml";
 /// More classes of planned speed than this are noise.
 const MOST_SPEEDS: usize = 4;
-/// A warm-up is over after so many of its time constants, and so long a run should go on steadily after it, s.
-const WARM_UP_TIMES: f64 = 4.0;
-const STEADY_S: f64 = 300.0;
 /// Of values, which are guesses for the next day.
 const DIGITS: i32 = 4;
 
@@ -108,8 +106,7 @@ fn by_venue(solution: &Solution) -> (Vec<&RunResult>, Vec<&RunResult>) {
 fn run_duration_s(on_rollers: &[&RunResult]) -> f64 {
     let ridden_s = on_rollers.iter().map(|run| run.duration_s).fold(0.0, f64::max);
     let warm_up_s = on_rollers.iter().filter_map(|run| run.window.as_ref()?.time_constant_s).fold(0.0, f64::max);
-    let wanted_s = WARM_UP_TIMES * warm_up_s + STEADY_S;
-    if ridden_s >= wanted_s { ridden_s.floor() } else { (wanted_s / 60.0).ceil() * 60.0 }
+    ridden_s.floor().max(wanted_duration_s(warm_up_s))
 }
 
 fn median(mut all: Vec<usize>) -> usize {

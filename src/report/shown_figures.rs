@@ -9,11 +9,7 @@ pub fn on_page(figure: &str, solution: &Solution) -> bool {
     match figure {
         "model-residual" => solution.model_check.as_ref().is_some_and(|check| check.p_value <= check.level),
         "timeline" => solution.runs.iter().any(leaves_out),
-        "wind-along" => {
-            let tells = |share: &crate::solution::WindShare| share.low > 1.0 || share.high < 1.0;
-            solution.circuit.wind_along.iter().any(tells)
-                || solution.findings.iter().any(|finding| finding.code == "wind-along-loop")
-        }
+        "wind-along" => solution.findings.iter().any(|finding| finding.code == "wind-along-loop"),
         _ => true,
     }
 }
@@ -26,20 +22,19 @@ fn leaves_out(run: &RunResult) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::solution::{LapResult, WindShare};
+    use crate::solution::{FindingResult, LapResult};
 
     #[test]
     fn a_figure_without_news_is_left_to_its_file() {
         let mut solution = Solution::default();
         let lap = LapResult { used: true, share_used: 1.0, ..LapResult::default() };
         solution.runs.push(RunResult { laps: vec![lap], ..RunResult::default() });
-        solution.circuit.wind_along = vec![WindShare { distance_m: 0.0, share: 0.9, low: 0.7, high: 1.1 }];
         assert!(on_page("budget", &solution));
         for figure in ["timeline", "wind-along", "model-residual"] {
             assert!(!on_page(figure, &solution), "{figure}");
         }
         solution.runs[0].laps[0].share_used = 0.8;
-        solution.circuit.wind_along[0].high = 0.95;
+        solution.findings.push(FindingResult { code: "wind-along-loop".into(), ..FindingResult::default() });
         assert!(on_page("timeline", &solution) && on_page("wind-along", &solution));
     }
 }

@@ -13,6 +13,13 @@ use crate::wording::counted;
 
 /// Steady running after the warm-up that is asked for, s (common practice, no source).
 pub const WANTED_WINDOW_S: f64 = 300.0;
+/// Time constants after which a warm-up is over: 2 % of it are left.
+pub const WARM_UP_TIMES: f64 = 4.0;
+
+/// How long a run should be, s, for a warm-up of this time constant, to the next whole minute.
+pub fn wanted_duration_s(time_constant_s: f64) -> f64 {
+    ((WARM_UP_TIMES * time_constant_s + WANTED_WINDOW_S) / 60.0).ceil() * 60.0
+}
 /// Scatter of speed above which running is not steady (common practice, no source).
 const STEADY_SPEED: f64 = 0.04;
 /// Jump of cadence over speed that is a change of gear: one tooth of the smallest cogs that are ridden on rollers.

@@ -271,7 +271,7 @@ fn refusal(refusal: Refusal, warm_up: &WarmUp, recording: &Recording) -> Error {
             match warm_up.decay {
                 Some(d) if d.time_constant_s < 1200.0 => format!(
                     "warm-up takes about {:.0} min here (four time constants), ride five more after it",
-                    (4.0 * d.time_constant_s / 60.0).ceil()
+                    (practice::WARM_UP_TIMES * d.time_constant_s / 60.0).ceil()
                 ),
                 _ => "look for a rubbing brake, a slow leak or a drifting power meter, or state the window".into(),
             },

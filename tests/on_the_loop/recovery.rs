@@ -106,6 +106,11 @@ fn shelter_is_found_and_told() {
         let most = shares.iter().map(|s| s.share).fold(0.0, f64::max);
         let least = shares.iter().map(|s| s.share).fold(f64::MAX, f64::min);
         assert!(most / least > 1.5, "{least} to {most}");
+        // The same wind in the open is told of nowhere.
+        let mut open = inputs(&simulate(&plan(six, ROAD, wind, noise), seed).unwrap());
+        open.session.wind.along_loop = AlongLoop::default();
+        let open = solve(&open).unwrap().solution;
+        assert!(open.findings.iter().all(|f| f.code != "wind-along-loop"), "{:?}", open.findings);
     }
 }
 

@@ -247,7 +247,15 @@ fn what_the_intervals_rest_on_beside_the_laps_is_told() {
     // The invented day: 0.006 (0.001 to 0.017) of the resistance, 0.7 % expected, little told.
     assert!(table.contains("0.6 % (0.1 % to 1.7 %)") && table.contains("0.7 %"), "{table}");
     assert!(table.contains("rests on what was expected") && table.contains("0.4 ± 1.1"), "{table}");
-    assert!(html.contains("id=\"figure-wind-along\""));
+    // The figure of the wind along the loop is there where a finding speaks of it.
+    assert!(!html.contains("id=\"figure-wind-along\""));
+    let mut sheltered = day(Request::new(3, 8));
+    sheltered.solution.findings.push(loopwright::solution::FindingResult {
+        code: "wind-along-loop".into(),
+        run: None,
+        message: "The wind is not the same along the loop.".into(),
+    });
+    assert!(report_of(&sheltered, Units::Metric).contains("id=\"figure-wind-along\""));
     assert!(
         !report_of(&day(Request { rollers: true, ..Request::new(2, 8) }), Units::Metric).contains("figure-wind-along")
     );
