@@ -99,7 +99,11 @@ pub fn standings(solution: &Solution) -> Vec<Standing> {
     if venues.combined.iter().all(|c| c.agreement.agree) && !together.is_empty() {
         // What one venue alone has seen answers the same question there.
         let with_alone = |seen: Vec<Contrast>, of: &dyn Fn(&VenueResult) -> Vec<Contrast>| {
-            let alone = venues.results.iter().flat_map(of).filter(|c| !seen.iter().any(|t| joins(t, c)));
+            let alone = venues
+                .results
+                .iter()
+                .flat_map(of)
+                .filter(|c| !seen.iter().any(|t| t.is_between(&c.setup, &c.baseline)));
             let alone: Vec<Contrast> = alone.collect();
             [seen, alone].concat()
         };
@@ -112,11 +116,6 @@ pub fn standings(solution: &Solution) -> Vec<Standing> {
         }
     }
     venues.results.iter().filter_map(of_venue).collect()
-}
-
-/// Whether two differences are of the same two set-ups.
-fn joins(a: &Contrast, b: &Contrast) -> bool {
-    (a.setup == b.setup && a.baseline == b.baseline) || (a.setup == b.baseline && a.baseline == b.setup)
 }
 
 /// Set-ups of which one venue alone tells something, with its word in the results, where others are taken together.
@@ -157,6 +156,14 @@ fn as_contrast(combined: &CombinedContrast) -> Contrast {
     }
 }
 
+/// Set-ups by their differences in watts from the baseline, itself among them, the one that needs the fewest first.
+pub fn fastest_first<'a>(baseline: &'a str, watts: impl Iterator<Item = (&'a str, Option<f64>)>) -> Vec<&'a str> {
+    let known = watts.filter_map(|(id, watts)| Some((id, watts.filter(|w| w.is_finite())?)));
+    let mut places: Vec<(&str, f64)> = known.chain(std::iter::once((baseline, 0.0))).collect();
+    places.sort_by(|a, b| a.1.total_cmp(&b.1));
+    places.into_iter().map(|(id, _)| id).collect()
+}
+
 /// The standing by these differences from the baseline; `pairs` may hold others. `None` without a known difference.
 pub fn of(
     watts: Watts,
@@ -165,18 +172,11 @@ pub fn of(
     contrasts: &[Contrast],
     pairs: &[Contrast],
 ) -> Option<Standing> {
-    let mut places: Vec<(&str, f64)> =
-        contrasts.iter().filter_map(|c| Some((c.setup.as_str(), c.power_w.value.filter(|w| w.is_finite())?))).collect();
-    if places.is_empty() {
-        return None;
-    }
-    places.push((baseline, 0.0));
-    places.sort_by(|a, b| a.1.total_cmp(&b.1));
-    let order: Vec<String> = places.iter().map(|(id, _)| id.to_string()).collect();
-    let between = |a: &str, b: &str| {
-        let joins = |c: &&Contrast| (c.setup == a && c.baseline == b) || (c.setup == b && c.baseline == a);
-        contrasts.iter().find(joins).or_else(|| pairs.iter().find(joins)).and_then(pair)
-    };
+    let order: Vec<String> = fastest_first(baseline, contrasts.iter().map(|c| (c.setup.as_str(), c.power_w.value)))
+        .into_iter()
+        .map(str::to_string)
+        .collect();
+    let between = |a: &str, b: &str| contrasts.iter().chain(pairs).find(|c| c.is_between(a, b)).and_then(pair);
     let with_baseline = order.iter().filter(|id| *id != baseline).filter_map(|id| between(id, baseline)).collect();
     let best_two = between(&order[0], order.get(1)?);
     Some(Standing { watts, ground, baseline: baseline.to_string(), order, with_baseline, best_two })

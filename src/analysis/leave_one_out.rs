@@ -14,6 +14,7 @@ use crate::finding::{Finding, What};
 use crate::session::Session;
 use crate::solution::{Contrast, LeaveOneOut, Solution, Without};
 use crate::solve::solved::Solved;
+use crate::standing::fastest_first;
 use crate::uncertainty::student::t_two_sided_p;
 
 /// Laps and runs of the largest scores whose answer is worked out.
@@ -34,7 +35,8 @@ pub fn leave_one_out(session: &Session, venue: &LoopVenue, solved: &Solved, solu
     for (pair, contrast) in compared(session, solution) {
         let of = |s: usize| SetupQuantities::new(layout, s, &power);
         let watts = of(pair.setup).minus(&of(pair.baseline)).power;
-        let day = Day { venue, solved, watts: &watts, contrast, confidence: solution.confidence };
+        let moved = venue.fit.covariance.moved_by_laps(&watts.coefficients).iter().copied().collect();
+        let day = Day { venue, solved, watts: &watts, contrast, confidence: solution.confidence, moved };
         let lap = day.without_lap();
         let run = day.without_run(session, pair);
         out.findings.extend(lap.as_ref().and_then(|without| day.finding(session, pair, without)));
@@ -50,15 +52,12 @@ pub fn leave_one_out(session: &Session, venue: &LoopVenue, solved: &Solved, solu
 fn compared<'s>(session: &Session, solution: &'s Solution) -> Vec<(Pair, &'s Contrast)> {
     let against = Pair::against_baseline(session).into_iter().zip(&solution.contrasts);
     let mut pairs: Vec<(Pair, &Contrast)> = against.collect();
-    let mut order: Vec<(usize, f64)> = pairs.iter().filter_map(|(p, c)| Some((p.setup, c.power_w.value?))).collect();
-    order.push((session.baseline(), 0.0));
-    order.sort_by(|a, b| a.1.total_cmp(&b.1));
-    if let [(first, _), (second, _), ..] = order[..] {
-        let best_two = Pair::all(session).into_iter().zip(&solution.all_pairs).find(|(pair, _)| {
-            [pair.setup, pair.baseline] == [first, second] || [pair.setup, pair.baseline] == [second, first]
-        });
-        let with_baseline = first == session.baseline() || second == session.baseline();
-        pairs.extend(best_two.filter(|_| !with_baseline));
+    let watts = solution.contrasts.iter().map(|c| (c.setup.as_str(), c.power_w.value));
+    if let [first, second, ..] = fastest_first(&solution.baseline, watts)[..]
+        && ![first, second].contains(&solution.baseline.as_str())
+    {
+        let all = Pair::all(session).into_iter().zip(&solution.all_pairs);
+        pairs.extend(all.filter(|(_, contrast)| contrast.is_between(first, second)));
     }
     pairs.retain(|(_, contrast)| contrast.power_w.value.is_some() && contrast.power_w.se.is_some());
     pairs
@@ -71,16 +70,14 @@ struct Day<'a> {
     watts: &'a Linear,
     contrast: &'a Contrast,
     confidence: f64,
+    /// By what each lap in use moves it, to first order.
+    moved: Vec<f64>,
 }
 
 impl Day<'_> {
     /// Run of each lap in use.
     fn run_of(&self, used: usize) -> usize {
         self.venue.address[self.venue.fit.used[used]].run
-    }
-
-    fn moved(&self) -> Vec<f64> {
-        self.venue.fit.covariance.moved_by_laps(&self.watts.coefficients).iter().copied().collect()
     }
 
     /// Watts without some of the laps in use.
@@ -92,8 +89,7 @@ impl Day<'_> {
     }
 
     /// The answer that differs most among those without each of the likeliest.
-    fn farthest(&self, size: Vec<(usize, f64)>, without: impl Fn(usize) -> Option<f64>) -> Option<(usize, f64)> {
-        let mut size = size;
+    fn farthest(&self, mut size: Vec<(usize, f64)>, without: impl Fn(usize) -> Option<f64>) -> Option<(usize, f64)> {
         size.sort_by(|a, b| b.1.abs().total_cmp(&a.1.abs()));
         let now = self.contrast.power_w.value?;
         let tried = size.into_iter().take(TRIED).filter_map(|(which, _)| Some((which, without(which)?)));
@@ -101,7 +97,7 @@ impl Day<'_> {
     }
 
     fn without_lap(&self) -> Option<Without> {
-        let moved = self.moved().into_iter().enumerate().collect();
+        let moved = self.moved.iter().copied().enumerate().collect();
         let (used, power_w) = self.farthest(moved, |lap| self.watts_without(|used| used == lap))?;
         let address = self.venue.address[self.venue.fit.used[used]];
         let lap = Some(self.venue.cut.runs[address.run][address.lap].number);
@@ -110,18 +106,16 @@ impl Day<'_> {
 
     /// Only runs of set-ups that were ridden again: without the others there is no difference.
     fn without_run(&self, session: &Session, pair: Pair) -> Option<Without> {
-        let mut moved = vec![0.0; session.runs.len()];
-        for (used, by) in self.moved().into_iter().enumerate() {
-            moved[self.run_of(used)] += by;
+        let mut moved = vec![None; session.runs.len()];
+        for (used, by) in self.moved.iter().enumerate() {
+            *moved[self.run_of(used)].get_or_insert(0.0) += by;
         }
-        let setup_of: Vec<usize> = session.runs.iter().map(|run| session.setup_of(run)).collect();
-        let has_laps = |run: usize| (0..self.venue.fit.used.len()).any(|used| self.run_of(used) == run);
-        let repeated = |s: usize| (0..setup_of.len()).filter(|k| setup_of[*k] == s && has_laps(*k)).count() > 1;
-        let may_go = |run: usize| {
-            let of_pair = setup_of[run] == pair.setup || setup_of[run] == pair.baseline;
-            !of_pair || repeated(setup_of[run])
-        };
-        let moved = moved.into_iter().enumerate().filter(|(run, by)| *by != 0.0 && may_go(*run)).collect();
+        let setup_of = |run: usize| session.setup_of(&session.runs[run]);
+        let mut ridden = vec![0; session.setups.len()];
+        let with_laps = || moved.iter().enumerate().filter_map(|(run, by)| Some((run, (*by)?)));
+        with_laps().for_each(|(run, _)| ridden[setup_of(run)] += 1);
+        let may_go = |run: usize| ![pair.setup, pair.baseline].contains(&setup_of(run)) || ridden[setup_of(run)] > 1;
+        let moved = with_laps().filter(|(run, by)| *by != 0.0 && may_go(*run)).collect();
         let (run, power_w) = self.farthest(moved, |run| self.watts_without(|used| self.run_of(used) == run))?;
         Some(Without { run: run + 1, lap: None, power_w, separated: None })
     }

@@ -140,7 +140,7 @@ pub(super) fn predict_by_rehearsal(plan: &Plan, at_each: &(dyn Fn() + Sync)) -> 
             };
             SetupForecast {
                 id: setup.id.clone(),
-                label: if setup.label.trim().is_empty() { setup.id.clone() } else { setup.label.clone() },
+                label: setup.name().to_string(),
                 laps: 0,
                 crr: over(|s| s.crr),
                 cda_m2: None,

@@ -120,6 +120,16 @@ pub struct PlannedSetup {
     pub factors: BTreeMap<String, Stated>,
 }
 
+impl PlannedSetup {
+    /// The label, or the id where none is stated.
+    pub fn name(&self) -> &str {
+        match self.label.trim() {
+            "" => &self.id,
+            label => label,
+        }
+    }
+}
+
 /// Weather as it will be stated in the session.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default, deny_unknown_fields)]

@@ -48,6 +48,7 @@ use crate::error::Error;
 use crate::finding::What;
 use crate::solution::FindingResult;
 use crate::solution::Quantity;
+use crate::standing::fastest_first;
 use crate::uncertainty::budget::Combined;
 use choose::{Agreed, PowerLeftOut};
 use family::{Found, Seen};
@@ -146,12 +147,9 @@ fn best_two(
     names: &[String],
     contrasts: &[PooledContrast],
 ) -> Result<Option<PooledContrast>, Error> {
-    let watts = |c: &PooledContrast| c.power_w.as_ref().and_then(|q| q.together.value);
     let with_baseline = contrasts.iter().filter(|c| c.baseline == agreed.baseline);
-    let mut order: Vec<(&str, f64)> = with_baseline.filter_map(|c| Some((c.setup.as_str(), watts(c)?))).collect();
-    order.push((agreed.baseline.as_str(), 0.0));
-    order.sort_by(|a, b| a.1.total_cmp(&b.1));
-    let [(first, _), (second, _), ..] = order[..] else { return Ok(None) };
+    let watts = with_baseline.map(|c| (c.setup.as_str(), c.power_w.as_ref().and_then(|q| q.together.value)));
+    let [first, second, ..] = fastest_first(&agreed.baseline, watts)[..] else { return Ok(None) };
     if [first, second].contains(&agreed.baseline.as_str()) {
         return Ok(None);
     }

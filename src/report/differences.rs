@@ -13,8 +13,7 @@ const ON_PAGE: Parts = Parts { on_terminal: false, ..PARTS };
 
 /// The same comparison in another family: against the baseline alone, or among all pairs.
 fn same<'a>(family: &'a [Contrast], contrast: &Contrast) -> Option<&'a Contrast> {
-    let ids = [&contrast.setup, &contrast.baseline];
-    family.iter().find(|c| ids.contains(&&c.setup) && ids.contains(&&c.baseline))
+    family.iter().find(|c| c.is_between(&contrast.setup, &contrast.baseline))
 }
 
 /// Decimals that give the smallest of a column two digits.

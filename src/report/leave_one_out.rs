@@ -30,12 +30,11 @@ fn sentence(solution: &Solution, one: &LeaveOneOut) -> Option<String> {
     let is_of = |c: &&Contrast| c.setup == one.setup && c.baseline == one.baseline;
     let contrast = solution.contrasts.iter().chain(&solution.all_pairs).find(is_of)?;
     let value = contrast.power_w.value.filter(|w| w.is_finite())?;
-    let lap = one.lap.as_ref().map(|without| match without.lap {
-        Some(lap) => format!("on lap {lap} of run {}{}", without.run, left(without, contrast)),
-        None => format!("on run {}{}", without.run, left(without, contrast)),
-    });
-    let run = one.run.as_ref().map(|without| format!("on run {}{}", without.run, left(without, contrast)));
-    let on: Vec<String> = lap.into_iter().chain(run).collect();
+    let of = |without: &Without| {
+        let lap = without.lap.map_or(String::new(), |lap| format!("lap {lap} of "));
+        format!("on {lap}run {}{}", without.run, left(without, contrast))
+    };
+    let on: Vec<String> = [&one.lap, &one.run].into_iter().flatten().map(of).collect();
     if on.is_empty() {
         return None;
     }

@@ -192,8 +192,7 @@ fn cells(plan: &Plan, run: usize, start: &str, units: Units) -> Vec<Cell> {
 /// Label of a run's set-up, or its id, with the level of every factor: what to set before the run.
 fn name(plan: &Plan, run: usize, units: Units) -> String {
     let setup = plan.setup_of(run);
-    let label = setup.map_or("", |s| s.label.trim());
-    let name = if label.is_empty() { setup.map_or("", |s| s.id.as_str()) } else { label };
+    let name = setup.map_or("", |s| s.name());
     let levels = setup.iter().flat_map(|s| &s.factors).map(|(key, level)| match level {
         Stated::Kind(kind) => format!("{} {kind}", shown_name(key)),
         Stated::Quantity(x) => {

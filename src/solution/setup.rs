@@ -66,3 +66,10 @@ pub struct Contrast {
     /// "separated", "not separated" or "equivalent".
     pub verdict: String,
 }
+
+impl Contrast {
+    /// Whether it is of these two set-ups, whichever is the baseline.
+    pub fn is_between(&self, a: &str, b: &str) -> bool {
+        (self.setup == a && self.baseline == b) || (self.setup == b && self.baseline == a)
+    }
+}

@@ -60,8 +60,7 @@ pub(super) fn differences(plan: &Plan, all: &[DifferenceForecast]) -> Grid {
 
 /// Label of a set-up, or its id.
 fn name_in(plan: &Plan, id: &str) -> String {
-    let label = plan.setups.iter().find(|setup| setup.id == id).map_or("", |setup| setup.label.trim());
-    if label.is_empty() { id.to_string() } else { label.to_string() }
+    plan.setups.iter().find(|setup| setup.id == id).map_or(id, |setup| setup.name()).to_string()
 }
 
 fn number(measure: Measure, value: Option<f64>) -> String {
